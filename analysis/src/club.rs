@@ -1,0 +1,266 @@
+//! The records of a club as plain values: what every answer starts from.
+//!
+//! Built by the caller (from a database, a simulation or a test); never changed here. Ids are positions in
+//! the vectors of [`Club`], so that no answer depends on a database's numbering. Days are local calendar days.
+
+use chrono::NaiveDate;
+
+use crate::vocabulary::{CauseGroup, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};
+
+/// Position of a keeper in [`Club::keepers`].
+pub type KeeperId = u32;
+/// Position of a tank in [`Club::tanks`].
+pub type TankId = u32;
+
+/// Everything the club has recorded, folded.
+#[derive(Debug, Clone, Default)]
+pub struct Club {
+    /// Members who log.
+    pub keepers: Vec<Keeper>,
+    /// Their tanks.
+    pub tanks: Vec<Tank>,
+    /// Water tests, sorted by (tank, parameter, day).
+    pub readings: Vec<Reading>,
+    /// Corals and kin, in a stable order (keeper, then label).
+    pub specimens: Vec<Specimen>,
+    /// Feeding, water changes, carbon and the like, as habits with a rate.
+    pub routines: Vec<Routine>,
+    /// The club's own taught bands, which override the catalogue's: (taxon or group, parameter, band).
+    pub bands: Vec<ClubBand>,
+}
+
+/// One member.
+#[derive(Debug, Clone, Default)]
+pub struct Keeper {
+    /// Year since when this member keeps reefs.
+    pub keeping_since: Option<i32>,
+}
+
+/// One tank.
+#[derive(Debug, Clone, Default)]
+pub struct Tank {
+    /// Owner.
+    pub keeper: KeeperId,
+    /// First day with water.
+    pub started: Option<NaiveDate>,
+    /// Stated volume in litres.
+    pub litres: Option<f64>,
+    /// Last day.
+    pub closed: Option<NaiveDate>,
+}
+
+/// One water test.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// Where.
+    pub tank: TankId,
+    /// What.
+    pub parameter: ParameterCode,
+    /// Local calendar day.
+    pub on: NaiveDate,
+    /// The value in the catalogue's unit; `None` for an interval.
+    pub value: Option<f64>,
+    /// Lower end of what the written value can mean; `-inf` is never used, 0 is.
+    pub lower: f64,
+    /// Upper end; `f64::INFINITY` for "over range".
+    pub upper: f64,
+    /// `true` if the value is exact as written (`=`), `false` for `<`, `>` and intervals.
+    pub exact: bool,
+    /// A plain 0 was written.
+    pub zero_reported: bool,
+    /// The instrument's smallest value it can show, if known.
+    pub limit: Option<f64>,
+    /// The instrument's smallest step, if known.
+    pub step: Option<f64>,
+    /// Which log of the keeper it comes from; readings of one log may be averaged, others not.
+    pub log: u32,
+}
+
+/// A closed or open interval of days.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Days {
+    /// Earliest possible day; `None` = open ("before 2020").
+    pub earliest: Option<NaiveDate>,
+    /// Latest possible day.
+    pub latest: NaiveDate,
+}
+
+/// One coral, clam or kin.
+#[derive(Debug, Clone)]
+pub struct Specimen {
+    /// A name that is unique in the club and stable over re-imports: ties are broken by it.
+    pub key: String,
+    /// Owner.
+    pub keeper: KeeperId,
+    /// Dated names, oldest first. Empty = the name is held.
+    pub identifications: Vec<Identification>,
+    /// When the keeper got it; `None` = unknown.
+    pub acquired: Option<Days>,
+    /// Where it comes from, as written at purchase or within 30 days.
+    pub origin: Option<Origin>,
+    /// How that is known.
+    pub origin_basis: Option<OriginBasis>,
+    /// Own or member's cutting, shop, …: the kind only, never a name.
+    pub source_kind: Option<String>,
+    /// Form as recorded at purchase (flowerpots).
+    pub form: Option<String>,
+    /// From what day its log would have shown its death, as answered by the keeper.
+    pub complete_since: Option<NaiveDate>,
+    /// First day of its log: the assumed `complete_since` where nothing was answered.
+    pub log_first_day: Option<NaiveDate>,
+    /// `true` if its log lists losses (it has one, or the keeper said so).
+    pub losses_listed: bool,
+    /// Tanks it lived in, by day; ordered, not overlapping.
+    pub stays: Vec<Stay>,
+    /// When it was seen, and how it looked.
+    pub sightings: Vec<Sighting>,
+    /// Its sizes.
+    pub sizings: Vec<Sizing>,
+    /// Days on which its keeper cared for it in particular.
+    pub care_days: Vec<NaiveDate>,
+    /// How it ended; `None` = alive as far as known.
+    pub ending: Option<Ending>,
+    /// A question about its fate, acquisition or name is open: out of every analysis.
+    pub held: bool,
+    /// It arrived dead: never at risk.
+    pub arrived_dead: bool,
+    /// Mother colony's key, for cuttings; clone-mates share it.
+    pub lineage: Option<String>,
+    /// Where it stands, dated; ordered.
+    pub placements: Vec<Placement>,
+}
+
+/// A dated name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Identification {
+    /// The name reached (species, genus or group).
+    pub taxon: TaxonSlug,
+    /// Day it was written; `None` = at purchase.
+    pub on: Option<NaiveDate>,
+    /// `true` for a guess.
+    pub guessed: bool,
+}
+
+/// A stay in a tank: `[from, to)`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stay {
+    /// Where.
+    pub tank: TankId,
+    /// First day.
+    pub from: NaiveDate,
+    /// Day it left; `None` = still there.
+    pub to: Option<NaiveDate>,
+}
+
+/// Who stood before it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum SightingSource {
+    /// An open row of a register on its "as of" day.
+    Register,
+    /// "All seen alive today, except …".
+    RollCall,
+    /// A condition, a photo or a size.
+    Look,
+}
+
+/// One look at a specimen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sighting {
+    /// Day.
+    pub on: NaiveDate,
+    /// Source.
+    pub source: SightingSource,
+    /// 0 dead … 5 open and growing; `None` = alive, no score.
+    pub condition: Option<u8>,
+    /// Live tissue cover in %.
+    pub tissue_cover: Option<f64>,
+}
+
+/// One size.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sizing {
+    /// Day.
+    pub on: NaiveDate,
+    /// Measure code: `max_diameter`, `height`, `branch_count`, `head_count`, `planar_area`, `shell_length`, `buoyant_weight`.
+    pub measure: String,
+    /// Basis code: `skeleton`, `base`, `heads`, `open_tissue`, `closed_tissue`, `not_said`.
+    pub basis: String,
+    /// Value in mm, mm2, g or 1.
+    pub value: f64,
+    /// A cut or breakage on or before this day starts a new segment: its number, from 0.
+    pub segment: u32,
+}
+
+/// How it ended.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ending {
+    /// What became of it.
+    pub fate: Fate,
+    /// Primary cause's group, for deaths.
+    pub cause_group: CauseGroup,
+    /// Primary cause's code.
+    pub cause: Option<String>,
+    /// Last day on which it cannot have happened yet (last seen alive); equals `latest` for a written day.
+    pub earliest: NaiveDate,
+    /// Day by which it had happened.
+    pub latest: NaiveDate,
+    /// A day written in a register or remark, not the bounds of two looks.
+    pub written_day: bool,
+    /// The day itself is under question; the bounds hold all readings of it.
+    pub date_held: bool,
+    /// It left in poor condition.
+    pub poor_at_exit: bool,
+    /// The tank was closed because everything in it died.
+    pub all_died: bool,
+}
+
+/// Where it stands from a day on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placement {
+    /// First day.
+    pub from: NaiveDate,
+    /// Photon flux at the spot, umol/m2/s.
+    pub par: Option<f64>,
+    /// `still`, `swaying`, `thrashing`.
+    pub flow: Option<String>,
+    /// A stinging neighbour within reach.
+    pub stinging_within_reach: Option<bool>,
+}
+
+/// A habit with a rate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Routine {
+    /// Tank it applies to.
+    pub tank: TankId,
+    /// Specimen it applies to, as a position in [`Club::specimens`]; `None` = the whole tank.
+    pub specimen: Option<u32>,
+    /// Routine code: `target_feed`, `broadcast_feed`, `water_change`, `carbon`, `trace_dosing`, `lamp_setting`, `lamp_hours`.
+    pub kind: String,
+    /// Rate per week where it converts.
+    pub per_week: Option<f64>,
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day, if ended.
+    pub to: Option<NaiveDate>,
+    /// Day it was last confirmed.
+    pub confirmed: NaiveDate,
+}
+
+/// A band of the club's own, dated and signed in its tables.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClubBand {
+    /// Taxon or group slug.
+    pub taxon: TaxonSlug,
+    /// Parameter.
+    pub parameter: ParameterCode,
+    /// Lower edge in `unit`.
+    pub lower: f64,
+    /// Upper edge in `unit`.
+    pub upper: f64,
+    /// Unit it is taught in.
+    pub unit: String,
+    /// As taught, for print.
+    pub as_taught: String,
+    /// Taught since.
+    pub since: NaiveDate,
+}
