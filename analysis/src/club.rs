@@ -122,6 +122,8 @@ pub struct Specimen {
     pub ending: Option<Ending>,
     /// A question about its fate, acquisition or name is open: out of every analysis.
     pub held: bool,
+    /// For an unclear fate: the bounds of the day it would have died, for the run that counts held fates as deaths.
+    pub held_fate: Option<Days>,
     /// It arrived dead: never at risk.
     pub arrived_dead: bool,
     /// Mother colony's key, for cuttings; clone-mates share it.

@@ -1,0 +1,115 @@
+//! What the reader is told beside the bytes. With the same bytes and the same context the outcome is the same.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+use analysis::vocabulary::TaxonSlug;
+
+use crate::finding::{Answer, CellCounts, Finding};
+use crate::record::Record;
+
+/// What is known before a file is read.
+#[derive(Debug, Clone, Default)]
+pub struct Context {
+    /// The day on which the file is read; later days are in the future. `None` = no day is too late.
+    pub today: Option<NaiveDate>,
+    /// `--tank`.
+    pub tank: Option<String>,
+    /// `--as-of`.
+    pub as_of: Option<NaiveDate>,
+    /// The keeper is known to the club (an upload): tank rules apply. `false` for `strandline read` without a keeper.
+    pub keeper_known: bool,
+    /// The keeper's tanks with their other names.
+    pub tanks: Vec<KnownTank>,
+    /// The keeper's corals.
+    pub specimens: Vec<KnownSpecimen>,
+    /// The keeper's instruments: parameter code → smallest value, step, gravity reference.
+    pub instruments: Vec<KnownInstrument>,
+    /// Answers: the layout's from earlier files, then this upload's; later ones win.
+    pub answers: Vec<Answer>,
+    /// The log already has a `complete_since` (an answer, also "don't know").
+    pub complete_since_answered: bool,
+}
+
+/// A tank of the keeper.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct KnownTank {
+    /// Name.
+    pub name: String,
+    /// Other names.
+    pub aliases: Vec<String>,
+}
+
+/// A coral of the keeper.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KnownSpecimen {
+    /// Label.
+    pub label: String,
+    /// Current name, if settled.
+    pub taxon: Option<TaxonSlug>,
+    /// Current tank.
+    pub tank: Option<String>,
+    /// Alive as far as known.
+    pub alive: bool,
+}
+
+/// An instrument of the keeper, or a club-wide answer about a kit of that name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KnownInstrument {
+    /// Tank it serves; `None` = all.
+    pub tank: Option<String>,
+    /// Parameter code.
+    pub parameter: String,
+    /// Smallest value it can show.
+    pub limit: Option<f64>,
+    /// Smallest step.
+    pub step: Option<f64>,
+    /// Gravity reference.
+    pub reference: Option<String>,
+    /// Basis.
+    pub basis: Option<String>,
+}
+
+/// What became of a file: records that load, findings, and counts that add up.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// File name as given.
+    pub file: String,
+    /// The day it was read as of.
+    pub today: Option<NaiveDate>,
+    /// Records that load if the upload is committed as it stands.
+    pub records: Vec<Record>,
+    /// Findings, in the order of the file.
+    pub findings: Vec<Finding>,
+    /// Counts.
+    pub cells: CellCounts,
+    /// What the file says about itself.
+    pub about: About,
+}
+
+/// What a file says about itself and its log.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct About {
+    /// Layouts met, in order: `wide`, `long`, `register`, `diary`, `log_sheet`, …
+    pub layouts: Vec<String>,
+    /// A short hash of headers and layouts: files of one shape share it.
+    pub shape: String,
+    /// The day on which its register was true.
+    pub as_of: Option<NaiveDate>,
+    /// From what day every coral was written down.
+    pub complete_since: Option<NaiveDate>,
+    /// "Don't know" was answered.
+    pub complete_since_unknown: bool,
+    /// Losses are in this list: has one, or the keeper said so; null = a register without any, not answered.
+    pub losses_listed: Option<bool>,
+    /// It holds a register.
+    pub register: bool,
+    /// Year since when the keeper keeps reefs.
+    pub keeping_since: Option<i32>,
+    /// Earliest and latest day in the file.
+    pub first_day: Option<NaiveDate>,
+    /// Latest day.
+    pub last_day: Option<NaiveDate>,
+    /// The reader's version; a later one may read the same bytes otherwise.
+    pub interpreter: u32,
+}
