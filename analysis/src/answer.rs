@@ -1,1 +1,12 @@
-//! Placeholder.
+//! Question to answer: what can be asked, and the shapes that are printed.
+//!
+//! An answer is a function of the club's records, the question, the audience and the stamp, and of nothing else:
+//! the same four give the same bytes. Every part of a result is its object or a refusal with what is lacking;
+//! absent numbers are `None` (`null`), never 0 and never NaN. Rounding for an audience is the last step.
+
+pub mod question; // what can be asked
+pub mod shape; // what is printed
+mod canonical; // the one text of a question
+
+pub use question::{Audience, By, Given, GrowthQuestion, InvalidQuestion, Outcome, Question, Stamp};
+pub use shape::*;

@@ -25,6 +25,8 @@ pub struct Club {
     pub specimens: Vec<Specimen>,
     /// Feeding, water changes, carbon and the like, as habits with a rate.
     pub routines: Vec<Routine>,
+    /// Single feedings, changes of water and of carbon, as logged.
+    pub events: Vec<CareEvent>,
     /// The club's own taught bands, which override the catalogue's: (taxon or group, parameter, band).
     pub bands: Vec<ClubBand>,
 }
@@ -246,6 +248,21 @@ pub struct Routine {
     pub to: Option<NaiveDate>,
     /// Day it was last confirmed.
     pub confirmed: NaiveDate,
+}
+
+/// One feeding, one change of water or carbon.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CareEvent {
+    /// Tank it was done to.
+    pub tank: TankId,
+    /// Specimen it was done to, as a position in [`Club::specimens`]; `None` = the whole tank.
+    pub specimen: Option<u32>,
+    /// Kind, by the codes of [`Routine::kind`].
+    pub kind: String,
+    /// Local calendar day.
+    pub on: NaiveDate,
+    /// Amount in the kind's unit (% of the volume for a change of water); `None` = not said.
+    pub amount: Option<f64>,
 }
 
 /// A band of the club's own, dated and signed in its tables.

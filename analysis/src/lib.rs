@@ -7,6 +7,7 @@ pub mod seawater; // conversions that are curves, not lines
 pub mod club; // the records of a club as plain values: what every answer starts from
 pub mod refusal; // what cannot be said, and what is lacking
 pub mod episode; // who is at risk when: the one input of every estimator
+pub mod follow_up; // from records to the time each specimen was under observation
 pub mod exposure; // the conditions at each moment, from the past only
 pub mod numeric; // small dense linear algebra, sums, tails of distributions
 pub mod survival; // one estimator, one file
