@@ -90,10 +90,11 @@ need_packages() {
         say "${packages[*]} (by their Debian names) are missing, and there is no apt-get here: install what they are called on this system and start again"
         exit 4
     fi
-    say "installing ${packages[*]} with apt-get"
     if [ "$(id -u)" -eq 0 ]; then
+        say "installing ${packages[*]} with apt-get"
         sh -c "$install_script" needs "${packages[@]}" </dev/null >&2 || installing_failed
     elif command -v sudo >/dev/null 2>&1 && sudo -n true 2>/dev/null; then
+        say "installing ${packages[*]} with apt-get, by sudo"
         sudo -n sh -c "$install_script" needs "${packages[@]}" </dev/null >&2 || installing_failed
     else
         line="apt-get update && apt-get install -y --no-install-recommends ${packages[*]}"
@@ -102,7 +103,7 @@ need_packages() {
             line="apt-get update && apt-get install -y postgresql-common && echo 'create_main_cluster = false' >>/etc/postgresql-common/createcluster.conf && apt-get install -y --no-install-recommends ${packages[*]}"
             ;;
         esac
-        say "${packages[*]} not installed, this user may not: run as root \`$line\` and start again"
+        say "cannot install ${packages[*]}, not root and no sudo without a password: run as root \`$line\` and start again"
         exit 4
     fi
 }
