@@ -1,0 +1,4 @@
+DROP TABLE token;
+DROP TABLE account;
+DROP TABLE consent;
+DROP TABLE keeper;

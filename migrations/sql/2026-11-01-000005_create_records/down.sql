@@ -1,0 +1,16 @@
+DROP TABLE record_source;
+DROP TABLE incident;
+DROP TABLE event;
+DROP TABLE routine;
+DROP TABLE ending;
+DROP TABLE sizing;
+DROP TABLE sighting;
+DROP TABLE placement;
+DROP TABLE stay;
+DROP TABLE identification;
+DROP TABLE specimen_name;
+DROP TABLE reading;
+DROP TABLE specimen;
+DROP TABLE instrument;
+DROP TABLE tank_alias;
+DROP TABLE tank;
