@@ -1,1 +1,34 @@
-//! Placeholder.
+//! How long specimens live: one estimator, one file. Every estimator takes [`crate::episode::Episodes`].
+//!
+//! Estimators refuse only what cannot be computed (no death, a singular fit); how many deaths a printed figure
+//! needs is decided elsewhere. Times, horizons and limits are in the unit of the rows, usually days.
+//!
+//! ```
+//! use analysis::episode::Episodes;
+//! use analysis::survival::{Interval, kaplan_meier};
+//!
+//! let rows = Episodes::validated(vec![0.0; 4], vec![10.0, 20.0, 20.0, 30.0], vec![true, true, false, false])?;
+//! let curve = kaplan_meier(&rows, None, Interval::LogLog);
+//! assert_eq!(curve.survival_at(25.0).map(|step| step.survival), Some(0.5));
+//! # Ok::<(), analysis::episode::InvalidRow>(())
+//! ```
+
+pub mod cox; // hazard ratios
+pub mod cumulative_incidence; // what became of them: competing causes
+pub mod e_value; // how strong one hidden cause would need to be
+pub mod kaplan_meier; // the share still alive
+pub mod log_rank; // do groups differ
+pub mod nelson_aalen; // the accumulated hazard
+pub mod quantile; // the day by which a share had died
+pub mod rates; // deaths per time at risk
+pub mod restricted_mean; // days of life within a horizon
+pub mod risk; // who is at risk at which death
+
+pub use cox::{Covariate, CoxFit, CoxInput, CoxOptions, Ties, cox};
+pub use cumulative_incidence::{CumulativeIncidence, cumulative_incidence};
+pub use kaplan_meier::{Interval, KaplanMeier, Step, club_start_time, clustered_std_errors, kaplan_meier};
+pub use log_rank::{LogRank, log_rank, trend};
+pub use nelson_aalen::{NelsonAalen, nelson_aalen};
+pub use quantile::{Quantile, quantile};
+pub use rates::{Rate, rate, rate_ratio};
+pub use restricted_mean::{RestrictedMean, restricted_mean, restricted_mean_difference};

@@ -1,0 +1,205 @@
+//! Scores by row and by cluster: variances that allow for rows depending on each other.
+
+use std::collections::BTreeMap;
+
+use crate::numeric::matrix::sandwich;
+use crate::numeric::{Cholesky, Matrix};
+use crate::refusal::{Refusal, RefusalCode};
+
+use super::design::Design;
+use super::{CLUSTERS_OFF_THE_COMMON_VALUE, CoxInput};
+
+/// Sums over the deaths at one time that residuals are made of, all in scaled covariates.
+#[derive(Debug, Clone)]
+pub(super) struct DeathSums {
+    p: usize,
+    /// Sum over the deaths at a time of `1 / s0`, summed over the times of the stratum up to and including this one.
+    hazard: Vec<f64>,
+    /// The same of `m / s0`, `m` the mean covariate of those at risk.
+    hazard_mean: Vec<f64>,
+    /// At this time alone: sum of `share / s0`, the part of the hazard that those dying here do not carry.
+    spared: Vec<f64>,
+    spared_mean: Vec<f64>,
+    /// Mean over the deaths at this time of `m`.
+    mean: Vec<f64>,
+    first_of_stratum: Vec<bool>,
+    eta: Vec<f64>,
+    offset: Vec<f64>,
+}
+
+impl DeathSums {
+    pub(super) fn new(design: &Design, b: &[f64]) -> DeathSums {
+        let p = design.covariates();
+        let deaths = design.risk.times.len();
+        let mut sums = DeathSums {
+            p,
+            hazard: vec![0.0; deaths],
+            hazard_mean: vec![0.0; deaths * p],
+            spared: vec![0.0; deaths],
+            spared_mean: vec![0.0; deaths * p],
+            mean: vec![0.0; deaths * p],
+            first_of_stratum: vec![false; deaths + 1],
+            eta: design.predictor(b).0,
+            offset: vec![0.0; deaths],
+        };
+        design.sweep(b, 1, |compared| {
+            let d = compared.death;
+            let each = 1.0 / compared.sums.s0;
+            let dying = design.dying(d).len() as f64;
+            sums.offset[d] = compared.offset;
+            sums.hazard[d] += each;
+            sums.spared[d] += compared.share * each;
+            for j in 0..p {
+                let m = compared.sums.s1[j] * each;
+                sums.hazard_mean[d * p + j] += m * each;
+                sums.spared_mean[d * p + j] += compared.share * m * each;
+                sums.mean[d * p + j] += m / dying;
+            }
+        });
+        for stratum in design.risk.strata.iter().filter(|stratum| !stratum.is_empty()) {
+            sums.first_of_stratum[stratum.start] = true;
+            for d in stratum.start + 1..stratum.end {
+                sums.hazard[d] += sums.hazard[d - 1];
+                for j in 0..p {
+                    sums.hazard_mean[d * p + j] += sums.hazard_mean[(d - 1) * p + j];
+                }
+            }
+        }
+        sums
+    }
+
+    /// Accumulated hazard per unit of `exp(eta)` from the first death of the stratum up to and including this one.
+    pub(super) fn hazard(&self, death: usize) -> f64 {
+        self.hazard[death] * (-self.offset[death]).exp()
+    }
+
+    /// Mean covariates (scaled) of those at risk, averaged over the deaths at this time.
+    pub(super) fn mean(&self, death: usize) -> &[f64] {
+        &self.mean[death * self.p..(death + 1) * self.p]
+    }
+
+    /// What a row lived through: expected deaths of the row at this place.
+    pub(super) fn expected(&self, design: &Design, place: usize) -> f64 {
+        let (entry, exit) = design.span(place);
+        let before = if self.first_of_stratum[entry] { 0.0 } else { self.hazard[entry - 1] };
+        let spared = if design.dies(place) { self.spared[exit - 1] } else { 0.0 };
+        (self.eta[place] - self.offset[exit - 1]).exp() * (self.hazard[exit - 1] - before - spared)
+    }
+
+    /// Score of the row at this place, in scaled covariates, added to `score`.
+    pub(super) fn add_score(&self, design: &Design, place: usize, score: &mut [f64]) {
+        let p = self.p;
+        let (entry, exit) = design.span(place);
+        let last = exit - 1;
+        let dies = design.dies(place);
+        let inside = !self.first_of_stratum[entry];
+        let r = (self.eta[place] - self.offset[last]).exp();
+        let x = design.x(place);
+        for j in 0..p {
+            let mut hazard = self.hazard[last];
+            let mut means = self.hazard_mean[last * p + j];
+            if inside {
+                hazard -= self.hazard[entry - 1];
+                means -= self.hazard_mean[(entry - 1) * p + j];
+            }
+            if dies {
+                hazard -= self.spared[last];
+                means -= self.spared_mean[last * p + j];
+                score[j] += x[j] - self.mean[last * p + j];
+            }
+            score[j] -= r * (x[j] * hazard - means);
+        }
+    }
+}
+
+/// Scores summed by cluster.
+#[derive(Debug, Clone)]
+pub(super) struct ClusterScores {
+    p: usize,
+    /// Cluster by cluster, `p` values each; only clusters with a row at risk at a death.
+    scores: Vec<f64>,
+}
+
+/// Sums the row scores at `b` by cluster.
+pub(super) fn by_cluster(design: &Design, cluster: &[u32], b: &[f64]) -> ClusterScores {
+    let p = design.covariates();
+    let sums = DeathSums::new(design, b);
+    let mut ids: Vec<u32> = (0..design.places()).map(|place| cluster[design.row(place)]).collect();
+    ids.sort_unstable();
+    ids.dedup();
+    let mut scores = vec![0.0; ids.len() * p];
+    for place in 0..design.places() {
+        let id = cluster[design.row(place)];
+        let at = ids.partition_point(|other| *other < id);
+        sums.add_score(design, place, &mut scores[at * p..(at + 1) * p]);
+    }
+    ClusterScores { p, scores }
+}
+
+impl ClusterScores {
+    /// Number of clusters with a row at risk at a death.
+    pub(super) fn clusters(&self) -> usize {
+        self.scores.len() / self.p
+    }
+
+    fn products(&self) -> Matrix {
+        let p = self.p;
+        let mut products = vec![vec![0.0; p]; p];
+        for score in self.scores.chunks_exact(p) {
+            for (row, a) in products.iter_mut().zip(score) {
+                for (value, b) in row.iter_mut().zip(score) {
+                    *value += a * b;
+                }
+            }
+        }
+        products
+    }
+
+    /// `I^-1 (sum of u u') I^-1`.
+    pub(super) fn sandwich(&self, covariance: &[Vec<f64>]) -> Matrix {
+        sandwich(covariance, &self.products())
+    }
+
+    /// `U' (sum of u u')^-1 U`; `None` if the clusters are too few to settle it.
+    pub(super) fn score_test(&self, total: &[f64]) -> Option<f64> {
+        Cholesky::of_rows(&self.products()).ok().map(|factor| factor.quadratic(total))
+    }
+}
+
+/// Whether enough clusters hold another than the commonest value of a covariate (and, if it has two values only, the
+/// commonest too): with fewer, scores by cluster cannot show its spread.
+///
+/// # Errors
+/// `TooFewClusters`.
+pub(super) fn spread_over_clusters(input: &CoxInput, design: &Design, j: usize) -> Result<(), Refusal> {
+    let Some(cluster) = input.cluster else { return Ok(()) };
+    let covariate = &input.covariates[j];
+    let value = |place: usize| covariate.values[design.row(place)];
+    let mut counts: BTreeMap<u64, (usize, f64)> = BTreeMap::new();
+    for place in 0..design.places() {
+        counts.entry((value(place) + 0.0).to_bits()).or_insert((0, value(place))).0 += 1;
+    }
+    let Some(common) = counts.values().max_by_key(|entry| entry.0).map(|entry| entry.1) else { return Ok(()) };
+    let holding = |wanted: bool| {
+        let mut ids: Vec<u32> = (0..design.places())
+            .filter(|&place| (value(place) == common) == wanted)
+            .map(|place| cluster[design.row(place)])
+            .collect();
+        ids.sort_unstable();
+        ids.dedup();
+        ids.len()
+    };
+    let mut fewest = holding(false);
+    if counts.len() == 2 {
+        fewest = fewest.min(holding(true));
+    }
+    if fewest >= CLUSTERS_OFF_THE_COMMON_VALUE {
+        return Ok(());
+    }
+    Err(Refusal::counted(
+        RefusalCode::TooFewClusters,
+        fewest as f64,
+        CLUSTERS_OFF_THE_COMMON_VALUE as f64,
+        format!("{} differs in too few clusters to say how sure its ratio is", covariate.name),
+    ))
+}
