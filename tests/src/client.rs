@@ -1,0 +1,145 @@
+//! One method an endpoint, so that a test reads as a story.
+
+use std::time::{Duration, Instant};
+
+use reqwest::Method;
+use reqwest::blocking::{Client as Http, Response};
+use serde_json::{Value, json};
+
+/// A client of a running server.
+#[derive(Clone)]
+pub struct Client {
+    http: Http,
+    address: String,
+    token: Option<String>,
+}
+
+impl Client {
+    /// A client with or without a token.
+    ///
+    /// # Panics
+    /// If the HTTP client cannot be made.
+    pub fn new(address: &str, token: Option<&str>) -> Self {
+        let http = Http::builder().timeout(Duration::from_secs(60)).build().expect("an HTTP client");
+        Client { http, address: address.to_owned(), token: token.map(str::to_owned) }
+    }
+
+    /// Sends a request under `/api/v1` (or from the root, for a path that begins with `//`).
+    ///
+    /// # Panics
+    /// If the server does not answer at all.
+    pub fn send(&self, method: Method, path: &str, body: Option<Value>) -> Response {
+        let url = match path.strip_prefix("//") {
+            Some(root) => format!("{}/{root}", self.address),
+            None => format!("{}/api/v1{path}", self.address),
+        };
+        let mut request = self.http.request(method, url);
+        if let Some(token) = &self.token {
+            request = request.bearer_auth(token);
+        }
+        if let Some(body) = body {
+            request = request.json(&body);
+        }
+        request.send().unwrap_or_else(|error| panic!("{path}: {error}"))
+    }
+
+    /// GET; JSON of a 200.
+    ///
+    /// # Panics
+    /// On any other status.
+    pub fn get(&self, path: &str) -> Value {
+        expect(self.send(Method::GET, path, None), 200, path)
+    }
+
+    /// GET; status and JSON, whatever they are.
+    pub fn try_get(&self, path: &str) -> (u16, Value) {
+        let response = self.send(Method::GET, path, None);
+        let status = response.status().as_u16();
+        (status, response.json().unwrap_or(Value::Null))
+    }
+
+    /// Uploads a file for a keeper; the upload once it has been read.
+    ///
+    /// # Panics
+    /// If it is not accepted, or not read within a minute.
+    pub fn upload(&self, keeper: Option<&str>, name: &str, bytes: Vec<u8>) -> Value {
+        let keeper = keeper.map(|keeper| format!("&keeper={keeper}")).unwrap_or_default();
+        let url = format!("{}/api/v1/uploads?name={}{keeper}", self.address, name.replace(' ', "%20"));
+        let mut request = self.http.post(&url).header("content-type", "application/octet-stream").body(bytes);
+        if let Some(token) = &self.token {
+            request = request.bearer_auth(token);
+        }
+        let response = request.send().unwrap_or_else(|error| panic!("{name}: {error}"));
+        let upload = expect(response, 202, name);
+        self.settled(upload["id"].as_i64().expect("an upload has a number"))
+    }
+
+    /// The upload once it waits for a person or has ended.
+    ///
+    /// # Panics
+    /// If that takes more than a minute.
+    pub fn settled(&self, id: i64) -> Value {
+        let end = Instant::now() + Duration::from_secs(60);
+        loop {
+            let upload = self.get(&format!("/uploads/{id}"));
+            if !matches!(upload["state"].as_str(), Some("received" | "reading" | "committing")) {
+                return upload;
+            }
+            assert!(Instant::now() < end, "upload {id} is still {}", upload["state"]);
+            std::thread::sleep(Duration::from_millis(30));
+        }
+    }
+
+    /// All findings of an upload.
+    ///
+    /// # Panics
+    /// If they cannot be read.
+    pub fn findings(&self, id: i64) -> Vec<Value> {
+        self.get(&format!("/uploads/{id}/findings?limit=1000"))["findings"].as_array().expect("findings are a list").clone()
+    }
+
+    /// Answers questions: (key, choice, value).
+    ///
+    /// # Panics
+    /// If an answer is not taken.
+    pub fn answer(&self, id: i64, answers: &[(&str, &str, Value)]) -> Value {
+        let answers: Vec<Value> = answers
+            .iter()
+            .map(|(key, choice, value)| {
+                if value.is_null() { json!({"key": key, "choice": choice}) } else { json!({"key": key, "choice": choice, "value": value}) }
+            })
+            .collect();
+        let response = self.send(Method::POST, &format!("/uploads/{id}/answers"), Some(json!({ "answers": answers })));
+        let status = response.status().as_u16();
+        let body: Value = response.json().unwrap_or(Value::Null);
+        assert!((200..300).contains(&status), "answers to {id}: {status} {body}");
+        self.settled(id)
+    }
+
+    /// Commits.
+    ///
+    /// # Panics
+    /// If it is refused.
+    pub fn commit(&self, id: i64, leave_open: bool) -> Value {
+        let body = json!({ "leave_open": leave_open });
+        let response = self.send(Method::POST, &format!("/uploads/{id}/commit"), Some(body));
+        let status = response.status().as_u16();
+        let text: Value = response.json().unwrap_or(Value::Null);
+        assert!((200..300).contains(&status), "commit of {id}: {status} {text}");
+        let upload = self.settled(id);
+        assert_eq!(upload["state"], "committed", "{upload}");
+        upload
+    }
+
+    /// Takes an upload back.
+    pub fn delete(&self, id: i64) -> Value {
+        expect(self.send(Method::DELETE, &format!("/uploads/{id}"), None), 200, "delete")
+    }
+}
+
+fn expect(response: Response, status: u16, what: &str) -> Value {
+    let got = response.status().as_u16();
+    let text = response.text().unwrap_or_default();
+    assert_eq!(got, status, "{what}: {text}");
+    serde_json::from_str(&text).unwrap_or_else(|error| panic!("{what}: {error} in {text}"))
+}
