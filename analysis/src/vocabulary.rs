@@ -1,12 +1,125 @@
 //! The trade's words as typed data: parameters, units, taxa, outcomes, findings, bands, signs, claims.
 //!
 //! The data are the files of `catalogue/`, compiled in. A code can only be obtained by looking it up, so a
-//! value of a code type always names a row that exists.
+//! value of a code type always names a row that exists. Nothing here reads a file, a database or a setting: a
+//! club's own rows override these elsewhere.
+//!
+//! ```
+//! use analysis::vocabulary::{ParameterCode, NameMatch, resolve_name};
+//! let nitrate = ParameterCode::parse("nitrate").unwrap().get();
+//! assert_eq!(nitrate.convert(1.0, "ppm", Some("N")).unwrap(), 62.004 / 14.007);
+//! assert!(matches!(resolve_name("flowerpot"), NameMatch::Ambiguous { .. }));
+//! ```
+
+use std::sync::LazyLock;
 
 pub mod code; // codes that can only be obtained by lookup
-pub mod outcome; // what can happen to a specimen
 pub mod header; // words over columns that name no parameter
+pub mod outcome; // what can happen to a specimen
+pub mod parameter; // what is measured, and its conversions
+pub mod taxon; // corals and kin, and their names
+pub mod text; // words compared without case, accents and punctuation
+pub mod unit; // units and what a number is expressed as
 
 pub use code::{ParameterCode, TaxonSlug, UnitCode};
 pub use header::{HeaderRole, RowWord, find_header_word, find_row_word, header_roles};
 pub use outcome::{CauseGroup, Fate, Origin, OriginBasis};
+pub use parameter::{
+    AcceptedUnit, Condition, ConductivityAt, Conversion, ConvertError, Parameter, ParameterKind, Spelling, Water, ZeroPolicy,
+    find_parameter_by_word, find_substance_without_code,
+};
+pub use taxon::{
+    Candidate, Fallback, Form, Group, LookAlike, NameMatch, Rank, Sting, Taxon, TradeName, resolve_name, resolve_names,
+    tentacles_said,
+};
+pub use unit::{Unit, UnitMatch, find_unit};
+
+/// Everything the files of `catalogue/` say, checked.
+#[derive(Debug)]
+pub struct Catalogue {
+    units: unit::Units,
+    parameters: parameter::Parameters,
+    taxa: taxon::Taxa,
+}
+
+/// A compiled-in file that contradicts itself; met by a developer, never by a user.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("catalogue/{file}: {message}")]
+pub struct CatalogueError {
+    /// The file.
+    pub file: &'static str,
+    /// What is wrong with which row.
+    pub message: String,
+}
+
+impl CatalogueError {
+    fn new(file: &'static str, message: impl Into<String>) -> Self {
+        CatalogueError { file, message: message.into() }
+    }
+}
+
+fn parse<T: serde::de::DeserializeOwned>(file: &'static str, text: &str) -> Result<T, CatalogueError> {
+    toml::from_str(text).map_err(|error| CatalogueError::new(file, error.to_string()))
+}
+
+impl Catalogue {
+    /// Reads and checks the compiled-in files.
+    ///
+    /// # Errors
+    /// The first contradiction: a code used twice, a spelling of two parameters, a row that names an unknown one.
+    pub fn read() -> Result<Self, CatalogueError> {
+        let units = unit::Units::read()?;
+        let parameters = parameter::Parameters::read(&units)?;
+        let taxa = taxon::Taxa::read()?;
+        Ok(Catalogue { units, parameters, taxa })
+    }
+
+    /// All parameters, in the order of print.
+    pub fn parameters(&self) -> &[Parameter] {
+        &self.parameters.all
+    }
+
+    /// Conditions that are not readings but have cut points.
+    pub fn conditions(&self) -> &[Condition] {
+        &self.parameters.conditions
+    }
+
+    /// All units.
+    pub fn units(&self) -> &[Unit] {
+        &self.units.all
+    }
+
+    /// All taxa: groups first, then genera with their species.
+    pub fn taxa(&self) -> &[Taxon] {
+        &self.taxa.all
+    }
+
+    /// Groups, in the order of print.
+    pub fn groups(&self) -> &[Group] {
+        &self.taxa.groups
+    }
+
+    /// Trade names, clear and ambiguous.
+    pub fn trade_names(&self) -> &[TradeName] {
+        &self.taxa.trade_names
+    }
+
+    /// Pairs and sets that are easily taken for one another.
+    pub fn look_alikes(&self) -> &[LookAlike] {
+        &self.taxa.look_alikes
+    }
+
+    /// Forms recorded at purchase.
+    pub fn forms(&self) -> &[Form] {
+        &self.taxa.forms
+    }
+}
+
+/// The catalogue, read once.
+pub fn catalogue() -> &'static Catalogue {
+    static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
+        // The text is compiled in and a test reads it, so no input can reach this.
+        Catalogue::read().unwrap_or_else(|error| panic!("{error}"))
+    });
+    &CATALOGUE
+}

@@ -13,6 +13,8 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
+use super::text::compact;
+
 /// What a column is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -156,13 +158,13 @@ static WORDS: LazyLock<Words> = LazyLock::new(|| match toml::from_str::<File>(in
         let mut roles: BTreeMap<String, Vec<HeaderRole>> = BTreeMap::new();
         for entry in file.header {
             for word in entry.words {
-                let known = roles.entry(fold(&word)).or_default();
+                let known = roles.entry(key(&word)).or_default();
                 if !known.contains(&entry.role) {
                     known.push(entry.role);
                 }
             }
         }
-        let rows = file.row.into_iter().flat_map(|entry| entry.words.into_iter().map(move |word| (fold(&word), entry.kind))).collect();
+        let rows = file.row.into_iter().flat_map(|entry| entry.words.into_iter().map(move |word| (key(&word), entry.kind))).collect();
         Words { roles, rows }
     }
     // The file is compiled in and read by a test: no input reaches this line.
@@ -176,59 +178,29 @@ pub fn find_header_word(text: &str) -> Option<HeaderRole> {
 
 /// All roles a header cell may have, likeliest first.
 pub fn header_roles(text: &str) -> &'static [HeaderRole] {
-    let folded = fold(text);
-    if folded.is_empty() {
+    let key_of_text = key(text);
+    if key_of_text.is_empty() {
         return &[];
     }
-    if let Some(roles) = WORDS.roles.get(&folded) {
+    if let Some(roles) = WORDS.roles.get(&key_of_text) {
         return roles;
     }
     let open = text.find(['(', '[', '{', '/']).filter(|&at| at > 0);
-    open.and_then(|at| WORDS.roles.get(&fold(&text[..at]))).map_or(&[], Vec::as_slice)
+    open.and_then(|at| WORDS.roles.get(&key(&text[..at]))).map_or(&[], Vec::as_slice)
 }
 
 /// Whether a row that opens with this word states a goal or a legend, not a test.
 pub fn find_row_word(text: &str) -> Option<RowWord> {
     let head = text.split([':', '(', '=']).next().unwrap_or(text);
-    WORDS.rows.get(&fold(head)).copied()
+    WORDS.rows.get(&key(head)).copied()
 }
 
-/// A word without case, accents and punctuation; words parted by one blank.
-fn fold(text: &str) -> String {
-    let mut folded = String::with_capacity(text.len());
-    let mut gap = false;
-    for letter in text.chars().flat_map(char::to_lowercase) {
-        let plain: &str = match letter {
-            'à' | 'á' | 'â' | 'ã' | 'ä' | 'å' => "a",
-            'ç' => "c",
-            'è' | 'é' | 'ê' | 'ë' => "e",
-            'ì' | 'í' | 'î' | 'ï' => "i",
-            'ñ' => "n",
-            'ò' | 'ó' | 'ô' | 'õ' | 'ö' => "o",
-            'ù' | 'ú' | 'û' | 'ü' => "u",
-            'ß' => "ss",
-            'œ' => "oe",
-            '#' => "#",
-            // A combining accent is part of the letter before it.
-            '\u{300}'..='\u{36f}' => continue,
-            other if other.is_alphanumeric() => {
-                if std::mem::take(&mut gap) && !folded.is_empty() {
-                    folded.push(' ');
-                }
-                folded.push(other);
-                continue;
-            }
-            _ => {
-                gap = true;
-                continue;
-            }
-        };
-        if std::mem::take(&mut gap) && !folded.is_empty() {
-            folded.push(' ');
-        }
-        folded.push_str(plain);
+/// The key by which header words are compared; a bare number sign is a word of its own.
+fn key(text: &str) -> String {
+    match text.trim().trim_end_matches(['.', ':']) {
+        "#" | "№" => "#".to_owned(),
+        other => compact(other),
     }
-    folded
 }
 
 #[cfg(test)]

@@ -1,0 +1,118 @@
+//! A column's header to a parameter: "NO3 (ppm)", "Nitrate-N", "Temp C", "KH meq/L", "SG 25/25".
+
+use crate::vocabulary::text::{compact, words};
+use crate::vocabulary::unit::{find_unit, is_link};
+use crate::vocabulary::{ParameterCode, UnitCode, catalogue};
+
+/// What a word means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Meaning {
+    pub(super) parameter: ParameterCode,
+    pub(super) basis: Option<&'static str>,
+    pub(super) unit: Option<UnitCode>,
+}
+
+/// Words of a header that say nothing of what is measured.
+fn is_filler(word: &str) -> bool {
+    matches!(
+        word,
+        "water" | "tank" | "level" | "levels" | "value" | "values" | "reading" | "readings" | "test" | "tests"
+            | "result" | "results" | "measured" | "concentration" | "conc" | "dissolved" | "wert" | "werte" | "valeur"
+            | "valor" | "waarde" | "aquarium" | "the" | "kit" | "my" | "our" | "display"
+    )
+}
+
+/// The parameters that a header or test name can mean, each with the basis and the unit if the header says so.
+/// Compared without case, accents and punctuation. Empty if the header names none, or names more than a
+/// parameter; more than one for a word like "S" (sulfur in a laboratory's report, salinity in a log).
+pub fn find_parameter_by_word(text: &str) -> Vec<(ParameterCode, Option<&'static str>, Option<UnitCode>)> {
+    let words = words(text);
+    let found = split(&words, text);
+    let found = if found.is_empty() {
+        let telling: Vec<String> = words.iter().filter(|word| !is_filler(word)).cloned().collect();
+        if telling.len() < words.len() && !telling.is_empty() { split(&telling, &telling.join(" ")) } else { found }
+    } else {
+        found
+    };
+    found.into_iter().map(|meaning| (meaning.parameter, meaning.basis, meaning.unit)).collect()
+}
+
+/// A known substance that has no code ("Cl", "rubidium"): kept as written.
+pub fn find_substance_without_code(text: &str) -> Option<&'static str> {
+    let index = &catalogue().parameters.without_code;
+    let words = words(text);
+    (1..=words.len())
+        .rev()
+        .find_map(|end| index.get(&words[..end].concat()).filter(|_| end == words.len() || is_tail(&words[end..])))
+        .copied()
+}
+
+fn is_tail(words: &[String]) -> bool {
+    find_unit(&words.join(" ")).is_some()
+}
+
+fn split(words: &[String], text: &str) -> Vec<Meaning> {
+    let index = &catalogue().parameters.words;
+    if words.is_empty() {
+        return Vec::new();
+    }
+    if let Some(meanings) = index.get(&words.concat()) {
+        return meanings.clone();
+    }
+    // A bare unit names no parameter: "mg/L" is not magnesium in litres.
+    if find_unit(text).is_some_and(|unit| unit.basis.is_none()) {
+        return Vec::new();
+    }
+    // The name first, then unit and basis; or the other way round.
+    let splits = (1..words.len())
+        .rev()
+        .map(|at| (&words[..at], &words[at..]))
+        .chain((1..words.len()).map(|at| (&words[at..], &words[..at])));
+    for (name, rest) in splits {
+        let Some(meanings) = index.get(&name.concat()) else { continue };
+        let told: Vec<Meaning> = meanings.iter().filter_map(|meaning| tell(*meaning, rest)).collect();
+        if !told.is_empty() {
+            return told;
+        }
+    }
+    Vec::new()
+}
+
+/// A meaning with what the rest of the header adds; `None` if the rest says anything else.
+fn tell(mut meaning: Meaning, rest: &[String]) -> Option<Meaning> {
+    let units = &catalogue().units;
+    let parameter = meaning.parameter.get();
+    let mut at = 0;
+    while at < rest.len() {
+        let mut moved = false;
+        for end in (at + 1..=rest.len()).rev() {
+            let part = &rest[at..end];
+            if let Some(basis) = units.bases(part).iter().copied().find(|basis| {
+                parameter.basis == Some(*basis)
+                    || *basis == "free NH3" && parameter.code.as_str() == "ammonia"
+                    || parameter.accepts.iter().any(|row| row.basis == Some(*basis))
+            }) {
+                meaning.basis = Some(basis);
+            } else if let Some(unit) = units.plain(part) {
+                meaning.unit = Some(unit);
+            } else {
+                continue;
+            }
+            at = end;
+            moved = true;
+            break;
+        }
+        if !moved {
+            if !is_link(&rest[at]) {
+                return None;
+            }
+            at += 1;
+        }
+    }
+    Some(meaning)
+}
+
+/// Key of a word in the index.
+pub(super) fn key(word: &str) -> String {
+    compact(word)
+}

@@ -1,0 +1,6 @@
+//! The catalogue against itself and against published values.
+
+#[path = "vocabulary/names.rs"]
+mod names;
+#[path = "vocabulary/parameters.rs"]
+mod parameters;
