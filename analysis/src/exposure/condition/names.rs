@@ -1,0 +1,91 @@
+//! Levels in words, each with its own limits.
+
+use crate::exposure::Band;
+use crate::vocabulary::Origin;
+
+/// A level: its code, and the same in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LevelName {
+    /// As printed in data: `within`, `[5,15)`, `wild_collected`.
+    pub code: String,
+    /// As printed in text: "5 to 15 mg/L, both included".
+    pub label: String,
+}
+
+impl LevelName {
+    /// A level by code and label.
+    pub fn new(code: &str, label: &str) -> LevelName {
+        LevelName { code: code.to_owned(), label: label.to_owned() }
+    }
+
+    /// Everything together.
+    pub fn all() -> LevelName {
+        LevelName::new("all", "all")
+    }
+
+    /// What is not known.
+    pub fn unknown() -> LevelName {
+        LevelName::new("unknown", "not known")
+    }
+
+    /// Neighbouring levels as one.
+    pub fn joined(levels: &[LevelName]) -> LevelName {
+        let codes: Vec<&str> = levels.iter().map(|level| level.code.as_str()).collect();
+        let labels: Vec<&str> = levels.iter().map(|level| level.label.as_str()).collect();
+        LevelName { code: codes.join("+"), label: labels.join(", or ") }
+    }
+
+    pub(super) fn origin(origin: Origin) -> LevelName {
+        let label = match origin {
+            Origin::WildCollected => "collected in the sea",
+            Origin::Maricultured => "farmed in the sea",
+            Origin::CaptiveGrown => "cutting of captive stock",
+            Origin::CaptiveBred => "bred in captivity",
+            Origin::FarmedUnclear => "said to be farmed, where is not clear",
+            Origin::Unknown => "not known",
+        };
+        LevelName::new(origin.as_str(), label)
+    }
+
+    pub(super) fn taught(band: &Band) -> Vec<LevelName> {
+        let unit = crate::vocabulary::find_unit(&band.unit).map_or(band.unit.as_str(), |found| found.unit.get().printed);
+        let unit = if unit == "1" { "" } else { unit };
+        let with_unit = |number: String| format!("{number} {unit}").trim_end().to_owned();
+        vec![
+            LevelName::new("below", &format!("below {}", with_unit(band.lower.to_string()))),
+            LevelName::new(
+                "within",
+                &format!("{}, both included", with_unit(format!("{} to {}", band.lower, band.upper))),
+            ),
+            LevelName::new("above", &format!("above {}", with_unit(band.upper.to_string()))),
+        ]
+    }
+
+    /// Steps between cuts: "under 5", "5 up to 15", "15 and more".
+    pub(super) fn ladder(cuts: &[f64], unit: &str) -> Vec<LevelName> {
+        let mut names = Vec::with_capacity(cuts.len() + 1);
+        if let Some(first) = cuts.first() {
+            names.push(LevelName { code: format!("<{first}"), label: format!("under {first} {unit}") });
+        }
+        for pair in cuts.windows(2) {
+            let (from, to) = (pair[0], pair[1]);
+            names.push(LevelName { code: format!("[{from},{to})"), label: format!("{from} up to {to} {unit}") });
+        }
+        if let Some(last) = cuts.last() {
+            names.push(LevelName { code: format!(">={last}"), label: format!("{last} {unit} and more") });
+        }
+        names
+    }
+
+    pub(super) fn feeding() -> Vec<LevelName> {
+        [
+            ("0", "not fed"),
+            ("(0,1)", "fed less than once a week"),
+            ("[1,2)", "fed once a week"),
+            ("[2,4)", "fed two or three times a week"),
+            (">=4", "fed four times a week or more"),
+        ]
+        .map(|(code, label)| LevelName::new(code, label))
+        .to_vec()
+    }
+}

@@ -1,0 +1,71 @@
+//! Days on which a list of conditions held: `water_in_band`.
+
+use std::collections::BTreeMap;
+
+use super::band::{Band, Scale, WITHIN};
+use super::carry::levels;
+use super::condition::{Rules, series_of};
+use super::steps::{Level, Steps};
+use crate::club::{Club, TankId};
+use crate::vocabulary::{ParameterCode, TaxonSlug};
+
+/// Parameters of `water_in_band`.
+pub const WATER: &[&str] = &["temperature", "salinity", "alkalinity", "nitrate", "phosphate"];
+
+/// All known and within the band.
+pub const HELD: u16 = 1;
+/// At least one known and outside its band.
+pub const FAILED: u16 = 0;
+
+/// The list and its levels by tank: [`HELD`], [`FAILED`], or unknown.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WaterInBand {
+    /// Parameters with a taught band.
+    pub parameters: Vec<ParameterCode>,
+    by_tank: BTreeMap<TankId, Steps>,
+    unknown: Steps,
+}
+
+impl WaterInBand {
+    /// The water of these tanks against the bands of a taxon. Empty parameters: no band is taught.
+    pub fn new(club: &Club, taxon: TaxonSlug, tanks: &[TankId], rules: Rules) -> WaterInBand {
+        let bands: Vec<Band> = WATER
+            .iter()
+            .filter_map(|code| Band::taught(club, taxon, ParameterCode::parse(code)?))
+            .collect();
+        let mut parts: BTreeMap<TankId, Vec<Steps>> = tanks.iter().map(|tank| (*tank, Vec::new())).collect();
+        for band in &bands {
+            let scale = Scale::Taught(band.clone());
+            let carry = rules.carry(band.parameter);
+            let series = series_of(club, band.parameter, tanks);
+            for (tank, steps) in &mut parts {
+                steps.push(series.get(tank).map_or_else(Steps::default, |tests| levels(tests, &scale, &carry)));
+            }
+        }
+        let by_tank = parts.into_iter().map(|(tank, parts)| (tank, together(&parts))).collect();
+        WaterInBand {
+            parameters: bands.into_iter().map(|band| band.parameter).collect(),
+            by_tank,
+            unknown: Steps::default(),
+        }
+    }
+
+    /// The levels of a tank; unknown throughout without one.
+    pub fn steps(&self, tank: Option<TankId>) -> &Steps {
+        tank.and_then(|tank| self.by_tank.get(&tank)).unwrap_or(&self.unknown)
+    }
+}
+
+fn together(parts: &[Steps]) -> Steps {
+    let instants = parts.iter().flat_map(Steps::instants).collect();
+    Steps::from_instants(instants, |instant| {
+        let at: Vec<Level> = parts.iter().map(|steps| steps.after(instant)).collect();
+        if at.iter().any(|level| level.is_some_and(|level| level != WITHIN)) {
+            Some(FAILED)
+        } else if at.is_empty() || at.contains(&None) {
+            None
+        } else {
+            Some(HELD)
+        }
+    })
+}
