@@ -1,0 +1,88 @@
+//! Bytes to sheets of cells. The kind of a file is told by its content, never by its name.
+//!
+//! Nothing is interpreted here. Everything is bounded before it is unpacked: see [`limit`].
+//!
+//! ```
+//! let (grids, findings) = importer::container::open("tests.csv", b"date,KH\n2024-03-02,8.2\n");
+//! assert_eq!((grids.len(), grids[0].rows.len(), findings.len()), (1, 2, 0));
+//! ```
+
+pub mod archive; // zip containers: sizes before anything is unpacked
+pub mod delimited; // text files
+pub mod limit; // how much is read, and the words when it is too much
+pub mod verdict; // findings about a whole file
+pub mod workbook; // xlsx and ods
+
+use crate::finding::{Answer, Finding};
+use crate::grid::Grid;
+
+/// What a file is, by its content.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Text of any dialect.
+    Text,
+    /// Office Open XML workbook.
+    Xlsx,
+    /// OpenDocument spreadsheet.
+    Ods,
+}
+
+/// Opens a file: its sheets in order, and what could not be taken as it stands.
+pub fn open(name: &str, bytes: &[u8]) -> (Vec<Grid>, Vec<Finding>) {
+    open_with(name, bytes, &[])
+}
+
+/// Opens a file with the answers given to earlier questions about it.
+///
+/// `encoding_unclear` and `separator_unclear` are asked here; their answers name the encoding or the separator.
+pub fn open_with(name: &str, bytes: &[u8], answers: &[Answer]) -> (Vec<Grid>, Vec<Finding>) {
+    if bytes.len() as u64 > limit::BYTES {
+        return refused(limit::over("bytes", limit::BYTES, bytes.len() as u64));
+    }
+    if bytes.is_empty() {
+        return refused(verdict::empty("The file holds no byte."));
+    }
+    let opened = match sniff(bytes) {
+        Ok(Kind::Text) => delimited::open(bytes, answers),
+        Ok(kind) => workbook::open(kind, bytes, answers),
+        Err(finding) => Err(finding),
+    };
+    match opened {
+        Err(finding) => refused(*finding),
+        Ok((grids, _)) if grids.iter().all(|grid| grid.rows.is_empty()) => refused(verdict::empty(&format!("No cell of {name} holds anything."))),
+        Ok(opened) => opened,
+    }
+}
+
+fn refused(finding: Finding) -> (Vec<Grid>, Vec<Finding>) {
+    (Vec::new(), vec![finding])
+}
+
+/// Tells the kind of a file by its first bytes and, for a zip container, by its parts.
+pub fn sniff(bytes: &[u8]) -> Result<Kind, Box<Finding>> {
+    if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
+        return archive::kind(bytes);
+    }
+    if bytes.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") {
+        let protected = workbook::is_protected(bytes);
+        return Err(Box::new(if protected { verdict::locked() } else { verdict::kind_unknown("an old .xls workbook or another program's document") }));
+    }
+    const OTHER: [(&[u8], &str); 12] = [
+        (b"%PDF", "a PDF document"),
+        (b"\x89PNG", "a picture"),
+        (b"\xff\xd8\xff", "a picture"),
+        (b"GIF8", "a picture"),
+        (b"RIFF", "a sound, film or picture"),
+        (b"{\\rtf", "a word processor's document"),
+        (b"\x1f\x8b", "a compressed file"),
+        (b"BZh", "a compressed file"),
+        (b"\xfd7zXZ", "a compressed file"),
+        (b"7z\xbc\xaf", "a compressed file"),
+        (b"Rar!", "a compressed file"),
+        (b"SQLite format 3\0", "a database"),
+    ];
+    if let Some((_, what)) = OTHER.iter().find(|(mark, _)| bytes.starts_with(mark)) {
+        return Err(Box::new(verdict::kind_unknown(what)));
+    }
+    Ok(Kind::Text)
+}

@@ -1,0 +1,48 @@
+//! How much is read. Checked before memory is taken, so that no file can exhaust the machine.
+
+use super::verdict;
+use crate::finding::Finding;
+
+/// Bytes of a file.
+pub const BYTES: u64 = 64 * 1024 * 1024;
+/// Bytes of a container's parts, unpacked.
+pub const UNPACKED: u64 = 512 * 1024 * 1024;
+/// Sheets of a workbook.
+pub const SHEETS: u64 = 200;
+/// Row number of the last row.
+pub const ROWS: u64 = 1_100_000;
+/// Column number of the last column.
+pub const COLUMNS: u64 = 16_384;
+/// Non-empty cells of a file.
+pub const CELLS: u64 = 20_000_000;
+/// Bytes of one cell.
+pub const CELL_BYTES: u64 = 1024 * 1024;
+
+/// The finding for a file over a limit: which, how much is read, how much was found.
+pub fn over(what: &str, limit: u64, found: u64) -> Finding {
+    verdict::over_limit(&format!("The file has more {what} than are read: {found} where the limit is {limit}."))
+}
+
+/// Counts rows, columns and cells of a file while they are read.
+#[derive(Debug, Default)]
+pub struct Meter {
+    cells: u64,
+}
+
+impl Meter {
+    /// Takes note of a non-empty cell; rows and columns count from 1.
+    pub fn cell(&mut self, row: u64, column: u64, bytes: usize) -> Result<(), Box<Finding>> {
+        self.cells += 1;
+        if self.cells > CELLS {
+            Err(Box::new(over("cells", CELLS, self.cells)))
+        } else if row > ROWS {
+            Err(Box::new(over("rows", ROWS, row)))
+        } else if column > COLUMNS {
+            Err(Box::new(over("columns", COLUMNS, column)))
+        } else if bytes as u64 > CELL_BYTES {
+            Err(Box::new(over("bytes in one cell", CELL_BYTES, bytes as u64)))
+        } else {
+            Ok(())
+        }
+    }
+}
