@@ -82,6 +82,9 @@ pub struct Finding {
     pub held: Vec<Held>,
     /// Every cell it covers.
     pub cells: Vec<CellRef>,
+    /// `dont_know` was answered and what it covers waits all the same: not to be asked again.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub answered: Option<String>,
 }
 
 /// Every non-empty cell counts once; the parts add up to the total.
