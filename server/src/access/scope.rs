@@ -1,0 +1,102 @@
+//! Which rows a caller reaches. A scope can only come from a caller that was asked for a right, or from
+//! the operator at the command line, who holds the database anyway.
+
+use diesel::pg::Pg;
+use diesel::prelude::*;
+use migrations::schema::{audit, upload};
+
+use crate::problem::{Kind, Problem};
+
+/// The reach of a caller over records.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Scope {
+    reach: Reach,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Reach {
+    /// Everybody's records, for pooled statistics that pass the disclosure rules of their audience.
+    Pooled,
+    /// One keeper's own.
+    Own(i64),
+    /// Everybody's.
+    Everyone,
+}
+
+/// An upload that the caller reaches: the only way to name one to the loader.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Reached {
+    id: i64,
+    keeper_id: i64,
+}
+
+impl Reached {
+    /// Number of the upload.
+    pub const fn id(self) -> i64 {
+        self.id
+    }
+
+    /// Whose it is.
+    pub const fn keeper_id(self) -> i64 {
+        self.keeper_id
+    }
+}
+
+impl Scope {
+    pub(super) const fn pooled() -> Self {
+        Scope { reach: Reach::Pooled }
+    }
+
+    pub(super) const fn own(keeper_id: i64) -> Self {
+        Scope { reach: Reach::Own(keeper_id) }
+    }
+
+    pub(super) const fn everyone() -> Self {
+        Scope { reach: Reach::Everyone }
+    }
+
+    /// The reach of whoever runs a command on the database itself.
+    pub const fn of_operator() -> Self {
+        Scope::everyone()
+    }
+
+    /// The keeper whose records alone are reached; `None` = everybody's.
+    pub const fn keeper(&self) -> Option<i64> {
+        match self.reach {
+            Reach::Own(keeper_id) => Some(keeper_id),
+            Reach::Pooled | Reach::Everyone => None,
+        }
+    }
+
+    /// The uploads within reach. A pooled scope reaches none: it serves statistics alone.
+    pub fn uploads(&self) -> upload::BoxedQuery<'static, Pg> {
+        let query = upload::table.into_boxed();
+        match self.reach {
+            Reach::Everyone => query,
+            Reach::Own(keeper_id) => query.filter(upload::keeper_id.eq(keeper_id)),
+            Reach::Pooled => query.filter(upload::id.is_null()),
+        }
+    }
+
+    /// One upload within reach.
+    ///
+    /// # Errors
+    /// [`Kind::UnknownUpload`], whether there is none or it is another member's.
+    pub fn upload(&self, connection: &mut PgConnection, id: i64) -> Result<Reached, Problem> {
+        self.uploads()
+            .filter(upload::id.eq(id))
+            .select((upload::id, upload::keeper_id))
+            .first(connection)
+            .optional()?
+            .map(|(id, keeper_id)| Reached { id, keeper_id })
+            .ok_or_else(|| Problem::new(Kind::UnknownUpload, format!("There is no upload {id} for this token.")))
+    }
+}
+
+/// Writes who did what into the audit; never a record's content.
+pub fn note(connection: &mut PgConnection, actor: &str, action: &str, subject: &str) -> QueryResult<()> {
+    diesel::insert_into(audit::table)
+        .values((audit::actor.eq(actor), audit::action.eq(action), audit::subject.eq(subject)))
+        .execute(connection)
+        .map(drop)
+}

@@ -1,0 +1,132 @@
+//! From the records in Postgres to an answer: the only reader of records for statistics.
+//!
+//! Records are read once per edition into plain values and kept; a request costs one look at the edition's
+//! number, and an answer computed before is sent again. What may be shown to whom is `analysis::disclosure`'s.
+
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use analysis::answer::{Stamp, State};
+use analysis::club::Club;
+use diesel::prelude::*;
+use migrations::schema::{club_setting, edition};
+
+use crate::access::Scope;
+
+mod care; // what keepers did
+mod load; // records → a club of plain values
+mod readings; // the many rows: water tests, one by one
+
+/// The records of one edition.
+#[derive(Debug, Clone)]
+pub struct Snapshot {
+    /// State of everything an answer depends on.
+    pub edition: i64,
+    /// The records.
+    pub club: Arc<Club>,
+}
+
+impl Snapshot {
+    /// What answers computed from it are marked with.
+    pub fn stamp(&self) -> Stamp {
+        stamp(self.edition)
+    }
+}
+
+/// The mark of answers of an edition by this program.
+pub fn stamp(edition: i64) -> Stamp {
+    Stamp { state: State::Edition(edition), program_version: env!("CARGO_PKG_VERSION").to_owned() }
+}
+
+/// Reads the records that a scope reaches, all as of one moment.
+///
+/// # Errors
+/// The database refused.
+pub fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<Snapshot> {
+    connection.build_transaction().repeatable_read().read_only().run(|connection| {
+        let edition = current_edition(connection)?;
+        Ok(Snapshot { edition, club: Arc::new(load::club(connection, scope)?) })
+    })
+}
+
+/// The number of the current edition.
+///
+/// # Errors
+/// The database refused.
+pub fn current_edition(connection: &mut PgConnection) -> QueryResult<i64> {
+    edition::table.select(edition::number).first(connection)
+}
+
+/// Does the club show its answers to everybody? Off unless the setting `publish` is `true`.
+///
+/// # Errors
+/// The database refused.
+pub fn publishes(connection: &mut PgConnection) -> QueryResult<bool> {
+    let value: Option<serde_json::Value> =
+        club_setting::table.find("publish").select(club_setting::value).first(connection).optional()?;
+    Ok(value == Some(serde_json::Value::Bool(true)))
+}
+
+/// The club's name; `None` until it is set.
+///
+/// # Errors
+/// The database refused.
+pub fn club_name(connection: &mut PgConnection) -> QueryResult<Option<String>> {
+    let value: Option<serde_json::Value> =
+        club_setting::table.find("name").select(club_setting::value).first(connection).optional()?;
+    Ok(value.and_then(|value| value.as_str().map(str::to_owned)))
+}
+
+/// Answers kept at most.
+const KEPT: usize = 512;
+
+/// The records of the current edition and the answers computed from them.
+#[derive(Default)]
+pub struct Answers {
+    records: Mutex<Option<Snapshot>>,
+    bodies: Mutex<Bodies>,
+}
+
+#[derive(Default)]
+struct Bodies {
+    edition: i64,
+    by_tag: HashMap<String, Arc<Vec<u8>>>,
+}
+
+impl Answers {
+    /// The records of the current edition for pooled statistics: read anew only if the edition was raised.
+    /// Callers that come meanwhile wait for the one reading.
+    ///
+    /// # Errors
+    /// The database refused.
+    pub fn snapshot(&self, connection: &mut PgConnection, scope: &Scope) -> QueryResult<Snapshot> {
+        if scope.keeper().is_some() {
+            return club(connection, scope);
+        }
+        let mut records = self.records.lock().unwrap_or_else(PoisonError::into_inner);
+        let current = current_edition(connection)?;
+        if let Some(known) = records.as_ref().filter(|known| known.edition == current) {
+            return Ok(known.clone());
+        }
+        let fresh = club(connection, scope)?;
+        *records = Some(fresh.clone());
+        Ok(fresh)
+    }
+
+    /// The bytes of an answer computed before in this edition.
+    pub fn body(&self, edition: i64, tag: &str) -> Option<Arc<Vec<u8>>> {
+        let bodies = self.bodies.lock().unwrap_or_else(PoisonError::into_inner);
+        if bodies.edition == edition { bodies.by_tag.get(tag).cloned() } else { None }
+    }
+
+    /// Keeps the bytes of an answer.
+    pub fn keep(&self, edition: i64, tag: &str, body: Arc<Vec<u8>>) {
+        let mut bodies = self.bodies.lock().unwrap_or_else(PoisonError::into_inner);
+        if bodies.edition != edition || bodies.by_tag.len() >= KEPT {
+            bodies.by_tag.clear();
+            bodies.edition = edition;
+        }
+        bodies.by_tag.insert(tag.to_owned(), body);
+    }
+}
+

@@ -1,0 +1,124 @@
+//! The application, built from values: the command and the tests run the very same one.
+//!
+//! Nothing here reads a variable or a file. What a request may do is decided in [`crate::access`].
+
+use std::net::TcpListener;
+use std::sync::Arc;
+use std::time::Duration;
+
+use actix_web::dev::Server;
+use actix_web::middleware::{Compress, from_fn};
+use actix_web::{App, HttpServer, web};
+use chrono::NaiveDate;
+use utoipa_actix_web::AppExt;
+
+use crate::answer::Answers;
+use crate::jobs::Jobs;
+use crate::limit::{Limiter, Policy};
+use crate::pool::Pool;
+use crate::problem::{Kind, Problem};
+use crate::{document, route};
+
+mod fallback; // addresses and methods that are not served
+mod frame; // what every response has: request id, headers, problems for failures and panics
+
+/// The clock of uploads: later days in a file are in the future.
+pub type Today = Arc<dyn Fn() -> NaiveDate + Send + Sync>;
+
+/// What the application is built from.
+#[derive(Clone)]
+pub struct Settings {
+    /// Connections.
+    pub pool: Pool,
+    /// The local calendar day.
+    pub today: Today,
+    /// Threads that answer requests.
+    pub workers: usize,
+    /// Threads that read files.
+    pub readers: usize,
+    /// Requests allowed per caller; `None` = no limit. Callers on this machine are never limited.
+    pub policy: Option<Policy>,
+    /// Largest file in bytes.
+    pub largest_upload: usize,
+}
+
+/// Largest file that is taken, in bytes: 64 MiB.
+pub const LARGEST_UPLOAD: usize = 64 * 1024 * 1024;
+/// Largest body of other requests, in bytes: 1 MiB.
+pub const LARGEST_BODY: usize = 1024 * 1024;
+
+impl Settings {
+    /// The usual settings around a pool: this machine's day, one worker per core, two readers.
+    pub fn new(pool: Pool) -> Self {
+        Settings {
+            pool,
+            today: Arc::new(|| chrono::Local::now().date_naive()),
+            workers: std::thread::available_parallelism().map_or(2, usize::from),
+            readers: 2,
+            policy: Some(Policy::default()),
+            largest_upload: LARGEST_UPLOAD,
+        }
+    }
+}
+
+/// What handlers share.
+pub struct State {
+    /// Connections.
+    pub pool: Pool,
+    /// The local calendar day.
+    pub today: Today,
+    /// The club and its answers, by edition.
+    pub answers: Answers,
+    /// Files waiting to be read.
+    pub jobs: Jobs,
+    /// Who asked how often.
+    pub limiter: Option<Limiter>,
+    /// Largest file in bytes.
+    pub largest_upload: usize,
+}
+
+/// Serves the application on a listener. The server stops gracefully on SIGINT and SIGTERM, or by its handle;
+/// files being read are finished first, those waiting are read after the next start.
+///
+/// # Errors
+/// The listener cannot be served.
+pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server> {
+    let jobs = Jobs::start(settings.pool.clone(), settings.today.clone(), settings.readers)?;
+    let state = web::Data::new(State {
+        pool: settings.pool,
+        today: settings.today,
+        answers: Answers::default(),
+        jobs,
+        limiter: settings.policy.map(Limiter::new),
+        largest_upload: settings.largest_upload,
+    });
+    let server = HttpServer::new(move || {
+        let (app, _) = App::new()
+            .into_utoipa_app()
+            .app_data(state.clone())
+            .app_data(web::PathConfig::default().error_handler(|_, request| not_a_segment(request.path()).into()))
+            .app_data(web::PayloadConfig::new(LARGEST_BODY))
+            .configure(route::register)
+            .map(|app| {
+                app.service(document::page())
+                    .service(web::redirect("/docs", "/docs/").permanent())
+                    .default_service(web::to(fallback::answer))
+                    .wrap(Compress::default())
+                    .wrap(from_fn(crate::limit::apply))
+                    .wrap(from_fn(frame::apply))
+            })
+            .split_for_parts();
+        app
+    })
+    .workers(settings.workers)
+    .shutdown_timeout(10)
+    .keep_alive(Duration::from_secs(30))
+    .client_request_timeout(Duration::from_secs(30))
+    .listen(listener)?
+    .run();
+    Ok(server)
+}
+
+fn not_a_segment(path: &str) -> Problem {
+    Problem::new(Kind::NotFound, format!("'{path}' is no address here: a part of it is not of the kind that stands there."))
+}

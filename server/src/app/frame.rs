@@ -1,0 +1,140 @@
+//! The frame around every request: its id, the headers that every response has, and a problem in place of any
+//! failure, be it of a handler, an extractor, a library or a panic.
+
+use std::future::poll_fn;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::task::Poll;
+use std::time::Instant;
+
+use actix_web::body::{BoxBody, MessageBody};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::Method;
+use actix_web::http::header::{self, HeaderName, HeaderValue};
+use actix_web::middleware::Next;
+use actix_web::{Error, HttpResponse};
+
+use crate::problem::Problem;
+use crate::represent::hex;
+
+const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
+const EXPOSED: &str = "ETag, Link, Location, Retry-After, X-Request-Id, RateLimit, RateLimit-Policy";
+
+/// Applies the frame.
+pub async fn apply(mut request: ServiceRequest, next: Next<impl MessageBody + 'static>) -> Result<ServiceResponse<BoxBody>, Error> {
+    let began = Instant::now();
+    let id = request_id(&request);
+    let method = request.method().clone();
+    // HEAD is GET without a body: the handler of GET makes the headers, the connection leaves the body out.
+    if method == Method::HEAD {
+        request.head_mut().method = Method::GET;
+    }
+    let http = request.request().clone();
+    let mut called = Box::pin(next.call(request));
+    let outcome = poll_fn(|context| match catch_unwind(AssertUnwindSafe(|| called.as_mut().poll(context))) {
+        Ok(Poll::Pending) => Poll::Pending,
+        Ok(Poll::Ready(result)) => Poll::Ready(Ok(result)),
+        Err(panic) => Poll::Ready(Err(said(panic.as_ref()))),
+    })
+    .await;
+    drop(called);
+    let mut response = match outcome {
+        Ok(Ok(response)) => unify(response.map_into_boxed_body(), &id),
+        Ok(Err(error)) => ServiceResponse::new(http, of_error(&error, &id)),
+        Err(panic) => ServiceResponse::new(http, Problem::internal(&format!("a handler panicked: {panic}")).response(&id)),
+    };
+    finish(&mut response, &method, &id);
+    tracing::info!(
+        request = %id,
+        %method,
+        path = response.request().path(),
+        status = response.status().as_u16(),
+        ms = began.elapsed().as_millis() as u64,
+        "answered"
+    );
+    Ok(response)
+}
+
+/// The caller's id if it is one, else 128 random bits.
+fn request_id(request: &ServiceRequest) -> String {
+    let given = request.headers().get(&REQUEST_ID).and_then(|value| value.to_str().ok());
+    if let Some(given) = given
+        && (1..=128).contains(&given.len())
+        && given.bytes().all(|byte| byte.is_ascii_graphic())
+    {
+        return given.to_owned();
+    }
+    let mut random = [0u8; 16];
+    match getrandom::fill(&mut random) {
+        Ok(()) => hex(&random),
+        Err(error) => {
+            tracing::warn!(%error, "no random numbers for a request id");
+            "none".to_owned()
+        }
+    }
+}
+
+/// Makes a problem of any failure that is none yet.
+fn unify(response: ServiceResponse, id: &str) -> ServiceResponse {
+    let status = response.status();
+    if status.as_u16() < 400 {
+        return response;
+    }
+    if let Some(error) = response.response().error() {
+        let made = of_error(error, id);
+        return response.into_response(made);
+    }
+    let media = response.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
+    // A failed readiness check is a report, not a problem of the request.
+    if media.is_some_and(|media| media.starts_with("application/")) {
+        return response;
+    }
+    let problem = Problem::of_status(status, status.canonical_reason().unwrap_or("The request failed.").to_owned());
+    response.into_response(problem.response(id))
+}
+
+fn of_error(error: &Error, id: &str) -> HttpResponse {
+    if let Some(problem) = error.as_error::<Problem>() {
+        return problem.response(id);
+    }
+    let status = error.as_response_error().status_code();
+    if status.as_u16() >= 500 {
+        return Problem::internal(error).response(id);
+    }
+    Problem::of_status(status, error.to_string()).response(id)
+}
+
+fn said(panic: &(dyn std::any::Any + Send)) -> String {
+    panic
+        .downcast_ref::<&str>()
+        .map(|text| (*text).to_owned())
+        .or_else(|| panic.downcast_ref::<String>().cloned())
+        .unwrap_or_else(|| "without a word".to_owned())
+}
+
+/// Headers of every response.
+fn finish(response: &mut ServiceResponse, method: &Method, id: &str) {
+    let coding = response.headers().get(header::CONTENT_ENCODING).and_then(|value| value.to_str().ok()).map(str::to_owned);
+    let headers = response.headers_mut();
+    let mut set = |name: HeaderName, value: &str| {
+        if let Ok(value) = HeaderValue::from_str(value) {
+            headers.insert(name, value);
+        }
+    };
+    set(REQUEST_ID, id);
+    set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
+    set(header::REFERRER_POLICY, "no-referrer");
+    // Reads may come from any page; whoever changes something sends a token, which no browser adds by itself.
+    if matches!(*method, Method::GET | Method::HEAD | Method::OPTIONS) {
+        set(header::ACCESS_CONTROL_ALLOW_ORIGIN, "*");
+        set(header::ACCESS_CONTROL_EXPOSE_HEADERS, EXPOSED);
+    }
+    // A strong validator names bytes, and compressed bytes are others.
+    let tagged = headers.get(header::ETAG).and_then(|value| value.to_str().ok()).map(str::to_owned);
+    if let (Some(tag), Some(coding)) = (tagged, coding)
+        && coding != "identity"
+        && let Some(open) = tag.strip_suffix('"')
+        && let Ok(value) = HeaderValue::from_str(&format!("{open}-{coding}\""))
+    {
+        headers.insert(header::ETAG, value);
+    }
+}

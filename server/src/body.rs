@@ -1,0 +1,71 @@
+//! JSON bodies as typed values. Members that an operation does not know are refused, never ignored.
+
+use std::future::Future;
+use std::pin::Pin;
+
+use actix_web::dev::Payload;
+use actix_web::http::header;
+use actix_web::{FromRequest, HttpRequest, web};
+use serde::de::DeserializeOwned;
+
+use crate::app::LARGEST_BODY;
+use crate::problem::{Fault, Kind, Problem};
+
+/// A JSON body.
+pub struct Body<T>(pub T);
+
+impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let media = request.headers().get(header::CONTENT_TYPE).map(|value| value.to_str().unwrap_or_default().to_owned());
+        let length = content_length(request);
+        let payload = web::Payload::from_request(request, payload).into_inner();
+        Box::pin(async move {
+            let media = media.unwrap_or_default();
+            let kind = media.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
+            if kind != "application/json" && !(kind.is_empty() && length == Some(0)) {
+                let what = if kind.is_empty() { "no Content-Type".to_owned() } else { format!("'{kind}'") };
+                return Err(Problem::new(
+                    Kind::UnsupportedMediaType,
+                    format!("The body came with {what}; send JSON with 'Content-Type: application/json'."),
+                ));
+            }
+            let payload = payload.map_err(|error| Problem::new(Kind::BadRequest, error.to_string()))?;
+            let bytes = read(payload, length, LARGEST_BODY).await?;
+            // An empty body stands for an empty object: every member of it then has its default or is missed by name.
+            let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
+            serde_json::from_slice(text).map(Body).map_err(|error| {
+                let place = format!("line {}, column {}", error.line(), error.column());
+                Problem::of_fault(Kind::InvalidBody, Fault::pointer("", "invalid", format!("{error} (at {place} of the body)")))
+            })
+        })
+    }
+}
+
+/// The length that a request announces.
+pub fn content_length(request: &HttpRequest) -> Option<usize> {
+    request.headers().get(header::CONTENT_LENGTH)?.to_str().ok()?.parse().ok()
+}
+
+/// Reads a body that may have `limit` bytes.
+///
+/// # Errors
+/// [`Kind::TooLarge`] as soon as that is known; [`Kind::BadRequest`] if the connection breaks.
+pub async fn read(payload: web::Payload, announced: Option<usize>, limit: usize) -> Result<web::Bytes, Problem> {
+    if announced.is_some_and(|length| length > limit) {
+        return Err(too_large(limit));
+    }
+    match payload.to_bytes_limited(limit).await {
+        Err(_) => Err(too_large(limit)),
+        Ok(Err(error)) => Err(Problem::new(Kind::BadRequest, format!("The body could not be received: {error}."))),
+        Ok(Ok(bytes)) => Ok(bytes),
+    }
+}
+
+/// The body is larger than the limit.
+pub fn too_large(limit: usize) -> Problem {
+    let mib = limit / (1024 * 1024);
+    Problem::new(Kind::TooLarge, format!("The body is larger than {mib} MiB; send a smaller one."))
+}

@@ -1,0 +1,168 @@
+//! The OpenAPI 3.1 document: made from the registered routes, so that whatever is served is documented and
+//! whatever is documented is served. `strandline openapi` prints it, `openapi/openapi.json` holds it.
+
+use std::sync::LazyLock;
+
+use utoipa::openapi::path::PathItem;
+use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
+use utoipa::openapi::{OpenApi, RefOr};
+use utoipa::OpenApi as _;
+use utoipa_actix_web::AppExt;
+use utoipa_swagger_ui::{Config, SwaggerUi};
+
+use crate::problem::{Kind, Problem};
+use crate::route;
+
+pub mod problems; // responses of failures, the same wherever they occur
+
+/// Address of the document.
+pub const ADDRESS: &str = "/api/v1/openapi.json";
+
+#[derive(utoipa::OpenApi)]
+#[openapi(
+    info(
+        title = "Strandline",
+        description = "A reef-keeping club's husbandry records, pooled: which conditions went with survival and growth, \
+            taxon by taxon, and how sure one can be.\n\n\
+            **What the figures are.** They are associations in the records of keepers who chose their water, their corals \
+            and what to write down. They do not show that changing a value changes an outcome, and nothing here is advice \
+            to dose. What cannot be said is a refusal with its reason and what is lacking, never a zero.\n\n\
+            **Who sees what.** Public answers need no token, if the club publishes. Members and curators send \
+            `Authorization: Bearer strand_…`. Counts, ratios and curves are rounded, cut or suppressed by audience, so that \
+            nobody's losses can be told from a pooled answer.\n\n\
+            **Promise.** Within `/api/v1` names stay and members are only added: ignore those you do not know. Days are \
+            local calendar days, stamps are RFC 3339 in UTC, absent values are `null`. Unknown query parameters are refused, \
+            never ignored. Failures are problems as of RFC 9457, and their `type` leads to a page.",
+        license(name = "MIT", identifier = "MIT")
+    ),
+    servers((url = "/", description = "This server")),
+    tags(
+        (name = "club", description = "The club as a whole, and the vocabulary of its records"),
+        (name = "answers", description = "What the records say, taxon by taxon"),
+        (name = "uploads", description = "From a member's file to the club's records, and back"),
+        (name = "people", description = "Who is asking, and keys for programs"),
+        (name = "service", description = "Health of the server, and pages about problems")
+    )
+)]
+struct Base;
+
+static DOCUMENT: LazyLock<OpenApi> = LazyLock::new(|| {
+    let (_, mut document) = actix_web::App::new()
+        .into_utoipa_app()
+        .openapi(Base::openapi())
+        .configure(route::register)
+        .split_for_parts();
+    finish(&mut document);
+    document
+});
+
+/// The document.
+pub fn openapi() -> &'static OpenApi {
+    &DOCUMENT
+}
+
+/// The document as indented JSON, ended by a line feed.
+///
+/// # Errors
+/// The document does not serialise: a fault of the program.
+pub fn openapi_json() -> Result<String, serde_json::Error> {
+    let mut text = serde_json::to_string_pretty(openapi())?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// The browsable page, which loads nothing from outside.
+pub fn page() -> SwaggerUi {
+    let config = Config::new([ADDRESS]).validator_url("none").display_request_duration(true).default_models_expand_depth(0);
+    SwaggerUi::new("/docs/{_:.*}").config(config)
+}
+
+fn finish(document: &mut OpenApi) {
+    let components = document.components.get_or_insert_default();
+    components.security_schemes.insert(
+        "token".to_owned(),
+        RefOr::T(SecurityScheme::Http({
+            let mut bearer = Http::new(HttpAuthScheme::Bearer);
+            bearer.description = Some(
+                "A token that begins with `strand_`. A curator makes it with `POST /api/v1/tokens`, or the operator with \
+                 `strandline token new`. It is shown once. Roles: reader {read}, keeper {read, upload}, curator {read, \
+                 upload, admin}."
+                    .to_owned(),
+            );
+            bearer
+        })),
+    );
+    let mut schemas = Vec::new();
+    <Problem as utoipa::ToSchema>::schemas(&mut schemas);
+    schemas.push((<Problem as utoipa::ToSchema>::name().into_owned(), <Problem as utoipa::PartialSchema>::schema()));
+    components.schemas.extend(schemas);
+    for kind in Kind::ALL {
+        components.responses.insert(kind.slug().to_owned(), RefOr::T(problems::response(&[*kind])));
+    }
+    for (path, item) in &mut document.paths.paths {
+        for (_, operation) in operations_mut(item) {
+            problems::usual(path, operation);
+        }
+    }
+}
+
+fn operations_mut(item: &mut PathItem) -> Vec<(&'static str, &mut utoipa::openapi::path::Operation)> {
+    [
+        ("GET", item.get.as_mut()),
+        ("PUT", item.put.as_mut()),
+        ("POST", item.post.as_mut()),
+        ("DELETE", item.delete.as_mut()),
+        ("PATCH", item.patch.as_mut()),
+    ]
+    .into_iter()
+    .filter_map(|(method, operation)| operation.map(|operation| (method, operation)))
+    .collect()
+}
+
+/// Every operation: method, address as documented, operation id.
+pub fn operations() -> Vec<(&'static str, String, String)> {
+    let mut all = Vec::new();
+    for (path, item) in &openapi().paths.paths {
+        let here = [
+            ("GET", &item.get),
+            ("PUT", &item.put),
+            ("POST", &item.post),
+            ("DELETE", &item.delete),
+            ("PATCH", &item.patch),
+        ];
+        for (method, operation) in here {
+            if let Some(operation) = operation {
+                all.push((method, path.clone(), operation.operation_id.clone().unwrap_or_default()));
+            }
+        }
+    }
+    all
+}
+
+/// The methods that an address takes; none if it is not served.
+pub fn methods_at(path: &str) -> Vec<String> {
+    let mut methods: Vec<String> = operations()
+        .into_iter()
+        .filter(|(_, pattern, _)| fits(pattern, path))
+        .map(|(method, _, _)| method.to_owned())
+        .collect();
+    methods.sort();
+    methods.dedup();
+    methods
+}
+
+/// All addresses, as documented.
+pub fn addresses() -> Vec<String> {
+    openapi().paths.paths.keys().cloned().collect()
+}
+
+fn fits(pattern: &str, path: &str) -> bool {
+    let (mut pattern, mut path) = (pattern.split('/'), path.split('/'));
+    loop {
+        match (pattern.next(), path.next()) {
+            (None, None) => return true,
+            (Some(wanted), Some(given)) if wanted == given || (wanted.starts_with('{') && !given.is_empty()) => {}
+            _ => return false,
+        }
+    }
+}

@@ -1,0 +1,76 @@
+//! Connections to Postgres, and the one way in which a request uses one.
+
+use std::time::Duration;
+
+use diesel::PgConnection;
+use diesel::r2d2::{ConnectionManager, PooledConnection};
+
+use crate::problem::Problem;
+
+/// A pool of connections.
+pub type Pool = diesel::r2d2::Pool<ConnectionManager<PgConnection>>;
+/// One connection of the pool.
+pub type Pooled = PooledConnection<ConnectionManager<PgConnection>>;
+
+/// The pool could not be made or gave no connection in time.
+#[derive(Debug, thiserror::Error)]
+#[error("database, {place}: {cause}; check that it runs and that DATABASE_URL names it")]
+pub struct PoolError {
+    place: String,
+    cause: String,
+}
+
+/// Opens a pool of at most `size` connections to a database.
+///
+/// # Errors
+/// The database does not answer, or not within ten seconds. A password inside the address is not repeated.
+pub fn open(url: &str, size: u32) -> Result<Pool, PoolError> {
+    diesel::r2d2::Pool::builder()
+        .max_size(size)
+        .min_idle(Some(1))
+        .connection_timeout(Duration::from_secs(10))
+        .test_on_check_out(true)
+        .build(ConnectionManager::new(url))
+        .map_err(|error| PoolError { place: without_password(url), cause: error.to_string() })
+}
+
+/// The address with its password replaced.
+pub fn without_password(url: &str) -> String {
+    let Some((scheme, rest)) = url.split_once("://") else { return url.to_owned() };
+    let (authority, tail) = rest.split_at(rest.find(['/', '?']).unwrap_or(rest.len()));
+    let Some((user, host)) = authority.rsplit_once('@') else { return url.to_owned() };
+    match user.split_once(':') {
+        Some((name, _)) => format!("{scheme}://{name}:***@{host}{tail}"),
+        None => url.to_owned(),
+    }
+}
+
+/// Runs `work` with a connection on a thread that may block.
+///
+/// # Errors
+/// What `work` returns, or a problem when no connection can be had.
+pub async fn with<T, F>(pool: &Pool, work: F) -> Result<T, Problem>
+where
+    T: Send + 'static,
+    F: FnOnce(&mut PgConnection) -> Result<T, Problem> + Send + 'static,
+{
+    let pool = pool.clone();
+    actix_web::web::block(move || {
+        let mut connection = pool.get().map_err(|error| Problem::database_unavailable(&error))?;
+        work(&mut connection)
+    })
+    .await
+    .map_err(|error| Problem::internal(&error))?
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_password_is_never_printed() {
+        assert_eq!(without_password("postgres://reef:se@cret@db/club?x=1"), "postgres://reef:***@db/club?x=1");
+        assert_eq!(without_password("postgres://reef@db/club"), "postgres://reef@db/club");
+        assert_eq!(without_password("host=/tmp dbname=club"), "host=/tmp dbname=club");
+    }
+}

@@ -1,0 +1,109 @@
+//! Rows and columns as CSV, in the standard's form and in the one that spreadsheet programs expect.
+
+use crate::problem::Problem;
+use crate::represent::Form;
+
+/// One value of a row.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell {
+    /// Text.
+    Text(String),
+    /// A number with a fraction; never NaN.
+    Number(f64),
+    /// A count.
+    Whole(i64),
+    /// Absent.
+    Empty,
+}
+
+impl Cell {
+    /// Text, or absent.
+    pub fn text(value: Option<impl Into<String>>) -> Self {
+        value.map_or(Cell::Empty, |value| Cell::Text(value.into()))
+    }
+
+    /// A number, or absent.
+    pub fn number(value: Option<f64>) -> Self {
+        value.filter(|value| value.is_finite()).map_or(Cell::Empty, Cell::Number)
+    }
+
+    /// A member of a JSON object.
+    pub fn json(value: &serde_json::Value) -> Self {
+        match value {
+            serde_json::Value::Null => Cell::Empty,
+            serde_json::Value::String(text) => Cell::Text(text.clone()),
+            serde_json::Value::Number(number) => match number.as_i64() {
+                Some(whole) => Cell::Whole(whole),
+                None => Cell::number(number.as_f64()),
+            },
+            other => Cell::Text(other.to_string()),
+        }
+    }
+}
+
+/// A table: the columns' names and the rows.
+#[derive(Debug, Clone, Default)]
+pub struct Sheet {
+    /// Names, each with its unit where it has one.
+    pub columns: Vec<String>,
+    /// Rows, each as long as `columns`.
+    pub rows: Vec<Vec<Cell>>,
+}
+
+impl Sheet {
+    /// An empty table with its columns.
+    pub fn new<'c>(columns: impl IntoIterator<Item = &'c str>) -> Self {
+        Sheet { columns: columns.into_iter().map(str::to_owned).collect(), rows: Vec::new() }
+    }
+
+    /// The bytes of the table.
+    pub fn bytes(&self, form: Form) -> Result<Vec<u8>, Problem> {
+        let excel = form == Form::CsvExcel;
+        let mut writer = csv::WriterBuilder::new()
+            .delimiter(if excel { b';' } else { b',' })
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(if excel { "\u{feff}".as_bytes().to_vec() } else { Vec::new() });
+        writer.write_record(&self.columns).map_err(|error| Problem::internal(&error))?;
+        for row in &self.rows {
+            let cells: Vec<String> = row.iter().map(|cell| print(cell, excel)).collect();
+            writer.write_record(&cells).map_err(|error| Problem::internal(&error))?;
+        }
+        writer.into_inner().map_err(|error| Problem::internal(&error))
+    }
+}
+
+fn print(cell: &Cell, excel: bool) -> String {
+    match cell {
+        // A spreadsheet runs text that begins like a formula; an apostrophe in front keeps it text.
+        Cell::Text(text) if excel && text.starts_with(['=', '+', '-', '@', '\t', '\r']) => format!("'{text}"),
+        Cell::Text(text) => text.clone(),
+        Cell::Number(number) if excel => number.to_string().replace('.', ","),
+        Cell::Number(number) => number.to_string(),
+        Cell::Whole(whole) => whole.to_string(),
+        Cell::Empty => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sample() -> Sheet {
+        let mut sheet = Sheet::new(["name", "value_mg_l", "n"]);
+        sheet.rows.push(vec![Cell::Text("a, \"b\"".into()), Cell::Number(0.25), Cell::Whole(3)]);
+        sheet.rows.push(vec![Cell::Text("=1+1".into()), Cell::Empty, Cell::Empty]);
+        sheet
+    }
+
+    #[test]
+    fn the_standard_form_is_rfc_4180() {
+        let bytes = sample().bytes(Form::Csv).unwrap();
+        assert_eq!(String::from_utf8(bytes).unwrap(), "name,value_mg_l,n\r\n\"a, \"\"b\"\"\",0.25,3\r\n=1+1,,\r\n");
+    }
+
+    #[test]
+    fn the_other_form_opens_by_a_double_click_and_runs_no_formula() {
+        let bytes = sample().bytes(Form::CsvExcel).unwrap();
+        assert_eq!(String::from_utf8(bytes).unwrap(), "\u{feff}name;value_mg_l;n\r\n\"a, \"\"b\"\"\";0,25;3\r\n'=1+1;;\r\n");
+    }
+}

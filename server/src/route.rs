@@ -1,0 +1,58 @@
+//! The one list of routes. Each is registered with its documentation, so what is served is documented and what
+//! is documented is served; never register one in another way.
+
+use utoipa_actix_web::scope;
+use utoipa_actix_web::service_config::ServiceConfig;
+
+mod club; // the club as a whole
+mod health; // live and ready
+mod openapi; // the document itself
+mod page; // one address of a collection: cursors
+mod parameters; // what is measured
+mod problems; // pages about problems
+mod representation; // how an answer is to be written
+mod roll_call; // all seen alive today, except …
+mod shape; // documented shapes of answers
+mod statistics; // what survival and growth share
+mod survival; // how long they lived
+mod growth; // how fast they grew
+mod taxa; // corals and kin, with the records' counts
+mod tokens; // keys for programs
+mod me; // who is asking
+mod uploads; // from a file to the club's records
+mod upload_steps; // answers, commit, undo
+mod upload_views; // findings, preview
+
+pub use shape::{GrowthAnswer, SurvivalAnswer};
+
+/// Registers every route.
+pub fn register(config: &mut ServiceConfig) {
+    config
+        .service(
+            scope::scope("/api/v1")
+                .service(openapi::get_openapi)
+                .service(club::get_club)
+                .service(parameters::list_parameters)
+                .service(parameters::get_parameter)
+                .service(taxa::list_taxa)
+                .service(taxa::get_taxon)
+                .service(survival::get_survival)
+                .service(growth::get_growth)
+                .service(uploads::create_upload)
+                .service(uploads::list_uploads)
+                .service(uploads::get_upload)
+                .service(upload_steps::delete_upload)
+                .service(upload_views::list_findings)
+                .service(upload_views::get_preview)
+                .service(upload_steps::answer_questions)
+                .service(upload_steps::commit_upload)
+                .service(roll_call::create_roll_call)
+                .service(me::get_me)
+                .service(tokens::create_token)
+                .service(tokens::list_tokens)
+                .service(tokens::revoke_token),
+        )
+        .service(health::get_live)
+        .service(health::get_ready)
+        .service(problems::get_problem);
+}

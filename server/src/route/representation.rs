@@ -1,0 +1,44 @@
+//! The two parameters by which a link says how an answer is to be written.
+
+use actix_web::HttpRequest;
+use utoipa::IntoParams;
+
+use crate::problem::Problem;
+use crate::query::{Asked, Fields};
+use crate::represent::{Form, Made, negotiate};
+
+/// How an answer is to be written.
+#[derive(Debug, Clone, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct Representation {
+    /// `json` or `csv`; wins over `Accept`, so that a link can carry it.
+    #[param(example = "json")]
+    pub format: Option<String>,
+    /// `excel` writes CSV with a byte order mark, semicolons and decimal commas; implies `format=csv`.
+    #[param(example = "excel")]
+    pub csv: Option<String>,
+}
+
+impl Representation {
+    /// Reads the two parameters.
+    pub fn of(fields: &mut Fields) -> Self {
+        let format = fields.word("format", crate::represent::negotiate::FORMATS).map(str::to_owned);
+        let csv = fields.word("csv", &["excel", "standard"]).map(str::to_owned);
+        if csv.is_some() && format.as_deref().is_some_and(|format| format != "csv") {
+            fields.fault("csv", "conflict", "'csv' goes with format=csv only; leave one of them out");
+        }
+        let format = format.or_else(|| csv.as_ref().map(|_| "csv".to_owned()));
+        Representation { format, csv }
+    }
+
+    /// The representation, out of those an address makes.
+    pub fn form(&self, request: &HttpRequest, made: Made) -> Result<Form, Problem> {
+        negotiate(request, self.format.as_deref(), self.csv.as_deref() == Some("excel"), made)
+    }
+}
+
+impl Asked for Representation {
+    fn read(fields: &mut Fields) -> Self {
+        Representation::of(fields)
+    }
+}

@@ -1,0 +1,140 @@
+//! What the answers on survival and growth share: who may read, what was computed before, the bytes.
+
+use actix_web::{HttpRequest, HttpResponse, web};
+use analysis::answer::{Audience, By, InvalidQuestion};
+use analysis::vocabulary::{ParameterCode, ParameterKind, TaxonSlug, catalogue};
+use std::sync::Arc;
+
+use crate::access::Caller;
+use crate::answer::{self, Snapshot};
+use crate::app::State;
+use crate::pool;
+use crate::problem::{Fault, Kind, Problem};
+use crate::query::{Fields, hint};
+use crate::represent::{self, Form, Held, Keep};
+
+/// What is asked, apart from who asks.
+pub struct Question {
+    /// The question as one text: equal questions have equal texts.
+    pub canonical: String,
+    /// The representation.
+    pub form: Form,
+    /// Name of the file, for representations that are files.
+    pub stem: String,
+}
+
+/// Answers a question about the club's records: from what was computed before in this edition, or by `compute`,
+/// which gives the bytes of the answer.
+pub async fn answer<F>(
+    request: &HttpRequest,
+    state: &web::Data<State>,
+    caller: Caller,
+    question: Question,
+    compute: F,
+) -> Result<HttpResponse, Problem>
+where
+    F: FnOnce(&Snapshot, Audience) -> Result<Vec<u8>, Problem> + Send + 'static,
+{
+    let held = Held::of(request);
+    let shared = state.clone();
+    pool::with(&state.pool, move |connection| {
+        let publishes = answer::publishes(connection)?;
+        let (scope, audience) = caller.audience(publishes)?;
+        let keep = if caller.holder().is_some() { Keep::Private } else { Keep::Public };
+        let tag_of = |edition: i64| {
+            let edition = edition.to_string();
+            represent::etag(&[
+                &edition,
+                audience.as_str(),
+                &question.canonical,
+                question.form.word(),
+                env!("CARGO_PKG_VERSION"),
+            ])
+        };
+        let edition = answer::current_edition(connection)?;
+        let tag = tag_of(edition);
+        if held.holds(&tag) {
+            return Ok(Reply::Held(tag, keep));
+        }
+        if let Some(body) = shared.answers.body(edition, &tag) {
+            return Ok(Reply::Found(body, tag, keep, question));
+        }
+        let snapshot = shared.answers.snapshot(connection, &scope)?;
+        // The edition may have been raised since it was looked at.
+        let tag = tag_of(snapshot.edition);
+        let body = Arc::new(compute(&snapshot, audience)?);
+        shared.answers.keep(snapshot.edition, &tag, body.clone());
+        Ok(Reply::Found(body, tag, keep, question))
+    })
+    .await
+    .map(Reply::response)
+}
+
+enum Reply {
+    Held(String, Keep),
+    Found(Arc<Vec<u8>>, String, Keep, Question),
+}
+
+impl Reply {
+    fn response(self) -> HttpResponse {
+        match self {
+            Reply::Held(tag, keep) => represent::not_modified(&tag, keep),
+            Reply::Found(body, tag, keep, question) => {
+                represent::found(body.as_ref().clone(), question.form, &question.stem, &tag, keep)
+            }
+        }
+    }
+}
+
+/// The taxon of an address.
+pub fn taxon(slug: &str) -> Result<TaxonSlug, Problem> {
+    TaxonSlug::parse(slug).ok_or_else(|| {
+        let known = catalogue().taxa().iter().map(|taxon| taxon.slug.as_str());
+        Problem::new(Kind::UnknownTaxon, format!("'{slug}' is no taxon; {}", hint(slug, known)))
+    })
+}
+
+/// The split asked for; all together where none is.
+pub fn by(fields: &mut Fields) -> By {
+    fields
+        .value("by", |text| {
+            if let Some((_, by)) = By::WORDS.iter().find(|(word, _)| *word == text) {
+                return Ok(*by);
+            }
+            let measured = catalogue().parameters().iter().filter(|parameter| parameter.kind != ParameterKind::Routine);
+            match ParameterCode::parse(text) {
+                Some(code) if code.get().kind != ParameterKind::Routine => Ok(By::Parameter(code)),
+                _ => {
+                    let words = By::WORDS.iter().map(|(word, _)| *word);
+                    Err(format!("'by={text}' is no split; {}", hint(text, words.chain(measured.map(|row| row.code.as_str())))))
+                }
+            }
+        })
+        .unwrap_or(By::None)
+}
+
+/// Cut points, ascending and each once.
+pub fn edges(fields: &mut Fields) -> Option<Vec<f64>> {
+    let written = fields.list("edges");
+    let mut edges = Vec::new();
+    for text in &written {
+        match text.parse::<f64>() {
+            Ok(edge) if edge.is_finite() => edges.push(edge),
+            _ if text.is_empty() => {}
+            _ => fields.fault("edges", "invalid", format!("'{text}' in 'edges' is not a number; write cut points as 5,15")),
+        }
+    }
+    edges.sort_by(f64::total_cmp);
+    edges.dedup();
+    if edges.is_empty() { None } else { Some(edges) }
+}
+
+/// A year of purchase.
+pub fn since(fields: &mut Fields) -> Option<i32> {
+    fields.whole("since", 1900, 2200).and_then(|year| i32::try_from(year).ok())
+}
+
+/// A question that the records' rules do not allow, as a problem of its parameter.
+pub fn not_asked(question: &InvalidQuestion) -> Problem {
+    Problem::of_fault(Kind::InvalidQuery, Fault::parameter(question.parameter, "not_allowed", question.message.clone()))
+}
