@@ -13,7 +13,7 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
-use super::text::compact;
+use super::text::{compact, words};
 
 /// What a column is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
@@ -69,6 +69,8 @@ pub enum HeaderRole {
     Measure,
     /// A size.
     Size,
+    /// The column is headed by what was measured: "heads", "diameter".
+    Dimension,
     /// On what a size was measured.
     Basis,
     /// How a coral looks.
@@ -121,6 +123,8 @@ pub enum HeaderRole {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum RowWord {
+    /// A mean, a sum, a lowest or highest value, a count.
+    Summary,
     /// A goal or a range.
     Target,
     /// A key to the signs used, or a note.
@@ -189,10 +193,24 @@ pub fn header_roles(text: &str) -> &'static [HeaderRole] {
     open.and_then(|at| WORDS.roles.get(&key(&text[..at]))).map_or(&[], Vec::as_slice)
 }
 
-/// Whether a row that opens with this word states a goal or a legend, not a test.
+/// What a row is whose first cell is this text, if it holds no test: "Average", "Ø NO3", "Target:", "Mean of March".
+///
+/// Marks and figures beside the word do not count, and up to three words may follow it.
 pub fn find_row_word(text: &str) -> Option<RowWord> {
+    let text = text.trim();
+    if text.starts_with(['Ø', '∅', 'Σ', '∑', 'μ']) && text.chars().nth(1).is_none_or(|letter| !letter.is_alphabetic()) {
+        return Some(RowWord::Summary);
+    }
     let head = text.split([':', '(', '=']).next().unwrap_or(text);
-    WORDS.rows.get(&key(head)).copied()
+    if let Some(kind) = WORDS.rows.get(&key(head)) {
+        return Some(*kind);
+    }
+    let words = words(head);
+    if words.len() > 4 {
+        return None;
+    }
+    let named = |count: usize| words.get(..count).and_then(|first| WORDS.rows.get(&first.concat())).copied();
+    (1..words.len()).rev().find_map(named).filter(|kind| *kind != RowWord::Legend)
 }
 
 /// The key by which header words are compared; a bare number sign is a word of its own.
@@ -246,6 +264,13 @@ mod tests {
         assert_eq!(find_row_word("Target:"), Some(RowWord::Target));
         assert_eq!(find_row_word("Soll"), Some(RowWord::Target));
         assert_eq!(find_row_word("Legende: x = nicht gemessen"), Some(RowWord::Legend));
+        assert_eq!(find_row_word("Average"), Some(RowWord::Summary));
+        assert_eq!(find_row_word("Mean of March"), Some(RowWord::Summary));
+        assert_eq!(find_row_word("Ø"), Some(RowWord::Summary));
+        assert_eq!(find_row_word("Ø 2024"), Some(RowWord::Summary));
+        assert_eq!(find_row_word("Totals:"), Some(RowWord::Summary));
+        assert_eq!(find_row_word("Øresund"), None);
         assert_eq!(find_row_word("2024-01-01"), None);
+        assert_eq!(find_row_word("minced mussel"), None);
     }
 }

@@ -221,7 +221,10 @@ fn scientific_within(names: &Names, all: &[String]) -> Option<NameMatch> {
             at += 2;
             continue;
         }
-        if let Some(single) = names.scientific(&all[at..at + 1]) {
+        if let Some(misspelt) = all.get(at + 1).and_then(|next| misspelt_epithet(names, &all[at], next)) {
+            found.push(misspelt);
+            at += 1;
+        } else if let Some(single) = names.scientific(&all[at..at + 1]) {
             found.push(matched(single));
         } else if let Some(genus) = genus {
             // A name that is also a trade name of something else counts only with a word of its own behind it.
@@ -247,6 +250,22 @@ fn scientific_within(names: &Names, all: &[String]) -> Option<NameMatch> {
         [a, b] if a.get().genus == Some(*b) => found.into_iter().find(|name| name.taxon() == Some(*a)),
         [a, b] if b.get().genus == Some(*a) => found.into_iter().find(|name| name.taxon() == Some(*b)),
         _ => Some(NameMatch::Near(taxa)),
+    }
+}
+
+/// The one species of a genus whose epithet is nearly the written one: "Acropora milepora".
+fn misspelt_epithet(names: &Names, genus: &str, epithet: &str) -> Option<NameMatch> {
+    let allowed = if epithet.chars().count() < 8 { 1 } else { SPELLING_DISTANCE };
+    let mut fits = names.scientific.iter().filter_map(|(key, found)| {
+        let own = key.strip_prefix(genus)?.strip_prefix(' ')?;
+        let distance = strsim::osa_distance(own, epithet);
+        (own.chars().count() >= SHORTEST_SPELLING && distance <= allowed).then_some((*found, distance))
+    });
+    match (fits.next(), fits.next()) {
+        (Some((found, distance)), None) => {
+            Some(NameMatch::Spelling { taxon: found.taxon, written: found.name, distance })
+        }
+        _ => None,
     }
 }
 
