@@ -18,3 +18,4 @@ pub mod disclosure; // what may be shown to whom
 pub mod wording; // sentences that cannot claim more than the figures
 pub mod answer; // question to answer: the shapes that are printed
 pub mod simulation; // clubs with a known truth
+pub mod table; // any table of episodes or sizes: the figures of the commands survival and growth
