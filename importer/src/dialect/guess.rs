@@ -134,6 +134,22 @@ fn is_month(word: &str) -> bool {
     letters >= 3 && (MONTHS.iter().any(|month| *month == word || letters <= 4 && month.starts_with(&word)) || matches!(word.as_str(), "januari" | "februari" | "mei" | "augustus" | "sept" | "ene" | "dic"))
 }
 
+/// "March 2024", "März", "2024", "Mar 24": a title over the days of a month or a year.
+pub fn is_month_title(text: &str) -> bool {
+    let mut months = 0;
+    let mut years = 0;
+    for word in text.split(|letter: char| !letter.is_alphanumeric()).filter(|word| !word.is_empty()) {
+        if is_month(word) {
+            months += 1;
+        } else if word.len() == 4 && (word.starts_with("19") || word.starts_with("20")) && word.bytes().all(|byte| byte.is_ascii_digit()) || word.len() == 2 && months == 1 && word.bytes().all(|byte| byte.is_ascii_digit()) {
+            years += 1;
+        } else {
+            return false;
+        }
+    }
+    months <= 1 && years <= 1 && months + years > 0
+}
+
 fn is_time(cell: &str) -> bool {
     let clock = cell.trim_end_matches(|letter: char| letter.is_ascii_alphabetic() || letter == ' ' || letter == '.');
     let suffix = cell[clock.len()..].trim().to_ascii_lowercase();

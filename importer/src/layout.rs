@@ -1,0 +1,134 @@
+//! Tables in a grid, and what kind of table each is. Knows rows and header words, not yet what a column means.
+//!
+//! Every non-empty cell ends in exactly one place: a title, header, unit, data or label cell of a table, a cell of a
+//! finding, or a label outside all tables. Nothing is guessed from a language or a file name.
+//!
+//! ```
+//! use importer::{container, layout};
+//! let (grids, _) = container::open("tests.csv", b"Reef log\n\nDate,KH\n2024-03-02,8.2\n");
+//! let (tables, findings, labels) = layout::tables(&grids[0]);
+//! assert_eq!((tables[0].kind, tables[0].rows.len(), findings.len(), labels.len()), (layout::Kind::Wide, 1, 0, 0));
+//! ```
+
+pub mod heading; // what a header cell may stand for
+pub mod kind; // what a table holds
+pub mod segment; // titles, header, units, data and labels
+pub mod unclear; // tables of no kind known
+pub mod uneven; // rows with more cells than the header
+
+use crate::finding::{Answer, Finding};
+use crate::grid::{Grid, Raw};
+
+/// What a table holds, one row a thing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// One row a test day, one column a parameter.
+    Wide,
+    /// One row a single test: day, parameter, value, unit.
+    Long,
+    /// One row a coral: acquired, lost, fate.
+    Register,
+    /// One row a look, a size or a note about a coral.
+    Diary,
+    /// One tab of the ready-made log sheet, by its code.
+    LogSheet(&'static str),
+}
+
+/// One table found in a grid. Every non-empty cell of the grid is in exactly one of: a title, the header, the
+/// units row, a data row, or a label row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// Sheet it was found on.
+    pub sheet: Option<String>,
+    /// Its kind.
+    pub kind: Kind,
+    /// Cells above it that belong to it: titles, "Tank: Alder", "as of …".
+    pub titles: Vec<Placed>,
+    /// Header cells: (column, place, text); several header rows are joined by a space.
+    pub header: Vec<Column>,
+    /// Units row under the header, if any.
+    pub units: Vec<Placed>,
+    /// Data rows, with every non-empty cell.
+    pub rows: Vec<DataRow>,
+    /// Cells that are neither header nor data: repeated headers, totals, footers, legends.
+    pub labels: Vec<Placed>,
+    /// The decimal mark is a comma.
+    pub decimal_comma: bool,
+}
+
+/// A header cell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Column from 1.
+    pub column: u32,
+    /// Row of the header cell.
+    pub row: u32,
+    /// Text, trimmed.
+    pub text: String,
+}
+
+/// A cell with its place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placed {
+    /// Row from 1.
+    pub row: u32,
+    /// Column from 1.
+    pub column: u32,
+    /// What it holds.
+    pub raw: Raw,
+}
+
+/// A row of data.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DataRow {
+    /// Row from 1.
+    pub row: u32,
+    /// Line in a text file.
+    pub line: Option<u32>,
+    /// Non-empty cells, left to right.
+    pub cells: Vec<Placed>,
+}
+
+/// The tables of a grid, what could not be taken as it stands, and the cells outside all tables.
+pub fn tables(grid: &Grid) -> (Vec<Table>, Vec<Finding>, Vec<Placed>) {
+    tables_with(grid, &[])
+}
+
+/// The tables of a grid, with the answers given to earlier questions (`table_kind_unclear`, `row_uneven`).
+pub fn tables_with(grid: &Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding>, Vec<Placed>) {
+    let mut labels = Vec::new();
+    let mut findings = Vec::new();
+    let mut tables = Vec::new();
+    if grid.hidden {
+        labels.extend(grid.rows.iter().flat_map(segment::cells));
+        return (tables, findings, labels);
+    }
+    let segments = segment::segments(grid);
+    labels.extend(segments.outside);
+    for piece in segments.tables {
+        let kind = piece.kind.or_else(|| unclear::answered(grid, &piece, answers));
+        match kind {
+            Some(kind) => {
+                let mut table = Table {
+                    sheet: grid.sheet.clone(),
+                    kind,
+                    titles: piece.titles,
+                    header: piece.header,
+                    units: piece.units,
+                    rows: piece.rows,
+                    labels: piece.labels,
+                    decimal_comma: grid.decimal_comma,
+                };
+                if let Some(finding) = uneven::settle(grid, &mut table, answers) {
+                    findings.push(finding);
+                }
+                tables.push(table);
+            }
+            None => {
+                let finding = unclear::question(grid, piece, answers, &mut labels);
+                findings.extend(finding);
+            }
+        }
+    }
+    (tables, findings, labels)
+}

@@ -1,0 +1,173 @@
+//! What a table holds: by its header words first, then by the values under them.
+
+use std::collections::BTreeMap;
+
+use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
+
+use super::heading::Head;
+use super::segment::{Piece, look_of};
+use super::{DataRow, Kind};
+use crate::dialect::guess::Look;
+use crate::grid::{Grid, Raw};
+
+/// Rows looked at.
+const SAMPLE_ROWS: usize = 300;
+
+/// Words that name a coral.
+const NAMES: [HeaderRole; 4] = [HeaderRole::Name, HeaderRole::TradeName, HeaderRole::Genus, HeaderRole::Label];
+/// Words that stand over the columns of a list of corals and of nothing else.
+const LIST: [HeaderRole; 6] = [HeaderRole::Source, HeaderRole::Origin, HeaderRole::Price, HeaderRole::Parent, HeaderRole::Line, HeaderRole::OriginBasis];
+/// What is said of a coral on a day.
+const SAID: [HeaderRole; 10] = [
+    HeaderRole::Value,
+    HeaderRole::Size,
+    HeaderRole::Dimension,
+    HeaderRole::Measure,
+    HeaderRole::Condition,
+    HeaderRole::Colour,
+    HeaderRole::What,
+    HeaderRole::Remark,
+    HeaderRole::Fate,
+    HeaderRole::Height,
+];
+
+/// The kind that the header words alone make likely; used while rows are told apart.
+pub fn by_heads(heads: &BTreeMap<u32, Head>) -> Option<Kind> {
+    if let Some(tab) = tab(heads) {
+        return Some(Kind::LogSheet(tab));
+    }
+    let has = |role: HeaderRole| heads.values().any(|head| head.has(role) && !head.parameter);
+    let first = |role: HeaderRole| heads.values().any(|head| head.roles.first() == Some(&role) && !head.parameter);
+    let parameters = heads.values().filter(|head| head.parameter && !head.has(HeaderRole::Value)).count();
+    let named = NAMES.iter().any(|&role| has(role));
+    let day = first(HeaderRole::Date);
+    if named && parameters < 2 && (first(HeaderRole::Acquired) || first(HeaderRole::Ended) || has(HeaderRole::LastSeen)) {
+        return Some(Kind::Register);
+    }
+    if has(HeaderRole::Value) && (first(HeaderRole::Parameter) || first(HeaderRole::What)) && parameters < 2 {
+        return Some(if named && !first(HeaderRole::Parameter) { Kind::Diary } else { Kind::Long });
+    }
+    if parameters >= 2 || parameters == 1 && (day || !named) {
+        return Some(Kind::Wide);
+    }
+    if named && day && SAID.iter().any(|&role| has(role)) && !LIST.iter().any(|&role| has(role)) {
+        return Some(Kind::Diary);
+    }
+    if named && (LIST.iter().any(|&role| has(role)) || first(HeaderRole::Fate) || !day && has(HeaderRole::Tank)) {
+        return Some(Kind::Register);
+    }
+    if day && (has(HeaderRole::Remark) || has(HeaderRole::What)) {
+        return Some(Kind::Diary);
+    }
+    None
+}
+
+/// The tab that most of the codes in brackets name.
+fn tab(heads: &BTreeMap<u32, Head>) -> Option<&'static str> {
+    let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
+    for tab in heads.values().filter_map(|head| head.tab) {
+        *counts.entry(tab).or_default() += 1;
+    }
+    counts.into_iter().max_by_key(|&(_, count)| count).map(|(tab, _)| tab)
+}
+
+/// What the cells of a column look like.
+#[derive(Default)]
+struct Profile {
+    filled: usize,
+    dates: usize,
+    numbers: usize,
+    parameters: usize,
+}
+
+fn profiles(rows: &[DataRow]) -> BTreeMap<u32, Profile> {
+    let mut profiles: BTreeMap<u32, Profile> = BTreeMap::new();
+    for cell in rows.iter().take(SAMPLE_ROWS).flat_map(|row| &row.cells) {
+        let profile = profiles.entry(cell.column).or_default();
+        profile.filled += 1;
+        match look_of(&cell.raw) {
+            Look::Date => profile.dates += 1,
+            Look::Number => profile.numbers += 1,
+            Look::Word => {
+                if let Raw::Text(text) = &cell.raw {
+                    profile.parameters += usize::from(text.len() <= 40 && !find_parameter_by_word(text).is_empty());
+                }
+            }
+            Look::Blank | Look::Time => {}
+        }
+    }
+    profiles
+}
+
+const fn most(part: usize, of: usize) -> bool {
+    of > 0 && part * 10 >= of * 6
+}
+
+/// Settles the kind of a finished piece, or says which would be likeliest.
+pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<Kind>, grid: &Grid) {
+    let _ = grid;
+    if let Some(Kind::LogSheet(_)) = by_words {
+        piece.kind = by_words;
+        return;
+    }
+    let profiles = profiles(&piece.rows);
+    let at = |role: HeaderRole| heads.iter().find(|(_, head)| head.has(role) && !head.parameter).map(|(&column, _)| column);
+    let names_parameters = |column: u32| profiles.get(&column).is_some_and(|profile| most(profile.parameters, profile.filled));
+    let day = profiles.values().any(|profile| most(profile.dates, profile.filled));
+    let number = profiles.values().any(|profile| most(profile.numbers, profile.filled));
+    // Parameters down and days across.
+    let first = profiles.iter().next();
+    let days_across = piece.header.iter().filter(|column| crate::dialect::guess::look(&column.text) == Look::Date).count();
+    if first.is_some_and(|(_, profile)| most(profile.parameters, profile.filled)) && days_across >= 2 {
+        piece.transposed = true;
+        return;
+    }
+    piece.kind = match by_words {
+        // "What" and "Reading" of a coral are a diary, of a water test a list of tests: the cells tell.
+        Some(Kind::Diary | Kind::Long) if at(HeaderRole::Value).is_some() => {
+            let what = [HeaderRole::What, HeaderRole::Parameter, HeaderRole::Measure].into_iter().filter_map(at).next();
+            match what {
+                Some(column) if names_parameters(column) => Some(Kind::Long),
+                Some(_) if NAMES.iter().any(|&role| at(role).is_some()) => Some(Kind::Diary),
+                _ => by_words,
+            }
+        }
+        // A parameter's name over a column of words, with another column of numbers: one test a line.
+        None if number => {
+            let parameter = profiles.iter().find(|(_, profile)| most(profile.parameters, profile.filled) && profile.filled > 1);
+            parameter.map(|_| Kind::Long)
+        }
+        other => other,
+    };
+    if piece.kind == Some(Kind::Wide) && !day && at(HeaderRole::Date).is_none() && !titles_hold_a_day(piece) {
+        piece.kind = None;
+        piece.likely = Some(Kind::Wide);
+    }
+    if piece.kind.is_none() && piece.likely.is_none() {
+        piece.likely = headless(&piece.rows);
+    }
+}
+
+fn titles_hold_a_day(piece: &Piece) -> bool {
+    piece.titles.iter().any(|cell| match &cell.raw {
+        Raw::Date(_) => true,
+        Raw::Text(text) => text.split([' ', ':', ',', '(', ')']).any(|word| crate::dialect::guess::look(word) == Look::Date),
+        _ => false,
+    })
+}
+
+/// The likeliest kind of rows without a header that says so.
+pub fn headless(rows: &[DataRow]) -> Option<Kind> {
+    let profiles = profiles(rows);
+    let days = profiles.values().filter(|profile| most(profile.dates, profile.filled)).count();
+    let numbers = profiles.values().filter(|profile| most(profile.numbers, profile.filled)).count();
+    if profiles.values().any(|profile| most(profile.parameters, profile.filled)) && numbers > 0 {
+        Some(Kind::Long)
+    } else if days == 1 && numbers > 0 {
+        Some(Kind::Wide)
+    } else if days > 0 {
+        Some(Kind::Register)
+    } else {
+        None
+    }
+}

@@ -1,0 +1,420 @@
+//! Cuts a grid into tables: titles above a header, the header, a units row, data, and rows that are none of these
+//! (repeated headers, means and totals, goals, month titles, notes at the foot).
+
+use std::collections::BTreeMap;
+
+use analysis::vocabulary::{HeaderRole, RowWord, find_parameter_by_word, find_row_word};
+
+use super::heading::{Head, Headings};
+use super::{Column, DataRow, Kind, Placed, kind};
+use crate::dialect::guess::{Look, is_month_title, look};
+use crate::grid::{Grid, Raw, Row};
+
+/// A table before its kind is certain.
+#[derive(Debug, Default)]
+pub struct Piece {
+    /// Its kind, if one fits.
+    pub kind: Option<Kind>,
+    /// The kind that would be proposed where none fits.
+    pub likely: Option<Kind>,
+    /// Parameters stand in the first column and days in the header.
+    pub transposed: bool,
+    /// Cells above the header.
+    pub titles: Vec<Placed>,
+    /// Header cells.
+    pub header: Vec<Column>,
+    /// Units row.
+    pub units: Vec<Placed>,
+    /// Data rows.
+    pub rows: Vec<DataRow>,
+    /// Rows inside or below that are no data.
+    pub labels: Vec<Placed>,
+}
+
+/// The tables of a grid and what lies outside all of them.
+#[derive(Debug, Default)]
+pub struct Segments {
+    /// Tables, top to bottom.
+    pub tables: Vec<Piece>,
+    /// Cells outside.
+    pub outside: Vec<Placed>,
+}
+
+/// The cells of a row with their places.
+pub fn cells(row: &Row) -> impl Iterator<Item = Placed> + '_ {
+    row.cells.iter().map(|cell| Placed { row: row.number, column: cell.column, raw: cell.raw.clone() })
+}
+
+/// What kind of thing a cell looks like.
+pub fn look_of(raw: &Raw) -> Look {
+    match raw {
+        Raw::Text(text) => look(text),
+        Raw::Number(_) | Raw::Error(_) => Look::Number,
+        Raw::Date(_) => Look::Date,
+        Raw::Bool(_) => Look::Word,
+    }
+}
+
+/// A table while its rows come in.
+struct Open {
+    piece: Piece,
+    heads: BTreeMap<u32, Head>,
+    kind: Option<Kind>,
+    dates: Vec<u32>,
+    /// Rows without a value that may be the titles of the next table.
+    notes: Vec<usize>,
+    last_row: u32,
+}
+
+/// Cuts a grid.
+pub fn segments(grid: &Grid) -> Segments {
+    let mut cutter = Cutter { grid, headings: Headings::new(), out: Segments::default(), pending: Vec::new(), open: None };
+    for at in 0..grid.rows.len() {
+        cutter.take(at);
+    }
+    cutter.close(None);
+    cutter.leave_pending();
+    cutter.out
+}
+
+struct Cutter<'g> {
+    grid: &'g Grid,
+    headings: Headings,
+    out: Segments,
+    /// Rows seen outside a table.
+    pending: Vec<usize>,
+    open: Option<Open>,
+}
+
+impl Cutter<'_> {
+    fn take(&mut self, at: usize) {
+        let grid = self.grid;
+        let row = &grid.rows[at];
+        let Some(mut open) = self.open.take() else {
+            if self.is_header(at, false) {
+                self.start(at);
+            } else {
+                self.pending.push(at);
+            }
+            return;
+        };
+        let looks: Vec<Look> = row.cells.iter().map(|cell| look_of(&cell.raw)).collect();
+        let dated = row.cells.iter().zip(&looks).any(|(cell, look)| open.dates.contains(&cell.column) && (*look == Look::Date || matches!(cell.raw, Raw::Number(_))));
+        if !dated {
+            if open.repeats_header(row) && !self.starts_anew(&open) {
+                open.label_notes(grid);
+                open.piece.labels.extend(cells(row));
+                open.last_row = row.number;
+                self.open = Some(open);
+                return;
+            }
+            if open.piece.rows.is_empty() && open.piece.units.is_empty() && row.number == open.last_row + 1 && self.is_units_row(row) {
+                open.piece.units.extend(cells(row));
+                open.last_row = row.number;
+                self.open = Some(open);
+                return;
+            }
+            let gap = row.number > open.last_row + 1 || !open.notes.is_empty();
+            if self.is_header(at, true) && (gap || !open.is_register_like() || open.repeats_header(row)) {
+                self.open = Some(open);
+                self.close(Some(row.number));
+                self.start(at);
+                return;
+            }
+            if let Some(first) = row.cells.first()
+                && !looks.contains(&Look::Date)
+                && is_summary(&first.raw, open.kind)
+            {
+                open.label_notes(grid);
+                open.piece.labels.extend(cells(row));
+                open.last_row = row.number;
+                self.open = Some(open);
+                return;
+            }
+            if open.is_note(row, &looks) || self.leads_to_header(at, &open) {
+                open.notes.push(at);
+                open.last_row = row.number;
+                self.open = Some(open);
+                return;
+            }
+        }
+        open.label_notes(grid);
+        open.piece.rows.push(DataRow { row: row.number, line: row.line, cells: cells(row).collect() });
+        open.last_row = row.number;
+        self.open = Some(open);
+    }
+
+    /// Whether a row names columns. `inside` = a table is open, so that only clear words count.
+    fn is_header(&mut self, at: usize, inside: bool) -> bool {
+        let grid = self.grid;
+        let row = &grid.rows[at];
+        let heads: Vec<Head> = row.cells.iter().map(|cell| self.headings.of(&cell.raw)).collect();
+        let tabs = heads.iter().filter(|head| head.tab.is_some()).count();
+        if tabs > 0 && (tabs * 2 >= row.cells.len() || tabs >= 3 || heads[0].tab == Some("looks")) {
+            return true;
+        }
+        if row.cells.len() < 2 {
+            return false;
+        }
+        let values = row.cells.iter().filter(|cell| look_of(&cell.raw).is_value()).count();
+        let known = heads.iter().filter(|head| head.is_known()).count();
+        if values > 0 && (values > 1 || known < 3) {
+            return false;
+        }
+        let long = row.cells.iter().any(|cell| matches!(&cell.raw, Raw::Text(text) if text.len() > 120));
+        if long || starts_with_mark(row) {
+            return false;
+        }
+        if known >= 2 && known * 2 >= row.cells.len() || known >= 4 {
+            return true;
+        }
+        !inside && known >= 1 && self.heads_values(at) || !inside && self.stands_over_values(at)
+    }
+
+    /// At least one known word, and the next row has values under this row's words.
+    fn heads_values(&self, at: usize) -> bool {
+        let row = &self.grid.rows[at];
+        let Some(next) = self.grid.rows.get(at + 1).filter(|next| next.number <= row.number + 2) else { return false };
+        let under = next.cells.iter().filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some()).count();
+        under >= 2 || under == 1 && next.cells.len() >= 2 && row.cells.len() == 2
+    }
+
+    /// No known word, yet a row of words over at least two rows of values in the same columns.
+    fn stands_over_values(&self, at: usize) -> bool {
+        let row = &self.grid.rows[at];
+        if row.cells.len() < 3 || row.cells.iter().any(|cell| look_of(&cell.raw) != Look::Word) {
+            return false;
+        }
+        let mut number = row.number;
+        let below: Vec<&Row> = self.grid.rows[at + 1..].iter().take(2).take_while(|next| std::mem::replace(&mut number, next.number) + 1 >= next.number).collect();
+        below.len() == 2
+            && below.iter().all(|next| {
+                let values = next.cells.iter().filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some()).count();
+                let uncovered = next.cells.iter().filter(|cell| row.at(cell.column).is_none()).count();
+                values >= 2 && uncovered <= 1
+            })
+    }
+
+    /// Units and formats under the header, nothing else.
+    fn is_units_row(&mut self, row: &Row) -> bool {
+        let mut units = 0;
+        for cell in &row.cells {
+            let head = self.headings.of(&cell.raw);
+            let is_unit_word = head.has(HeaderRole::Unit);
+            let dash = matches!(&cell.raw, Raw::Text(text) if text.trim().chars().all(|letter| "-–—/().".contains(letter)));
+            if head.unit {
+                units += 1;
+            } else if !is_unit_word && !dash {
+                return false;
+            }
+        }
+        units > 0
+    }
+
+    /// Rows of words or names that stand right above a header: titles of the next table, not data of this one.
+    fn leads_to_header(&mut self, at: usize, open: &Open) -> bool {
+        let row = &self.grid.rows[at];
+        if matches!(open.kind, Some(Kind::Register | Kind::LogSheet(_))) && row.cells.len() > 1 || row.cells.len() > 3 {
+            return false;
+        }
+        let mut number = row.number;
+        for next in at + 1..(at + 4).min(self.grid.rows.len()) {
+            let next_row = &self.grid.rows[next];
+            if next_row.number > number + 2 {
+                return false;
+            }
+            number = next_row.number;
+            if self.is_header(next, true) {
+                return true;
+            }
+            if next_row.cells.len() > 3 || next_row.cells.iter().any(|cell| look_of(&cell.raw) == Look::Date) {
+                return false;
+            }
+        }
+        false
+    }
+
+    /// Whether a repeated header opens a new table: a title that is no month stands right above it.
+    fn starts_anew(&self, open: &Open) -> bool {
+        open.notes.iter().any(|&at| {
+            let row = &self.grid.rows[at];
+            !row.cells.iter().all(|cell| match &cell.raw {
+                Raw::Text(text) => is_month_title(text) || is_page_title(text),
+                Raw::Number(year) => (1900.0..2100.0).contains(year),
+                Raw::Date(_) => true,
+                Raw::Bool(_) | Raw::Error(_) => false,
+            })
+        })
+    }
+
+    /// Opens a table with the header at a row; what is pending becomes its titles.
+    fn start(&mut self, at: usize) {
+        let grid = self.grid;
+        let row = &grid.rows[at];
+        let heads: BTreeMap<u32, Head> = row.cells.iter().map(|cell| (cell.column, self.headings.of(&cell.raw))).collect();
+        let header = row.cells.iter().map(|cell| Column { column: cell.column, row: row.number, text: cell.raw.written().trim().to_owned() }).collect();
+        let mut piece = Piece { header, ..Piece::default() };
+        let (titles, headless): (Vec<usize>, Vec<usize>) = std::mem::take(&mut self.pending).into_iter().partition(|&at| !is_data_like(&grid.rows[at]));
+        piece.titles.extend(titles.iter().flat_map(|&at| cells(&grid.rows[at])));
+        self.leave_headless(&headless);
+        let kind = kind::by_heads(&heads);
+        let mut dates: Vec<u32> = heads.iter().filter(|(_, head)| head.has(HeaderRole::Date) && !head.parameter).map(|(&column, _)| column).collect();
+        if dates.is_empty() {
+            dates.extend(self.date_column(at));
+        }
+        self.open = Some(Open { piece, heads, kind, dates, notes: Vec::new(), last_row: row.number });
+    }
+
+    /// The column of a headerless or unknown day: the first that holds days in the rows below.
+    fn date_column(&self, at: usize) -> Option<u32> {
+        let below = self.grid.rows[at + 1..].iter().take(8);
+        let mut counts: BTreeMap<u32, usize> = BTreeMap::new();
+        for cell in below.flat_map(|row| &row.cells).filter(|cell| look_of(&cell.raw) == Look::Date) {
+            *counts.entry(cell.column).or_default() += 1;
+        }
+        counts.into_iter().max_by_key(|&(column, count)| (count, std::cmp::Reverse(column))).map(|(column, _)| column)
+    }
+
+    /// Closes the open table; notes right above the next header (at row `next`) are that header's titles.
+    fn close(&mut self, next: Option<u32>) {
+        let grid = self.grid;
+        let Some(mut open) = self.open.take() else { return };
+        if let Some(next) = next {
+            let mut number = next;
+            let mut first = open.notes.len();
+            while first > 0 {
+                let above = grid.rows[open.notes[first - 1]].number;
+                let allowed = if number == next { 2 } else { 1 };
+                if number - above > allowed {
+                    break;
+                }
+                number = above;
+                first -= 1;
+            }
+            self.pending = open.notes.split_off(first);
+        }
+        open.label_notes(grid);
+        kind::decide(&mut open.piece, &open.heads, open.kind, grid);
+        self.out.tables.push(open.piece);
+    }
+
+    /// Rows outside any table: data without a header are asked about, all else are labels.
+    fn leave_pending(&mut self) {
+        let grid = self.grid;
+        let (headless, labels): (Vec<usize>, Vec<usize>) = std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&grid.rows[at]));
+        self.out.outside.extend(labels.iter().flat_map(|&at| cells(&grid.rows[at])));
+        self.leave_headless(&headless);
+    }
+
+    fn leave_headless(&mut self, rows: &[usize]) {
+        if rows.is_empty() {
+            return;
+        }
+        let rows = rows.iter().map(|&at| &self.grid.rows[at]).map(|row| DataRow { row: row.number, line: row.line, cells: cells(row).collect() }).collect();
+        let mut piece = Piece { rows, ..Piece::default() };
+        piece.likely = kind::headless(&piece.rows);
+        self.out.tables.push(piece);
+    }
+}
+
+impl Open {
+    /// The same words in the same columns as the header.
+    fn repeats_header(&self, row: &Row) -> bool {
+        let same = row.cells.iter().filter(|cell| {
+            let column = self.piece.header.iter().find(|column| column.column == cell.column);
+            column.is_some_and(|column| matches!(&cell.raw, Raw::Text(text) if text.trim().eq_ignore_ascii_case(&column.text)))
+        });
+        let same = same.count();
+        same > 0 && same * 10 >= row.cells.len() * 8 && same * 10 >= self.piece.header.len() * 6 && (same > 1 || self.piece.header.len() == 1)
+    }
+
+    const fn is_register_like(&self) -> bool {
+        matches!(self.kind, Some(Kind::Register | Kind::LogSheet(_)))
+    }
+
+    fn label_notes(&mut self, grid: &Grid) {
+        for at in std::mem::take(&mut self.notes) {
+            self.piece.labels.extend(cells(&grid.rows[at]));
+        }
+    }
+
+    /// A row of words that is no data of this table: a note, a title, a remark that goes on.
+    fn is_note(&self, row: &Row, looks: &[Look]) -> bool {
+        if matches!(self.kind, Some(Kind::LogSheet(_))) {
+            return false;
+        }
+        let has = |column: u32, role: HeaderRole| self.heads.get(&column).is_some_and(|head| head.has(role));
+        if looks.iter().any(|look| look.is_value()) {
+            // "Page 2", "March 2024", "kept since 2012": one cell that says no test.
+            let [cell] = &row.cells[..] else { return false };
+            return match &cell.raw {
+                Raw::Text(text) => is_month_title(text) || is_page_title(text) || starts_with_mark(row),
+                _ => false,
+            };
+        }
+        if starts_with_mark(row) {
+            return true;
+        }
+        match self.kind {
+            Some(Kind::Register) => {
+                let [cell] = &row.cells[..] else { return false };
+                let names = [HeaderRole::Label, HeaderRole::Name, HeaderRole::TradeName, HeaderRole::Genus];
+                !names.iter().any(|&role| has(cell.column, role)) || is_prose(&cell.raw)
+            }
+            Some(Kind::Long | Kind::Diary) => {
+                let says = row.cells.iter().any(|cell| has(cell.column, HeaderRole::Value) || has(cell.column, HeaderRole::Condition) || has(cell.column, HeaderRole::Fate));
+                !says && (row.cells.len() < 2 || row.cells.iter().all(|cell| has(cell.column, HeaderRole::Remark) || self.dates.contains(&cell.column)))
+            }
+            _ => {
+                // A word under a parameter is a cell to be refused by name; words elsewhere are notes.
+                !row.cells.iter().any(|cell| !self.dates.contains(&cell.column) && self.heads.get(&cell.column).is_some_and(|head| head.parameter && !is_prose(&cell.raw)))
+            }
+        }
+    }
+}
+
+/// A row reckoned from others, or a goal: its first cell says so.
+fn is_summary(first: &Raw, kind: Option<Kind>) -> bool {
+    let Raw::Text(text) = first else { return false };
+    match find_row_word(text) {
+        Some(RowWord::Summary | RowWord::Target) => !matches!(kind, Some(Kind::Long | Kind::LogSheet(_))) || find_parameter_by_word(text).is_empty(),
+        Some(RowWord::Legend) => text.contains(':') && !matches!(kind, Some(Kind::LogSheet(_))),
+        None => false,
+    }
+}
+
+/// A sentence rather than a name.
+fn is_prose(raw: &Raw) -> bool {
+    match raw {
+        Raw::Text(text) => {
+            let text = text.trim();
+            text.chars().count() > 48 || text.split_whitespace().count() > 6 || text.ends_with(['.', ':', '!']) && text.contains(' ')
+        }
+        _ => false,
+    }
+}
+
+/// A footnote's star, or a comment's sign.
+fn starts_with_mark(row: &Row) -> bool {
+    row.cells.len() <= 2
+        && row.cells.first().is_some_and(|cell| match &cell.raw {
+            Raw::Text(text) => {
+                let text = text.trim_start();
+                text.starts_with(['*', '†', '‡', '#']) && text.chars().count() > 2 || text.starts_with("//") || text.starts_with("--")
+            }
+            _ => false,
+        })
+}
+
+/// "Page 2", "Seite 2 von 3", "continued".
+fn is_page_title(text: &str) -> bool {
+    let words = analysis::vocabulary::text::words(text);
+    let Some(first) = words.first() else { return false };
+    let page = matches!(first.as_str(), "page" | "p" | "seite" | "pagina" | "blatt" | "sheet" | "feuille" | "hoja" | "blad");
+    page && words.len() > 1 && words[1].bytes().all(|byte| byte.is_ascii_digit()) || words.len() <= 2 && matches!(first.as_str(), "continued" | "cont" | "fortsetzung" | "suite" | "continuacion" | "vervolg")
+}
+
+/// A row with at least two values in at least three cells, found outside a table.
+fn is_data_like(row: &Row) -> bool {
+    row.cells.len() >= 3 && row.cells.iter().filter(|cell| look_of(&cell.raw).is_value()).count() >= 2
+}
