@@ -232,6 +232,8 @@ diesel::table! {
         held -> Jsonb,
         /// Every cell it covers
         cells -> Jsonb,
+        /// The answer that leaves it waiting ("don't know"): not asked again; null = open, or nothing to ask
+        answered -> Nullable<Text>,
     }
 }
 
@@ -362,6 +364,8 @@ diesel::table! {
         complete_since -> Nullable<Date>,
         /// unanswered, given, or unknown ("don't know")
         complete_since_state -> Text,
+        /// After "don't know": first day from which its versions show entries written within two weeks
+        prompt_since -> Nullable<Date>,
         /// Losses are in this list: it has one, or the keeper said so; null = not known
         losses_listed -> Nullable<Bool>,
         /// Earliest day in its live uploads
@@ -634,7 +638,7 @@ diesel::table! {
         entry_assumed -> Bool,
         /// Mother colony
         parent_id -> Nullable<Int8>,
-        /// Key of the oldest known mother, its own if none: clone-mates share it
+        /// Code of the card on the way to the oldest known mother, as line:CODE, else her key, its own if none: clone-mates share it
         lineage -> Text,
         /// Code on the card that came with the cutting
         line -> Nullable<Text>,

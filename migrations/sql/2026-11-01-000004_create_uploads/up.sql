@@ -5,6 +5,7 @@ CREATE TABLE log (
     shape text NOT NULL,
     complete_since date,
     complete_since_state text NOT NULL DEFAULT 'unanswered' CHECK (complete_since_state IN ('unanswered', 'given', 'unknown')),
+    prompt_since date,
     losses_listed boolean,
     first_day date,
     last_day date,
@@ -22,6 +23,7 @@ COMMENT ON COLUMN log.name IS 'Name, from the first file''s';
 COMMENT ON COLUMN log.shape IS 'Hash of headers and layouts: files of one shape share it';
 COMMENT ON COLUMN log.complete_since IS 'From this day every specimen was written down, also those that died';
 COMMENT ON COLUMN log.complete_since_state IS 'unanswered, given, or unknown ("don''t know")';
+COMMENT ON COLUMN log.prompt_since IS 'After "don''t know": first day from which its versions show entries written within two weeks';
 COMMENT ON COLUMN log.losses_listed IS 'Losses are in this list: it has one, or the keeper said so; null = not known';
 COMMENT ON COLUMN log.first_day IS 'Earliest day in its live uploads';
 COMMENT ON COLUMN log.last_day IS 'Latest day in its live uploads';
@@ -162,6 +164,7 @@ CREATE TABLE finding (
     proposed jsonb,
     held jsonb NOT NULL,
     cells jsonb NOT NULL,
+    answered text,
     UNIQUE (upload_id, position)
 );
 COMMENT ON TABLE finding IS 'What could not be taken as it stands in an upload; replaced whenever it is read again';
@@ -181,4 +184,5 @@ COMMENT ON COLUMN finding.choices IS 'Ways to answer';
 COMMENT ON COLUMN finding.proposed IS 'The answer proposed, if one may be';
 COMMENT ON COLUMN finding.held IS 'Runs of rows that wait';
 COMMENT ON COLUMN finding.cells IS 'Every cell it covers';
+COMMENT ON COLUMN finding.answered IS 'The answer that leaves it waiting ("don''t know"): not asked again; null = open, or nothing to ask';
 CREATE INDEX finding_code ON finding (code);

@@ -135,7 +135,7 @@ COMMENT ON COLUMN specimen.acquired_latest IS 'Latest day it can have been got; 
 COMMENT ON COLUMN specimen.observed_from IS 'From this day its log would have shown its death; null = no day known';
 COMMENT ON COLUMN specimen.entry_assumed IS 'observed_from rests on the log''s first day, not on an answer';
 COMMENT ON COLUMN specimen.parent_id IS 'Mother colony';
-COMMENT ON COLUMN specimen.lineage IS 'Key of the oldest known mother, its own if none: clone-mates share it';
+COMMENT ON COLUMN specimen.lineage IS 'Code of the card on the way to the oldest known mother, as line:CODE, else her key, its own if none: clone-mates share it';
 COMMENT ON COLUMN specimen.line IS 'Code on the card that came with the cutting';
 COMMENT ON COLUMN specimen.held IS 'Facts that wait for an answer: such a specimen is in no analysis';
 COMMENT ON COLUMN specimen.log_id IS 'Log it is written in; null = a single edit';
@@ -271,7 +271,7 @@ CREATE TABLE stay (
     CHECK (from_day < to_day),
     CHECK (from_earliest <= from_latest),
     CHECK (to_earliest <= to_latest),
-    CONSTRAINT stay_one_tank_at_a_time EXCLUDE USING gist (int8range(specimen_id, specimen_id, '[]') WITH &&, daterange(from_day, to_day) WITH &&)
+    CONSTRAINT stay_one_tank_at_a_time EXCLUDE USING gist (int8range(specimen_id, specimen_id, '[]') WITH &&, daterange(from_day, to_day) WITH &&) DEFERRABLE INITIALLY IMMEDIATE
 );
 COMMENT ON TABLE stay IS 'A specimen in a tank, from a day up to, not including, another';
 COMMENT ON COLUMN stay.id IS 'Row';

@@ -1,0 +1,101 @@
+//! Facts → rows, with what follows from them: the bounds of an open ending, days in a tank, segments of
+//! growth, the name that holds now, the mother line.
+
+mod specimen; // specimens and everything that is theirs
+mod tank; // tanks, instruments and what happened in them
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+
+use super::between::{Entry, Facts};
+use super::key::Kind;
+use super::version::Stated;
+use super::{Current, LogFacts, Missing, Source, Unplaced};
+use crate::record::DaySpan;
+
+/// Works out the rows of all tables.
+pub fn resolve(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>) -> Current {
+    let mut current = Current::default();
+    tank::tanks(facts, &mut current);
+    tank::instruments(facts, &mut current);
+    specimen::specimens(facts, logs, &mut current);
+    specimen::identifications(facts, &mut current);
+    specimen::stays(facts, &mut current);
+    specimen::placements(facts, &mut current);
+    specimen::looks(facts, &mut current);
+    specimen::endings(facts, logs, &mut current);
+    tank::readings(facts, &mut current);
+    tank::routines(facts, &mut current);
+    tank::events(facts, &mut current);
+    tank::incidents(facts, &mut current);
+    specimen::segments(&mut current);
+    specimen::bounds(&mut current);
+    current
+}
+
+/// Slots of a kind, in order.
+fn of<'f, 'a>(
+    facts: &'f Facts<'a>,
+    kind: Kind,
+) -> impl Iterator<Item = (&'f String, &'f Vec<Entry<'a>>)> {
+    facts.get(&kind).into_iter().flatten()
+}
+
+/// Key of a fact that shares its slot.
+fn numbered(slot: &str, at: usize) -> String {
+    format!("{slot}|{}", at + 1)
+}
+
+fn source(kind: Kind, key: &str, stated: &Stated<'_>) -> Source {
+    let place = stated.record.place();
+    Source {
+        kind,
+        key: key.to_owned(),
+        upload: stated.upload,
+        log: stated.log,
+        sheet: place.sheet.clone(),
+        row: place.row,
+        column: place.column,
+    }
+}
+
+impl Current {
+    fn written_at(&mut self, kind: Kind, key: &str, entries: &[Entry<'_>]) {
+        let sources = entries
+            .iter()
+            .flat_map(|entry| &entry.sources)
+            .map(|stated| source(kind, key, stated));
+        self.sources.extend(sources);
+    }
+
+    fn without_place(&mut self, kind: Kind, key: &str, entries: &[Entry<'_>], missing: Missing) {
+        let waiting = entries
+            .iter()
+            .flat_map(|entry| &entry.sources)
+            .map(|stated| source(kind, key, stated));
+        self.unplaced
+            .extend(waiting.map(|source| Unplaced { source, missing }));
+    }
+}
+
+/// The middle of a span, the earlier of two middle days; the only known end of an open one.
+fn middle(span: DaySpan) -> Option<NaiveDate> {
+    match (span.earliest, span.latest) {
+        (Some(earliest), Some(latest)) => earliest.checked_add_signed(chrono::TimeDelta::days(
+            (latest - earliest).num_days().div_euclid(2),
+        )),
+        (earliest, latest) => latest.or(earliest),
+    }
+}
+
+/// The last statement of each log, if the record is of the kind asked for.
+macro_rules! statements {
+    ($entries:expr, $kind:ident) => {
+        $entries.iter().filter_map(|entry| match entry.record() {
+            crate::record::Record::$kind(record) => Some(record),
+            _ => None,
+        })
+    };
+}
+use statements;
