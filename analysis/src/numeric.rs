@@ -3,6 +3,7 @@
 //! It knows nothing of corals or of survival, never panics on a number, and never returns `NaN` where an
 //! `Option` can say "undefined".
 
+pub mod bootstrap; // drawing whole clusters with replacement
 pub mod false_discovery; // q values of a written list of tests
 pub mod matrix; // Cholesky of small symmetric matrices
 pub mod root; // where a continuous function crosses zero
@@ -25,7 +26,11 @@ pub fn median(values: &[f64]) -> Option<f64> {
 pub fn median_of_sorted(sorted: &[f64]) -> Option<f64> {
     let n = sorted.len();
     let upper = *sorted.get(n / 2)?;
-    if n % 2 == 1 { Some(upper) } else { Some(0.5 * (sorted[n / 2 - 1] + upper)) }
+    if n % 2 == 1 {
+        Some(upper)
+    } else {
+        Some(0.5 * (sorted[n / 2 - 1] + upper))
+    }
 }
 
 /// Ranks from 1, equal values sharing the average of their ranks.
@@ -61,6 +66,9 @@ mod tests {
 
     #[test]
     fn equal_values_share_their_average_rank() {
-        assert_eq!(average_ranks(&[5.0, 1.0, 5.0, 2.0]), vec![3.5, 1.0, 3.5, 2.0]);
+        assert_eq!(
+            average_ranks(&[5.0, 1.0, 5.0, 2.0]),
+            vec![3.5, 1.0, 3.5, 2.0]
+        );
     }
 }

@@ -35,21 +35,25 @@ pub fn quantile(curve: &KaplanMeier, share: f64) -> Quantile {
     }
 }
 
-fn crossing(curve: &KaplanMeier, target: f64, of: fn(&Step) -> Option<f64>) -> Option<f64> {
-    for (index, step) in curve.steps.iter().enumerate() {
-        let Some(value) = of(step) else { continue };
-        if (value - target).abs() <= ON_THE_LINE {
-            let end = curve.steps[index + 1..]
-                .iter()
-                .find(|later| of(later).is_none_or(|v| (v - value).abs() > ON_THE_LINE))
-                .map_or(curve.last_time, |later| later.time);
-            return Some(0.5 * (step.time + end));
+/// Among the steps at or below the line, the first of those highest; a step on the line is averaged with the highest
+/// below it. Survival only falls, so for it these are the first day and the end of the stretch. Limits can rise while
+/// late entrants swell a small risk set: the day nearest below the line is then taken, as is common practice.
+fn crossing(curve: &KaplanMeier, line: f64, of: fn(&Step) -> Option<f64>) -> Option<f64> {
+    let highest = |most: f64| {
+        let mut found: Option<(f64, f64)> = None;
+        for step in &curve.steps {
+            let Some(value) = of(step).filter(|value| *value <= most) else {
+                continue;
+            };
+            if found.is_none_or(|(best, _)| value > best) {
+                found = Some((value, step.time));
+            }
         }
-        if value < target {
-            return Some(step.time);
-        }
-    }
-    None
+        found.map(|(_, time)| time)
+    };
+    let first = highest(line + ON_THE_LINE)?;
+    let end = highest(line - ON_THE_LINE).unwrap_or(curve.last_time);
+    Some(0.5 * (first + end))
 }
 
 #[cfg(test)]
@@ -59,7 +63,11 @@ mod tests {
     use crate::survival::{Interval, kaplan_meier};
 
     fn curve(stop: &[f64], event: &[bool]) -> KaplanMeier {
-        let e = Episodes { start: vec![0.0; stop.len()], stop: stop.to_vec(), event: event.to_vec() };
+        let e = Episodes {
+            start: vec![0.0; stop.len()],
+            stop: stop.to_vec(),
+            event: event.to_vec(),
+        };
         kaplan_meier(&e, None, Interval::LogLog)
     }
 
@@ -72,9 +80,15 @@ mod tests {
     #[test]
     fn a_flat_stretch_on_the_line_gives_its_middle() {
         let event = [true, true, false, true];
-        assert_eq!(quantile(&curve(&[2.0, 4.0, 7.0, 9.0], &event), 0.5).estimate, Some(6.5));
+        assert_eq!(
+            quantile(&curve(&[2.0, 4.0, 7.0, 9.0], &event), 0.5).estimate,
+            Some(6.5)
+        );
         let open = [true, true, false, false];
-        assert_eq!(quantile(&curve(&[2.0, 4.0, 7.0, 10.0], &open), 0.5).estimate, Some(7.0));
+        assert_eq!(
+            quantile(&curve(&[2.0, 4.0, 7.0, 10.0], &open), 0.5).estimate,
+            Some(7.0)
+        );
     }
 
     #[test]

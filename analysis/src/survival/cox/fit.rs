@@ -71,7 +71,11 @@ pub(super) fn evaluate(design: &Design, b: &[f64]) -> Evaluation {
             }
         }
     }
-    Evaluation { log_likelihood, score, information }
+    Evaluation {
+        log_likelihood,
+        score,
+        information,
+    }
 }
 
 /// The block of a symmetric matrix at some positions, its lower triangle filled.
@@ -154,7 +158,12 @@ pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
 
 /// The Newton step in the active coefficients. One whose information has vanished leaves the active ones: it is on its
 /// way to infinity.
-pub(super) fn newton_step(now: &Evaluation, p: usize, active: &mut Vec<usize>, separated: &mut [bool]) -> Vec<f64> {
+pub(super) fn newton_step(
+    now: &Evaluation,
+    p: usize,
+    active: &mut Vec<usize>,
+    separated: &mut [bool],
+) -> Vec<f64> {
     let mut step = vec![0.0; p];
     while !active.is_empty() {
         match Cholesky::new(&block(&now.information, p, active), active.len()) {
@@ -177,18 +186,35 @@ pub(super) fn newton_step(now: &Evaluation, p: usize, active: &mut Vec<usize>, s
 /// Twice the rise that a Newton step promises: `U' I^-1 U`.
 fn expected_rise(now: &Evaluation, p: usize, active: &[usize]) -> f64 {
     let score: Vec<f64> = active.iter().map(|&j| now.score[j]).collect();
-    Cholesky::new(&block(&now.information, p, active), active.len()).map_or(0.0, |factor| factor.quadratic(&score))
+    Cholesky::new(&block(&now.information, p, active), active.len())
+        .map_or(0.0, |factor| factor.quadratic(&score))
 }
 
 /// Goes along `step`, halved while the log likelihood falls or is not finite.
-pub(super) fn climb(design: &Design, b: &[f64], now: &Evaluation, step: &[f64]) -> (Vec<f64>, Evaluation) {
+pub(super) fn climb(
+    design: &Design,
+    b: &[f64],
+    now: &Evaluation,
+    step: &[f64],
+) -> (Vec<f64>, Evaluation) {
     let mut share = 1.0;
     for _ in 0..HALVINGS {
-        let next: Vec<f64> = b.iter().zip(step).map(|(b, step)| b + share * step).collect();
+        let next: Vec<f64> = b
+            .iter()
+            .zip(step)
+            .map(|(b, step)| b + share * step)
+            .collect();
         let there = evaluate(design, &next);
         let slack = 1e-12 * (now.log_likelihood.abs() + 1.0);
-        let sound = there.score.iter().chain(&there.information).all(|v| v.is_finite());
-        if sound && there.log_likelihood.is_finite() && there.log_likelihood >= now.log_likelihood - slack {
+        let sound = there
+            .score
+            .iter()
+            .chain(&there.information)
+            .all(|v| v.is_finite());
+        if sound
+            && there.log_likelihood.is_finite()
+            && there.log_likelihood >= now.log_likelihood - slack
+        {
             return (next, there);
         }
         share *= 0.5;
@@ -198,7 +224,12 @@ pub(super) fn climb(design: &Design, b: &[f64], now: &Evaluation, step: &[f64]) 
 
 /// `b' V^-1 b` over the coefficients at some positions; `None` if the block of `V` is not positive definite.
 pub(super) fn wald(b: &[f64], v: &[Vec<f64>], at: &[usize]) -> Option<f64> {
-    let rows: Matrix = at.iter().map(|&i| at.iter().map(|&j| v[i][j]).collect()).collect();
+    let rows: Matrix = at
+        .iter()
+        .map(|&i| at.iter().map(|&j| v[i][j]).collect())
+        .collect();
     let values: Vec<f64> = at.iter().map(|&j| b[j]).collect();
-    Cholesky::of_rows(&rows).ok().map(|factor| factor.quadratic(&values))
+    Cholesky::of_rows(&rows)
+        .ok()
+        .map(|factor| factor.quadratic(&values))
 }

@@ -1,0 +1,15 @@
+//! Every published case at its own tolerance: curves, tests, hazard ratios, causes, rates and slopes.
+//!
+//! The sources and licences of the numbers and data stand in `reference/README.md`.
+
+#[path = "support/case.rs"]
+mod case;
+
+#[path = "support/cox_cases.rs"]
+mod cox_cases;
+#[path = "support/curve_cases.rs"]
+mod curve_cases;
+#[path = "support/small_cases.rs"]
+mod small_cases;
+#[path = "support/test_cases.rs"]
+mod test_cases;
