@@ -218,7 +218,7 @@ impl Builder<'_> {
     fn condition(&self, by: By, levels: Vec<LevelName>, source: Source) -> Condition {
         Condition {
             by,
-            levels,
+            levels: levels.into_iter().map(|level| level.spoken(by)).collect(),
             ordered: true,
             band: None,
             carry_days: None,

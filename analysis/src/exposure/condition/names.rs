@@ -1,5 +1,6 @@
 //! Levels in words, each with its own limits.
 
+use crate::answer::By;
 use crate::exposure::Band;
 use crate::vocabulary::Origin;
 
@@ -8,14 +9,16 @@ use crate::vocabulary::Origin;
 pub struct LevelName {
     /// As printed in data: `within`, `[5,15)`, `wild_collected`.
     pub code: String,
-    /// As printed in text: "5 to 15 mg/L, both included".
+    /// As printed in a table: "5 to 15 mg/L, both included".
     pub label: String,
+    /// After "corals": "with nitrate 5 to 15 mg/L, both included".
+    pub phrase: String,
 }
 
 impl LevelName {
     /// A level by code and label.
     pub fn new(code: &str, label: &str) -> LevelName {
-        LevelName { code: code.to_owned(), label: label.to_owned() }
+        LevelName { code: code.to_owned(), label: label.to_owned(), phrase: label.to_owned() }
     }
 
     /// Everything together.
@@ -32,7 +35,28 @@ impl LevelName {
     pub fn joined(levels: &[LevelName]) -> LevelName {
         let codes: Vec<&str> = levels.iter().map(|level| level.code.as_str()).collect();
         let labels: Vec<&str> = levels.iter().map(|level| level.label.as_str()).collect();
-        LevelName { code: codes.join("+"), label: labels.join(", or ") }
+        let phrases: Vec<&str> = levels.iter().map(|level| level.phrase.as_str()).collect();
+        LevelName { code: codes.join("+"), label: labels.join(", or "), phrase: phrases.join(", or ") }
+    }
+
+    /// The level with what it says of corals of this split.
+    pub(super) fn spoken(self, by: By) -> LevelName {
+        let label = &self.label;
+        let phrase = match by {
+            By::None => "of all".to_owned(),
+            By::Origin | By::Year | By::Feeding => label.clone(),
+            By::Identification => format!("named {label}"),
+            By::Form => format!("of the form {label}"),
+            By::TankAge => format!("in tanks of an age of {label}"),
+            By::KeeperExperience => format!("of keepers with {label} of reef-keeping"),
+            By::Light => format!("in light of {label}"),
+            By::Flow => format!("in {label} flow"),
+            By::Carbon => format!("with carbon {label}"),
+            By::WaterChange => format!("with {label} of the water changed"),
+            By::Neighbours => format!("beside {label}"),
+            By::Parameter(code) => format!("with {} {label}", code.get().name.to_lowercase()),
+        };
+        LevelName { phrase, ..self }
     }
 
     pub(super) fn origin(origin: Origin) -> LevelName {
@@ -65,14 +89,14 @@ impl LevelName {
     pub(super) fn ladder(cuts: &[f64], unit: &str) -> Vec<LevelName> {
         let mut names = Vec::with_capacity(cuts.len() + 1);
         if let Some(first) = cuts.first() {
-            names.push(LevelName { code: format!("<{first}"), label: format!("under {first} {unit}") });
+            names.push(LevelName::new(&format!("<{first}"), &format!("under {first} {unit}")));
         }
         for pair in cuts.windows(2) {
             let (from, to) = (pair[0], pair[1]);
-            names.push(LevelName { code: format!("[{from},{to})"), label: format!("{from} up to {to} {unit}") });
+            names.push(LevelName::new(&format!("[{from},{to})"), &format!("{from} up to {to} {unit}")));
         }
         if let Some(last) = cuts.last() {
-            names.push(LevelName { code: format!(">={last}"), label: format!("{last} {unit} and more") });
+            names.push(LevelName::new(&format!(">={last}"), &format!("{last} {unit} and more")));
         }
         names
     }

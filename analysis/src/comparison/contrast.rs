@@ -1,0 +1,379 @@
+//! Whether levels differ and by how much: log-rank test and hazard ratios, with their minimums.
+
+use std::collections::BTreeMap;
+
+use super::curve::ClusterBy;
+use super::rows::Rows;
+use super::sets::Sets;
+use crate::answer::{CoxCoefficient, CoxResult, LogRankTest};
+use crate::evidence::{Graded, Tally, at_risk_at_a_death, grade, minimums};
+use crate::exposure::LevelName;
+use crate::refusal::{Part, Refusal, RefusalCode};
+use crate::survival::{Covariate, CoxInput, CoxOptions, cox, log_rank};
+
+mod model; // the fit over all drawn sets
+
+use model::Model;
+
+/// Age in days at which ratios are split where they do not stay the same.
+pub const SPLIT_AGE_DAYS: f64 = 90.0;
+/// p of the global test below which they are.
+const NOT_PROPORTIONAL: f64 = 0.05;
+
+/// What is compared.
+#[derive(Debug, Clone)]
+pub struct Contrast<'a> {
+    /// The rows; a level is a position in `names`, unknown none.
+    pub sets: &'a Sets,
+    /// The known levels.
+    pub names: &'a [LevelName],
+    /// Name of the condition, before the colon of a coefficient.
+    pub condition: &'a str,
+    /// Tally of each known level, then of the unknown one.
+    pub tallies: &'a [Tally],
+    /// Deaths of each known level that fell in one tank event, the largest of them.
+    pub event_deaths: &'a [u64],
+    /// Level with which the others are compared.
+    pub reference: usize,
+    /// What corals share.
+    pub cluster: ClusterBy,
+    /// Only corals of one keeper are compared with each other.
+    pub within_keeper: bool,
+}
+
+/// The level with most deaths, the first of equals; `None` without a death in a known level.
+pub fn reference(tallies: &[Tally], known: usize) -> Option<usize> {
+    let mut best: Option<usize> = None;
+    for (level, tally) in tallies.iter().take(known).enumerate() {
+        let more = best.is_none_or(|best| tally.deaths > tallies[best].deaths);
+        if tally.deaths > 0 && more {
+            best = Some(level);
+        }
+    }
+    best
+}
+
+/// What came of a comparison.
+#[derive(Debug, Clone)]
+pub struct Compared {
+    /// Test.
+    pub log_rank: Result<LogRankTest, Refusal>,
+    /// Ratios.
+    pub cox: Result<CoxResult, Refusal>,
+    /// The ratio changes with age, and is given for two ages.
+    pub split_by_age: bool,
+    /// A penalised fit is printed, whose limits do not allow for clusters.
+    pub penalised: bool,
+}
+
+impl Contrast<'_> {
+    fn known(&self) -> usize {
+        self.names.len()
+    }
+
+    fn tally(&self, level: usize) -> Tally {
+        self.tallies.get(level).copied().unwrap_or_default()
+    }
+
+    /// Levels, unknown last, as group numbers of rows.
+    fn groups(&self, rows: &Rows) -> Vec<u32> {
+        rows.level.iter().map(|level| level.map_or(self.known() as u32, u32::from)).collect()
+    }
+
+    /// Test and ratios.
+    pub fn compare(&self) -> Compared {
+        let refused = |refusal: Refusal| Compared {
+            log_rank: Err(refusal.clone()),
+            cox: Err(refusal),
+            split_by_age: false,
+            penalised: false,
+        };
+        if let Err(refusal) = self.comparable() {
+            return refused(refusal);
+        }
+        let (cox, split_by_age, penalised) = match self.ratios() {
+            Ok((cox, split, penalised)) => (Ok(cox), split, penalised),
+            Err(refusal) => (Err(refusal), false, false),
+        };
+        Compared { log_rank: self.test(), cox, split_by_age, penalised }
+    }
+
+    fn comparable(&self) -> Result<(), Refusal> {
+        let lived = (0..self.known()).filter(|&level| self.tally(level).specimens > 0).count();
+        if lived < 2 {
+            let message = if self.known() < 2 {
+                "There is one group only: nothing to compare."
+            } else {
+                "These corals were all under one level of this condition: nothing to compare."
+            };
+            return Err(Refusal::counted(RefusalCode::EmptyGroup, lived as f64, 2.0, message));
+        }
+        let known: f64 = (0..self.known()).map(|level| self.tally(level).days).sum();
+        let unknown = self.tally(self.known()).days;
+        let share = unknown / (known + unknown);
+        if share > minimums::UNKNOWN_SHARE {
+            return Err(Refusal::counted(
+                RefusalCode::UnknownExposure,
+                1.0 - share,
+                1.0 - minimums::UNKNOWN_SHARE,
+                format!(
+                    "The condition is unknown on {:.0} % of the coral-days; levels are compared once it is known on half.",
+                    100.0 * share
+                ),
+            ));
+        }
+        Ok(())
+    }
+
+    /// The log-rank test. The unknown level is a group of its own if two or more of its deaths were expected, and is
+    /// left out otherwise.
+    fn test(&self) -> Result<LogRankTest, Refusal> {
+        let rows = &self.sets.middle;
+        let deaths: u64 = (0..self.known()).map(|level| self.tally(level).deaths).sum();
+        minimums::deaths(deaths, minimums::TEST_DEATHS)?;
+        let groups = self.groups(rows);
+        let run = |rows: &Rows, groups: &[u32], count: usize| {
+            let strata = self.within_keeper.then_some(rows.keeper.as_slice());
+            log_rank(&rows.episodes, groups, count, strata, 0.0)
+        };
+        let mut test = run(rows, &groups, self.known() + 1)?;
+        let unknown_counts = test.groups[self.known()].expected >= minimums::TEST_EXPECTED;
+        let kept: Vec<usize> =
+            (0..rows.len()).filter(|&row| unknown_counts || (groups[row] as usize) < self.known()).collect();
+        let rows = rows.subset(&kept);
+        let groups = self.groups(&rows);
+        if !unknown_counts {
+            test = run(&rows, &groups, self.known())?;
+        }
+        for (level, name) in self.names.iter().enumerate() {
+            let expected = test.groups[level].expected;
+            if self.tally(level).specimens > 0 && expected < minimums::TEST_EXPECTED {
+                return Err(Refusal::counted(
+                    RefusalCode::TooFewEvents,
+                    expected,
+                    minimums::TEST_EXPECTED,
+                    format!("Too few deaths would be expected among corals {}: at least two are needed.", name.phrase),
+                ));
+            }
+        }
+        let robust_p = self.robust_p(&rows, &groups);
+        Ok(LogRankTest { statistic: test.statistic, df: test.df as u64, p: test.p, robust_p })
+    }
+
+    /// p of the score test clustered as published, on the rows and groups of the log-rank test.
+    fn robust_p(&self, rows: &Rows, groups: &[u32]) -> Option<f64> {
+        let clusters = self.clusters(rows);
+        if at_risk_at_a_death(rows, &clusters) < minimums::CLUSTERS {
+            return None;
+        }
+        let mut levels: Vec<u32> = groups.to_vec();
+        levels.sort_unstable();
+        levels.dedup();
+        let covariates: Vec<Covariate> = levels
+            .iter()
+            .filter(|level| **level as usize != self.reference)
+            .map(|level| dummy(level.to_string(), rows, |row| groups[row] == *level))
+            .collect();
+        let strata = self.within_keeper.then_some(rows.keeper.as_slice());
+        let input = CoxInput { episodes: &rows.episodes, covariates: &covariates, strata, cluster: Some(&clusters) };
+        cox(&input, &CoxOptions::default()).ok()?.tests.robust_score.map(|test| test.p)
+    }
+
+    /// Within keepers the keeper is the cluster.
+    fn clusters(&self, rows: &Rows) -> Vec<u32> {
+        if self.within_keeper { rows.keeper.clone() } else { self.cluster.column(rows) }
+    }
+
+    /// Known levels other than the reference, each with the reason why it has no ratio.
+    fn candidates(&self) -> Vec<(usize, Option<Refusal>)> {
+        let groups = self.groups(&self.sets.middle);
+        let at_risk = at_risk_levels(&self.sets.middle, &groups);
+        (0..self.known())
+            .filter(|&level| level != self.reference)
+            .map(|level| {
+                let tally = self.tally(level);
+                let refusal = if tally.specimens == 0 {
+                    Some(minimums::curve(&tally).err().unwrap_or_else(|| never_compared(&self.names[level])))
+                } else if !at_risk.contains(&(level as u32)) {
+                    Some(never_compared(&self.names[level]))
+                } else {
+                    self.one_event(level)
+                        .or_else(|| self.one_event(self.reference))
+                        .or_else(|| self.too_few_within(level))
+                };
+                (level, refusal)
+            })
+            .collect()
+    }
+
+    fn one_event(&self, level: usize) -> Option<Refusal> {
+        let (of_event, all) = (self.event_deaths.get(level).copied().unwrap_or(0), self.tally(level).deaths);
+        (2 * of_event > all).then(|| {
+            Refusal::counted(
+                RefusalCode::OneTankEvent,
+                (all - of_event) as f64,
+                all.div_ceil(2) as f64,
+                format!(
+                    "{of_event} of the {all} losses among corals {} fell in one tank within two weeks: that is the \
+                     story of one tank.",
+                    self.names[level].phrase
+                ),
+            )
+        })
+    }
+
+    fn too_few_within(&self, level: usize) -> Option<Refusal> {
+        if !self.within_keeper {
+            return None;
+        }
+        let rows = &self.sets.middle;
+        let mut deaths: BTreeMap<u32, [bool; 2]> = BTreeMap::new();
+        for row in (0..rows.len()).filter(|&row| rows.episodes.event[row]) {
+            let at = rows.level[row].map(usize::from);
+            let of_keeper = deaths.entry(rows.keeper[row]).or_default();
+            of_keeper[0] |= at == Some(level);
+            of_keeper[1] |= at == Some(self.reference);
+        }
+        let keepers = deaths.values().filter(|both| both[0] && both[1]).count() as u64;
+        (keepers < minimums::WITHIN_KEEPERS).then(|| {
+            Refusal::counted(
+                RefusalCode::TooFewKeepers,
+                keepers as f64,
+                minimums::WITHIN_KEEPERS as f64,
+                format!(
+                    "{keepers} keepers have losses under both levels; a comparison within keepers needs {}.",
+                    minimums::WITHIN_KEEPERS
+                ),
+            )
+        })
+    }
+
+    fn ratios(&self) -> Result<(CoxResult, bool, bool), Refusal> {
+        let candidates = self.candidates();
+        let levels: Vec<usize> = candidates.iter().filter(|(_, no)| no.is_none()).map(|(level, _)| *level).collect();
+        if levels.is_empty()
+            && let Some(refusal) = candidates.iter().find_map(|(_, refusal)| refusal.clone())
+        {
+            return Err(refusal);
+        }
+        let model = Model::new(self, &levels, None);
+        let deaths = model.deaths();
+        let per = deaths as f64 / model.columns.len().max(1) as f64;
+        if per < minimums::DEATHS_PER_COEFFICIENT_AT_ALL {
+            let need = minimums::DEATHS_PER_COEFFICIENT_AT_ALL * model.columns.len() as f64;
+            return Err(minimums::deaths(deaths, need as u64).err().unwrap_or_else(|| {
+                Refusal::counted(RefusalCode::TooFewEvents, deaths as f64, need, "Needs more deaths on record.")
+            }));
+        }
+        let few = per < minimums::DEATHS_PER_COEFFICIENT;
+        let fit = model.fit(self, few)?;
+        let tests = if deaths < minimums::PROPORTIONALITY_DEATHS {
+            Err(Refusal::counted(
+                RefusalCode::TooFewEvents,
+                deaths as f64,
+                minimums::PROPORTIONALITY_DEATHS as f64,
+                "Whether the ratio stays the same over time is not testable with so few deaths.",
+            ))
+        } else {
+            model.proportionality(self)
+        };
+        let crossed = tests
+            .as_ref()
+            .is_ok_and(|tests| tests.iter().any(|test| test.name == "GLOBAL" && test.p < NOT_PROPORTIONAL));
+        let (fit, split) = if crossed {
+            let by_age = Model::new(self, &levels, Some(SPLIT_AGE_DAYS));
+            let per = by_age.deaths() as f64 / by_age.columns.len().max(1) as f64;
+            if per < minimums::DEATHS_PER_COEFFICIENT_AT_ALL {
+                return Err(Refusal::counted(
+                    RefusalCode::TooFewEvents,
+                    by_age.deaths() as f64,
+                    minimums::DEATHS_PER_COEFFICIENT_AT_ALL * by_age.columns.len() as f64,
+                    "The ratio changes with time since acquisition, and the deaths are too few to give it for two ages.",
+                ));
+            }
+            (by_age.fit(self, per < minimums::DEATHS_PER_COEFFICIENT)?, true)
+        } else {
+            (fit, false)
+        };
+        let mut coefficients = Vec::new();
+        for (level, refusal) in &candidates {
+            match refusal {
+                Some(refusal) => coefficients.push(CoxCoefficient {
+                    refused: Some(refusal.clone()),
+                    ..self.empty(&self.names[*level].code)
+                }),
+                None => coefficients.extend(fit.coefficients.iter().filter(|c| c.level == *level).map(|c| {
+                    CoxCoefficient { grade: Some(self.grade(*level)), ..c.printed.clone() }
+                })),
+            }
+        }
+        let penalised = coefficients.iter().any(|coefficient| coefficient.firth.is_some());
+        let result = CoxResult {
+            coefficients,
+            log_likelihood: fit.log_likelihood,
+            iterations: fit.iterations,
+            proportionality: Part::from(tests),
+        };
+        Ok((result, split, penalised))
+    }
+
+    fn empty(&self, level: &str) -> CoxCoefficient {
+        CoxCoefficient {
+            name: format!("{}:{level}", self.condition),
+            reference: self.names[self.reference].code.clone(),
+            coef: None,
+            hazard_ratio: None,
+            std_error: None,
+            robust_std_error: None,
+            lower: None,
+            upper: None,
+            p: None,
+            grade: None,
+            firth: None,
+            refused: None,
+        }
+    }
+
+    fn grade(&self, level: usize) -> crate::answer::Grade {
+        let (one, other) = (self.tally(level), self.tally(self.reference));
+        let smaller = if one.days <= other.days { one } else { other };
+        let all: f64 = self.tallies.iter().map(|tally| tally.days).sum();
+        grade(&Graded {
+            deaths: one.deaths + other.deaths,
+            keepers: smaller.keepers,
+            tanks: smaller.tanks,
+            unknown: self.tally(self.known()).days / all,
+            given: true,
+        })
+    }
+}
+
+fn never_compared(name: &LevelName) -> Refusal {
+    Refusal::plain(
+        RefusalCode::EmptyGroup,
+        format!("No coral {} was under observation when another died.", name.phrase),
+    )
+}
+
+/// Group numbers with at least one row at risk at a death.
+fn at_risk_levels(rows: &Rows, groups: &[u32]) -> Vec<u32> {
+    let mut levels: Vec<u32> = groups.to_vec();
+    levels.sort_unstable();
+    levels.dedup();
+    levels
+        .into_iter()
+        .filter(|level| {
+            let mut deaths: Vec<f64> =
+                (0..rows.len()).filter(|&row| rows.episodes.event[row]).map(|row| rows.episodes.stop[row]).collect();
+            deaths.sort_by(f64::total_cmp);
+            (0..rows.len()).filter(|&row| groups[row] == *level).any(|row| {
+                let next = deaths.partition_point(|death| *death <= rows.episodes.start[row]);
+                deaths.get(next).is_some_and(|death| *death <= rows.episodes.stop[row])
+            })
+        })
+        .collect()
+}
+
+fn dummy(name: String, rows: &Rows, is: impl Fn(usize) -> bool) -> Covariate {
+    Covariate { name, values: (0..rows.len()).map(|row| f64::from(u8::from(is(row)))).collect() }
+}

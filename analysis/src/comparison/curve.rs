@@ -1,0 +1,348 @@
+//! The figures of one group: curve, share alive at the horizon, median, restricted mean, rate.
+//!
+//! With deaths known to more than a week, the mean of the curves of the drawn sets stands for the curve, with the
+//! variance of Rubin's rules on the scale of ln(-ln S) (Rubin 1987, from memory), on a grid of weeks.
+
+use super::rows::Rows;
+use super::sets::Sets;
+use crate::answer::{AtHorizon, CurvePoint, Estimate, RatePart, RestrictedMeanPart};
+use crate::evidence::{at_risk_at_a_death, minimums};
+use crate::numeric::tail::{normal_multiplier, student_multiplier};
+use crate::refusal::{Refusal, RefusalCode};
+use crate::survival::{
+    Interval, KaplanMeier, club_start_time, clustered_std_errors, kaplan_meier, quantile, rate, restricted_mean,
+};
+
+/// Coverage of all limits.
+pub const LEVEL: f64 = 0.95;
+const WEEK_DAYS: f64 = 7.0;
+
+/// What corals share: deaths in one cluster may depend on each other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ClusterBy {
+    /// Their tank.
+    Tank,
+    /// Their keeper.
+    Keeper,
+}
+
+impl ClusterBy {
+    /// Keepers from 20 keepers at risk at a death on, tanks below.
+    pub fn of(rows: &Rows) -> ClusterBy {
+        if at_risk_at_a_death(rows, &rows.keeper) >= minimums::KEEPERS_AS_CLUSTERS {
+            ClusterBy::Keeper
+        } else {
+            ClusterBy::Tank
+        }
+    }
+
+    /// The name as printed.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            ClusterBy::Tank => "tank",
+            ClusterBy::Keeper => "keeper",
+        }
+    }
+
+    /// One cluster number a row.
+    pub fn column(self, rows: &Rows) -> Vec<u32> {
+        match self {
+            ClusterBy::Tank => rows.tanks_as_clusters(),
+            ClusterBy::Keeper => rows.keeper.clone(),
+        }
+    }
+}
+
+/// The curves of one group, one per set.
+#[derive(Debug, Clone)]
+pub struct GroupCurves {
+    /// Day since acquisition from which they run.
+    pub start_time: f64,
+    /// Last day with at least five at risk in every set.
+    pub last_time: f64,
+    whole: Vec<KaplanMeier>,
+    cut: Vec<KaplanMeier>,
+}
+
+/// A mean over sets with limits.
+struct Pooled {
+    survival: f64,
+    std_error: Option<f64>,
+    lower: Option<f64>,
+    upper: Option<f64>,
+}
+
+/// Between-set variance, with the factor for a finite number of sets; 0 for one set.
+pub(super) fn between(values: &[f64]) -> f64 {
+    let m = values.len() as f64;
+    if values.len() < 2 {
+        return 0.0;
+    }
+    let mean = values.iter().sum::<f64>() / m;
+    (1.0 + 1.0 / m) * values.iter().map(|value| (value - mean) * (value - mean)).sum::<f64>() / (m - 1.0)
+}
+
+pub(super) fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+/// Shares alive of the sets with their standard errors, pooled.
+fn pool(survival: &[f64], std_error: &[Option<f64>], multiplier: f64) -> Pooled {
+    let pooled = mean(survival);
+    let errors: Option<Vec<f64>> = std_error.iter().copied().collect();
+    let variance = |errors: &[f64]| mean(&errors.iter().map(|se| se * se).collect::<Vec<_>>());
+    let se = errors.as_deref().map(|errors| (variance(errors) + between(survival)).sqrt());
+    let inside = survival.iter().all(|s| *s > 0.0 && *s < 1.0);
+    let limits = errors.filter(|_| inside).map(|errors| {
+        let scaled: Vec<f64> = survival.iter().zip(&errors).map(|(s, se)| se / (s * s.ln().abs())).collect();
+        let log_log: Vec<f64> = survival.iter().map(|s| (-s.ln()).ln()).collect();
+        let v = multiplier * (variance(&scaled) + between(&log_log)).sqrt();
+        (pooled.powf(v.exp()), pooled.powf((-v).exp()))
+    });
+    Pooled { survival: pooled, std_error: se, lower: limits.map(|l| l.0), upper: limits.map(|l| l.1) }
+}
+
+impl GroupCurves {
+    /// The curves of a group; `start` sets where they begin, otherwise the club's rule does.
+    pub fn new(sets: &Sets, start: Option<f64>) -> GroupCurves {
+        let start_time = start.unwrap_or_else(|| club_start_time(&sets.middle.episodes));
+        let whole: Vec<KaplanMeier> = sets
+            .all()
+            .iter()
+            .map(|rows| kaplan_meier(&rows.episodes, Some(start_time), Interval::LogLog))
+            .collect();
+        let cut: Vec<KaplanMeier> = whole.iter().map(|curve| curve.cut_at_risk(minimums::POINT_AT_RISK)).collect();
+        let last_time = cut.iter().map(|curve| curve.last_time).fold(f64::INFINITY, f64::min);
+        GroupCurves { start_time, last_time, whole, cut }
+    }
+
+    /// The printed points: every one with at least five at risk.
+    ///
+    /// # Errors
+    /// `NoEvents` without a death, `RiskSetTooSmall` if the first death already had fewer than five at risk.
+    pub fn points(&self) -> Result<Vec<CurvePoint>, Refusal> {
+        if self.whole.iter().all(|curve| curve.steps.is_empty()) {
+            return Err(Refusal::counted(
+                RefusalCode::NoEvents,
+                0.0,
+                1.0,
+                "No death yet: a flat curve would say nothing; the rate's upper limit does.",
+            ));
+        }
+        let points = match self.cut.as_slice() {
+            [only] => only.steps.iter().map(point).collect(),
+            many => self.weekly(many),
+        };
+        if points.is_empty() {
+            let have = self.whole.iter().filter_map(|curve| curve.steps.first()).map(|step| step.at_risk).min();
+            return Err(Refusal::counted(
+                RefusalCode::RiskSetTooSmall,
+                have.unwrap_or(0) as f64,
+                minimums::POINT_AT_RISK as f64,
+                "Fewer than five corals were at risk at every death.",
+            ));
+        }
+        Ok(points)
+    }
+
+    fn weekly(&self, curves: &[KaplanMeier]) -> Vec<CurvePoint> {
+        let z = normal_multiplier(LEVEL);
+        let mut points = Vec::new();
+        let (mut events, mut censored) = (0, 0);
+        let mut week = 1.0;
+        while self.start_time + week * WEEK_DAYS <= self.last_time {
+            let time = self.start_time + week * WEEK_DAYS;
+            week += 1.0;
+            let at: Vec<_> = curves.iter().filter_map(|curve| curve.survival_at(time)).collect();
+            if at.len() < curves.len() {
+                break;
+            }
+            let survival: Vec<f64> = at.iter().map(|step| step.survival).collect();
+            let std_error: Vec<Option<f64>> = at.iter().map(|step| step.std_error).collect();
+            let pooled = pool(&survival, &std_error, z);
+            let average = |of: fn(&crate::survival::Step) -> u64| {
+                let sums = curves.iter().map(|curve| {
+                    let begun = curve.steps.iter().take_while(|step| step.time <= time).map(of).sum::<u64>();
+                    (begun + of(&curve.origin)) as f64
+                });
+                (sums.sum::<f64>() / curves.len() as f64).round() as u64
+            };
+            let (died, left) = (average(|step| step.events), average(|step| step.censored));
+            let at_risk: Vec<f64> = curves.iter().map(|curve| curve.at_risk_at(time) as f64).collect();
+            points.push(CurvePoint {
+                time,
+                at_risk: mean(&at_risk).round() as u64,
+                events: died.saturating_sub(events),
+                censored: left.saturating_sub(censored),
+                survival: pooled.survival,
+                std_error: pooled.std_error,
+                lower: pooled.lower,
+                upper: pooled.upper,
+            });
+            (events, censored) = (died.max(events), left.max(censored));
+        }
+        points
+    }
+
+    /// The share alive at the horizon, with limits that allow for clusters: `G/(G-1)` times the clustered variance and
+    /// t with `G-1` degrees of freedom, on the scale of ln(-ln S).
+    ///
+    /// # Errors
+    /// `NoEvents`, `BeyondFollowUp` or `RiskSetTooSmall`.
+    pub fn at_horizon(&self, sets: &Sets, cluster: ClusterBy, horizon: f64) -> Result<AtHorizon, Refusal> {
+        let beyond = |have: f64| {
+            Refusal::counted(
+                RefusalCode::BeyondFollowUp,
+                have,
+                horizon,
+                format!("These corals were followed to day {}, not to day {horizon}.", have.floor()),
+            )
+        };
+        if horizon <= self.start_time {
+            return Err(Refusal::counted(
+                RefusalCode::BeyondFollowUp,
+                self.start_time,
+                horizon,
+                format!("The curve begins on day {}: earlier too few were under observation.", self.start_time),
+            ));
+        }
+        let mut survival = Vec::new();
+        for curve in &self.whole {
+            let step = curve.survival_at(horizon).ok_or_else(|| beyond(curve.last_time))?;
+            let at_risk = curve.at_risk_at(horizon);
+            if at_risk < minimums::POINT_AT_RISK {
+                return Err(Refusal::counted(
+                    RefusalCode::RiskSetTooSmall,
+                    at_risk as f64,
+                    minimums::POINT_AT_RISK as f64,
+                    format!("Only {at_risk} corals were still followed on day {horizon}; at least five are needed."),
+                ));
+            }
+            survival.push(step.survival);
+        }
+        if survival.iter().all(|s| *s >= 1.0) {
+            return Err(Refusal::counted(
+                RefusalCode::NoEvents,
+                0.0,
+                1.0,
+                format!("No death by day {horizon}: the rate's upper limit says how many would still fit."),
+            ));
+        }
+        let mut std_error = Vec::new();
+        let mut fewest = u64::MAX;
+        for (rows, curve) in sets.all().iter().zip(&self.whole) {
+            let clusters = cluster.column(rows);
+            let count = at_risk_at_a_death(rows, &clusters);
+            fewest = fewest.min(count);
+            let plain = clustered_std_errors(&rows.episodes, &rows.specimen, &clusters, curve, &[horizon]);
+            let factor = if count > 1 { (count as f64 / (count as f64 - 1.0)).sqrt() } else { f64::NAN };
+            std_error.push(plain.first().copied().flatten().map(|se| se * factor).filter(|se| se.is_finite() && *se > 0.0));
+        }
+        let t = student_multiplier(LEVEL, fewest.saturating_sub(1) as f64);
+        let pooled = pool(&survival, &std_error, t.unwrap_or(f64::NAN));
+        let finite = |limit: Option<f64>| limit.filter(|limit| limit.is_finite());
+        Ok(AtHorizon {
+            time: horizon,
+            survival: pooled.survival,
+            lower: finite(pooled.lower),
+            upper: finite(pooled.upper),
+        })
+    }
+
+    /// The day by which half had died; `None` in it = not reached.
+    ///
+    /// # Errors
+    /// Fewer than ten deaths.
+    pub fn median(&self, deaths: u64) -> Result<Estimate, Refusal> {
+        minimums::deaths(deaths, minimums::MEDIAN_DEATHS)?;
+        if let [only] = self.cut.as_slice() {
+            let median = quantile(only, 0.5);
+            return Ok(Estimate { estimate: median.estimate, lower: median.lower, upper: median.upper });
+        }
+        let z = normal_multiplier(LEVEL);
+        let mut times: Vec<f64> = self.cut.iter().flat_map(|curve| curve.steps.iter().map(|step| step.time)).collect();
+        times.sort_by(f64::total_cmp);
+        times.dedup();
+        let mut found = Estimate { estimate: None, lower: None, upper: None };
+        for time in times.into_iter().take_while(|time| *time <= self.last_time) {
+            let at: Vec<_> = self.cut.iter().filter_map(|curve| curve.survival_at(time)).collect();
+            if at.len() < self.cut.len() {
+                break;
+            }
+            let survival: Vec<f64> = at.iter().map(|step| step.survival).collect();
+            let std_error: Vec<Option<f64>> = at.iter().map(|step| step.std_error).collect();
+            let pooled = pool(&survival, &std_error, z);
+            let crossed = |value: Option<f64>| value.is_some_and(|value| value <= 0.5);
+            let mark = |day: &mut Option<f64>, value: Option<f64>| {
+                if day.is_none() && crossed(value) {
+                    *day = Some(time);
+                }
+            };
+            mark(&mut found.estimate, Some(pooled.survival));
+            mark(&mut found.lower, pooled.lower);
+            mark(&mut found.upper, pooled.upper);
+        }
+        Ok(found)
+    }
+
+    /// Mean days of life up to the horizon.
+    ///
+    /// # Errors
+    /// `BeyondFollowUp` if the horizon lies beyond `longest`, the last day with five at risk in every group compared;
+    /// otherwise as the estimator.
+    pub fn restricted_mean(&self, horizon: f64, longest: f64) -> Result<RestrictedMeanPart, Refusal> {
+        if horizon > longest {
+            return Err(Refusal::counted(
+                RefusalCode::BeyondFollowUp,
+                longest,
+                horizon,
+                format!("The longest horizon these records bear is day {}.", longest.floor()),
+            ));
+        }
+        let means = self.whole.iter().map(|curve| restricted_mean(curve, horizon)).collect::<Result<Vec<_>, _>>()?;
+        if let [only] = means.as_slice() {
+            return Ok(RestrictedMeanPart {
+                horizon,
+                estimate: only.estimate,
+                std_error: only.std_error,
+                lower: only.lower,
+                upper: only.upper,
+            });
+        }
+        let estimates: Vec<f64> = means.iter().map(|mean| mean.estimate).collect();
+        let errors: Option<Vec<f64>> = means.iter().map(|mean| mean.std_error).collect();
+        let estimate = mean(&estimates);
+        let within = |errors: Vec<f64>| mean(&errors.iter().map(|se| se * se).collect::<Vec<_>>());
+        let std_error = errors.map(|errors| (within(errors) + between(&estimates)).sqrt());
+        let z = normal_multiplier(LEVEL);
+        Ok(RestrictedMeanPart {
+            horizon,
+            estimate,
+            std_error,
+            lower: std_error.map(|se| estimate - z * se),
+            upper: std_error.map(|se| estimate + z * se),
+        })
+    }
+}
+
+fn point(step: &crate::survival::Step) -> CurvePoint {
+    CurvePoint {
+        time: step.time,
+        at_risk: step.at_risk,
+        events: step.events,
+        censored: step.censored,
+        survival: step.survival,
+        std_error: step.std_error,
+        lower: step.lower,
+        upper: step.upper,
+    }
+}
+
+/// Losses per 100 coral-months with exact limits.
+///
+/// # Errors
+/// As [`rate`]: no time at risk.
+pub fn loss_rate(deaths: u64, days: f64) -> Result<RatePart, Refusal> {
+    let [per_100_months, lower, upper] = rate(deaths, days, LEVEL)?.per_100_months();
+    Ok(RatePart { per_100_months, lower, upper })
+}

@@ -1,0 +1,253 @@
+//! Rows of specimens at risk, cut wherever tank or level changes.
+
+use crate::club::{Club, TankId};
+use crate::episode::{Episodes, InvalidRow};
+use crate::exposure::given::{FAILED, HELD, WaterInBand};
+use crate::exposure::{Condition, Level, MONTH_DAYS};
+use crate::follow_up::{Follow, FollowUp, day_number};
+use crate::vocabulary::CauseGroup;
+
+/// Rows `(start, stop]` in days since acquisition, as columns.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Rows {
+    /// Start, end, death.
+    pub episodes: Episodes,
+    /// Position of the specimen in [`FollowUp::follows`].
+    pub specimen: Vec<u32>,
+    /// Tank; `None` where no stay says.
+    pub tank: Vec<Option<TankId>>,
+    /// Keeper.
+    pub keeper: Vec<u32>,
+    /// Level of the split.
+    pub level: Vec<Level>,
+    /// Group of the cause, from 1, for a row that ends with death; 0 otherwise.
+    pub cause: Vec<u32>,
+}
+
+/// Days kept and not kept by a condition that had to hold.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct GivenTally {
+    /// It held.
+    pub kept: f64,
+    /// It did not.
+    pub outside: f64,
+    /// Not known.
+    pub unknown: f64,
+}
+
+/// What rows are cut from.
+#[derive(Debug, Clone, Copy)]
+pub struct Frame<'a> {
+    /// The records.
+    pub club: &'a Club,
+    /// Who was under observation when.
+    pub follow_up: &'a FollowUp,
+    /// The split.
+    pub condition: &'a Condition,
+    /// Days on which this did not hold are left out.
+    pub given: Option<&'a WaterInBand>,
+}
+
+/// Groups of causes in the order of their numbers, from 1.
+pub const CAUSES: &[CauseGroup] = CauseGroup::ALL;
+
+/// A stretch of calendar time in one tank.
+struct Stretch {
+    tank: Option<TankId>,
+    from: f64,
+    to: f64,
+}
+
+impl Frame<'_> {
+    /// The rows with deaths known to an interval at its middle.
+    ///
+    /// # Errors
+    /// A row without length: the records contradict themselves.
+    pub fn middle(&self) -> Result<(Rows, GivenTally), InvalidRow> {
+        self.rows(|follow| follow.end.middle())
+    }
+
+    /// The rows with deaths known to an interval at a drawn share of it: one value a specimen, in order.
+    ///
+    /// # Errors
+    /// As [`Frame::middle`].
+    pub fn drawn(&self, shares: &[f64]) -> Result<Rows, InvalidRow> {
+        let mut position = 0;
+        let (rows, _) = self.rows(|follow| {
+            let share = shares.get(position).copied().unwrap_or(1.0);
+            position += 1;
+            follow.end.drawn(share)
+        })?;
+        Ok(rows)
+    }
+
+    fn rows(&self, mut end_of: impl FnMut(&Follow) -> f64) -> Result<(Rows, GivenTally), InvalidRow> {
+        let mut rows = Rows::default();
+        let mut tally = GivenTally::default();
+        let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());
+        for (position, follow) in self.follow_up.follows.iter().enumerate() {
+            let end = follow.stop(end_of(follow));
+            let mut pieces = self.pieces(follow, end);
+            if self.given.is_some() {
+                for piece in &pieces {
+                    match piece.given {
+                        Some(HELD) => tally.kept += piece.to - piece.from,
+                        Some(_) => tally.outside += piece.to - piece.from,
+                        None => tally.unknown += piece.to - piece.from,
+                    }
+                }
+                pieces.retain(|piece| piece.given == Some(HELD));
+            }
+            for piece in pieces {
+                let died = follow.end.is_death() && piece.to == end;
+                let cause = CAUSES.iter().position(|cause| *cause == follow.cause).map_or(0, |at| at as u32 + 1);
+                start.push(piece.from - follow.day0);
+                stop.push(piece.to - follow.day0);
+                event.push(died);
+                rows.specimen.push(position as u32);
+                rows.tank.push(piece.tank);
+                rows.keeper.push(follow.keeper);
+                rows.level.push(piece.level);
+                rows.cause.push(if died { cause } else { 0 });
+            }
+        }
+        rows.episodes = Episodes::validated(start, stop, event)?;
+        Ok((rows, tally))
+    }
+
+    /// The time of one specimen, cut at moves and changes of level, equal neighbours joined.
+    fn pieces(&self, follow: &Follow, end: f64) -> Vec<Piece> {
+        let mut pieces: Vec<Piece> = Vec::new();
+        for stretch in stretches(self.club, follow, end) {
+            let (id, keeper, tank) = (follow.specimen, follow.keeper, stretch.tank);
+            for segment in self.condition.between(id, keeper, tank, stretch.from, stretch.to) {
+                let parts = match self.given {
+                    None => vec![(segment.start, segment.stop, Some(HELD))],
+                    Some(given) => given
+                        .steps(tank)
+                        .between(segment.start, segment.stop)
+                        .into_iter()
+                        .map(|part| (part.start, part.stop, part.level))
+                        .collect(),
+                };
+                for (from, to, given) in parts {
+                    let given = if given.is_some_and(|level| level != HELD) { Some(FAILED) } else { given };
+                    match pieces.last_mut() {
+                        Some(last)
+                            if last.to == from
+                                && last.tank == tank
+                                && last.level == segment.level
+                                && last.given == given =>
+                        {
+                            last.to = to;
+                        }
+                        _ => pieces.push(Piece { from, to, tank, level: segment.level, given }),
+                    }
+                }
+            }
+        }
+        pieces
+    }
+}
+
+struct Piece {
+    from: f64,
+    to: f64,
+    tank: Option<TankId>,
+    level: Level,
+    given: Level,
+}
+
+/// The tanks of a specimen over its time under observation; time that no stay covers has no tank.
+fn stretches(club: &Club, follow: &Follow, end: f64) -> Vec<Stretch> {
+    let stays = club.specimens.get(follow.specimen as usize).map_or(&[][..], |specimen| &specimen.stays);
+    let mut stretches = Vec::new();
+    let mut at = follow.entry;
+    for (position, stay) in stays.iter().enumerate() {
+        let last = position + 1 == stays.len();
+        let from = day_number(stay.from).max(at);
+        let mut to = stay.to.map_or(f64::INFINITY, day_number);
+        // A stay closed on the day of the end holds the end, half a day after a death on the day of entry too.
+        if last && to + 1.0 >= end {
+            to = f64::INFINITY;
+        }
+        let to = to.min(end);
+        if from >= to {
+            continue;
+        }
+        if from > at {
+            stretches.push(Stretch { tank: None, from: at, to: from });
+        }
+        stretches.push(Stretch { tank: Some(stay.tank), from, to });
+        at = to;
+    }
+    if at < end {
+        stretches.push(Stretch { tank: None, from: at, to: end });
+    }
+    stretches
+}
+
+impl Rows {
+    /// Number of rows.
+    pub fn len(&self) -> usize {
+        self.episodes.len()
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.episodes.is_empty()
+    }
+
+    /// The rows at these positions.
+    pub fn subset(&self, keep: &[usize]) -> Rows {
+        fn pick<T: Copy>(column: &[T], keep: &[usize]) -> Vec<T> {
+            keep.iter().filter_map(|&row| column.get(row).copied()).collect()
+        }
+        Rows {
+            episodes: self.episodes.subset(keep),
+            specimen: pick(&self.specimen, keep),
+            tank: pick(&self.tank, keep),
+            keeper: pick(&self.keeper, keep),
+            level: pick(&self.level, keep),
+            cause: pick(&self.cause, keep),
+        }
+    }
+
+    /// The same time with every row cut at this age.
+    ///
+    /// # Errors
+    /// None for rows that were valid; the check is that of [`Episodes::validated`].
+    pub fn split_at(&self, age: f64) -> Result<Rows, InvalidRow> {
+        let mut rows = Rows::default();
+        let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());
+        for row in 0..self.len() {
+            let (from, to, died) = (self.episodes.start[row], self.episodes.stop[row], self.episodes.event[row]);
+            let cut = from < age && age < to;
+            let parts: &[(f64, f64, bool)] =
+                if cut { &[(from, age, false), (age, to, died)] } else { &[(from, to, died)] };
+            for &(from, to, died) in parts {
+                start.push(from);
+                stop.push(to);
+                event.push(died);
+                rows.specimen.push(self.specimen[row]);
+                rows.tank.push(self.tank[row]);
+                rows.keeper.push(self.keeper[row]);
+                rows.level.push(self.level[row]);
+                rows.cause.push(if died { self.cause[row] } else { 0 });
+            }
+        }
+        rows.episodes = Episodes::validated(start, stop, event)?;
+        Ok(rows)
+    }
+
+    /// One cluster number a row: the tank, or one of its own for a keeper's corals of which no stay says.
+    pub fn tanks_as_clusters(&self) -> Vec<u32> {
+        let known = self.tank.iter().flatten().max().map_or(0, |tank| tank + 1);
+        self.tank.iter().zip(&self.keeper).map(|(tank, keeper)| tank.unwrap_or(known + keeper)).collect()
+    }
+
+    /// Months at risk, over all rows.
+    pub fn months(&self) -> f64 {
+        self.episodes.time_at_risk() / MONTH_DAYS
+    }
+}

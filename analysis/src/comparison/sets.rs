@@ -1,0 +1,82 @@
+//! The rows of an answer, once with deaths known to an interval at its middle, and as often as needed drawn.
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use super::rows::{Frame, GivenTally, Rows};
+use crate::episode::InvalidRow;
+
+/// Draws for deaths known to more than a week.
+pub const IMPUTATIONS: usize = 20;
+/// Seed of the draws, to which each specimen's own key is added: the same coral dies on the same days in every answer.
+pub const SEED: u64 = 20;
+
+/// The rows of an answer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sets {
+    /// Deaths known to an interval at its middle: counts, rates, causes and pieces of age come from these.
+    pub middle: Rows,
+    /// Drawn sets, for curves and ratios; empty if no death is known to more than a week.
+    pub drawn: Vec<Rows>,
+    /// Days kept by a condition that had to hold.
+    pub given: GivenTally,
+}
+
+impl Sets {
+    /// Cuts the rows of a frame.
+    ///
+    /// # Errors
+    /// A row without length: the records contradict themselves.
+    pub fn new(frame: &Frame) -> Result<Sets, InvalidRow> {
+        let (middle, given) = frame.middle()?;
+        let mut drawn = Vec::new();
+        if frame.follow_up.has_wide_intervals() {
+            let mut sources: Vec<ChaCha8Rng> = frame
+                .follow_up
+                .follows
+                .iter()
+                .map(|follow| {
+                    let key = frame.club.specimens.get(follow.specimen as usize).map_or("", |s| s.key.as_str());
+                    ChaCha8Rng::seed_from_u64(SEED ^ stable_hash(key))
+                })
+                .collect();
+            for _ in 0..IMPUTATIONS {
+                // 1 - u: the interval is open on the left and closed on the right.
+                let shares: Vec<f64> = sources.iter_mut().map(|source| 1.0 - source.random::<f64>()).collect();
+                drawn.push(frame.drawn(&shares)?);
+            }
+        }
+        Ok(Sets { middle, drawn, given })
+    }
+
+    /// The sets that curves and ratios are made from.
+    pub fn all(&self) -> &[Rows] {
+        if self.drawn.is_empty() { std::slice::from_ref(&self.middle) } else { &self.drawn }
+    }
+
+    /// The same, each row kept or not by its place in its set.
+    pub fn filter(&self, keep: impl Fn(&Rows, usize) -> bool) -> Sets {
+        let pick = |rows: &Rows| {
+            let kept: Vec<usize> = (0..rows.len()).filter(|&row| keep(rows, row)).collect();
+            rows.subset(&kept)
+        };
+        Sets { middle: pick(&self.middle), drawn: self.drawn.iter().map(pick).collect(), given: self.given }
+    }
+}
+
+/// FNV-1a: the same on every machine and in every version.
+fn stable_hash(key: &str) -> u64 {
+    key.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::stable_hash;
+
+    #[test]
+    fn the_hash_is_the_published_one() {
+        // Test vectors of the FNV-1a 64-bit hash (Fowler, Noll, Vo), from memory.
+        assert_eq!(stable_hash(""), 0xcbf2_9ce4_8422_2325);
+        assert_eq!(stable_hash("a"), 0xaf63_dc4c_8601_ec8c);
+    }
+}

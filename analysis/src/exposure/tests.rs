@@ -1,0 +1,1 @@
+//! Levels of single tests.

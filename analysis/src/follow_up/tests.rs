@@ -1,0 +1,1 @@
+//! Entry, end and tank events of single specimens.

@@ -1,0 +1,123 @@
+//! What to bear in mind: one sentence for each code.
+
+use crate::answer::Caution;
+use crate::follow_up::Run;
+
+fn caution(code: &'static str, sentence: String) -> Caution {
+    Caution { code, sentence }
+}
+
+fn corals(count: u64) -> String {
+    if count == 1 { "1 coral".to_owned() } else { format!("{count} corals") }
+}
+
+/// Said with every comparison.
+pub fn association() -> Caution {
+    caution(
+        "association",
+        "This shows what went together. Keepers chose their water, species and corals; careful keepers test more and \
+         have steadier water; members who log are not all keepers, and corals never logged are absent. Tests speak for \
+         some weeks, which blurs differences: a small ratio is no sign of a small difference. Never change water or \
+         buy corals on the strength of a record."
+            .to_owned(),
+    )
+}
+
+/// Some logs never said since when they are complete.
+pub fn entry_assumed(count: u64) -> Caution {
+    caution(
+        "entry_assumed",
+        format!(
+            "For {} nobody has said since when every loss was written down; the first day of their log was taken.",
+            corals(count)
+        ),
+    )
+}
+
+/// Some deaths have a day under question.
+pub fn date_held(count: u64) -> Caution {
+    caution("date_held", format!("The day of death is under question for {}; the deaths are counted.", corals(count)))
+}
+
+/// Some deaths are known to more than a week.
+pub fn wide_intervals(count: u64, draws: usize) -> Caution {
+    caution(
+        "wide_intervals",
+        format!(
+            "The death is known only to more than a week for {}: curves and ratios are the mean over {draws} draws of \
+             the day, and their limits allow for it.",
+            corals(count)
+        ),
+    )
+}
+
+/// Many losses of one tank in a short time.
+pub fn one_tank_event(events: u64, deaths: u64) -> Caution {
+    let events = if events == 1 { "1 event".to_owned() } else { format!("{events} events") };
+    caution(
+        "one_tank_event",
+        format!("{deaths} of the losses fell in {events} in which one tank lost three or more, or half of its corals, within two weeks."),
+    )
+}
+
+/// Other rules change the figure.
+pub fn sensitive(runs: &[Run]) -> Caution {
+    let words: Vec<String> = runs.iter().map(|run| run.in_words().to_owned()).collect();
+    caution(
+        "sensitive",
+        format!("The figure moves outside its limits with {}.", crate::evidence::minimums::list(&words)),
+    )
+}
+
+/// The ratio changes with age.
+pub fn not_proportional() -> Caution {
+    caution(
+        "not_proportional",
+        "The ratio is not the same over time since acquisition; it is given for the first 90 days and for later.".to_owned(),
+    )
+}
+
+/// Days on which the condition is unknown have another loss rate.
+pub fn unknown_goes_with_survival(unknown: f64, known: f64) -> Caution {
+    let (more, less) = (super::comparison::two_digits(unknown), super::comparison::two_digits(known));
+    caution(
+        "unknown_goes_with_survival",
+        format!(
+            "On days with the condition unknown, losses per 100 coral-months were {more}, against {less} on days with \
+             it known: testing itself goes with survival."
+        ),
+    )
+}
+
+/// A penalised fit is printed.
+pub fn wald_limits() -> Caution {
+    caution(
+        "wald_limits",
+        "Deaths are few: a penalised ratio stands beside, whose limits are approximate and do not allow for tanks.".to_owned(),
+    )
+}
+
+/// Figures are rounded for the reader.
+pub fn rounded() -> Caution {
+    caution(
+        "rounded",
+        "Counts are rounded to the nearest 5, days to the nearest 50, other figures to two digits, so that no keeper \
+         can be singled out."
+            .to_owned(),
+    )
+}
+
+/// An exact answer, for the desk only.
+pub fn not_for_passing_on() -> Caution {
+    caution("not_for_passing_on", "Exact figures for the curators' desk: not for passing on.".to_owned())
+}
+
+/// A curve of a condition that changes.
+pub fn present_state() -> Caution {
+    caution(
+        "present_state",
+        "Corals join and leave these groups as the condition changes: each curve shows what would be seen if the \
+         present condition were kept, not the fate of any set of corals."
+            .to_owned(),
+    )
+}

@@ -1,0 +1,94 @@
+use super::caution;
+use super::comparison::two_digits;
+use super::lead::{Lead, OutOf, Started, lead_sentence, no_death};
+use super::*;
+use crate::answer::Grade;
+use proptest::prelude::*;
+
+fn lead(survival: f64, lower: f64, upper: f64) -> Lead {
+    Lead { survival, lower, upper, horizon: 365.0, start_time: 0.0, started: Started::Bought, grade: Grade::Thin }
+}
+
+#[test]
+fn of_ten_bought() {
+    let said = |lead: Lead| lead_sentence(&lead).unwrap_or_else(|refusal| refusal.message);
+    assert_eq!(said(lead(0.68, 0.52, 0.81)), "Of 10 bought, about 7 were alive after a year (5 to 9).");
+    assert_eq!(said(lead(0.02, 0.003, 0.08)), "Of 10 bought, hardly any were alive after a year (0 to 1).");
+    assert_eq!(said(lead(0.97, 0.9, 0.99)), "Of 10 bought, nearly all were alive after a year (9 to 10).");
+    let cut = Lead { started: Started::Cut, horizon: 90.0, ..lead(0.68, 0.52, 0.81) };
+    assert_eq!(said(cut), "Of 10 started, about 7 were alive after 90 days (5 to 9).");
+    let late = Lead { start_time: 30.0, ..lead(0.68, 0.52, 0.81) };
+    assert_eq!(said(late), "Of 10 alive at 30 days, about 7 were alive after a year (5 to 9).");
+    assert_eq!(said(lead(0.6, 0.25, 0.85)), "Cannot tell: anything between 2 and 9 of 10.");
+    let strong = Lead { grade: Grade::Strong, ..lead(0.684, 0.611, 0.752) };
+    assert_eq!(said(strong), "Of 100 bought, about 68 were alive after a year (61 to 76).");
+    let wide = Lead { grade: Grade::Strong, ..lead(0.684, 0.55, 0.752) };
+    assert_eq!(said(wide), "Of 10 bought, about 7 were alive after a year (5 to 8).");
+}
+
+#[test]
+fn limits_that_are_whole_stay_whole() {
+    // 0.1 + 0.6 is 0.7 less the last digit.
+    assert_eq!(OutOf::new(10, 0.75, 0.1 + 0.6, 0.9).lower, 7);
+    assert_eq!(OutOf::new(10, 0.25, 0.2, 0.1 + 0.2).upper, 3);
+}
+
+#[test]
+fn no_death_yet_says_what_would_still_fit() {
+    // 10 coral-years: 10 (1 - exp(-3.689/10)) = 3.09, so up to 4 of 10.
+    let said = no_death(14, 3652.5).message;
+    assert_eq!(
+        said,
+        "None of 14 lost in 120 coral-months; up to 4 of 10 a year would still fit, not allowing for tanks."
+    );
+}
+
+proptest! {
+    #[test]
+    fn outward_limits_hold_the_exact_ones_and_the_middle(a in 0.0..=1.0_f64, b in 0.0..=1.0_f64, c in 0.0..=1.0_f64) {
+        let mut sorted = [a, b, c];
+        sorted.sort_by(f64::total_cmp);
+        let [lower, survival, upper] = sorted;
+        for of in [10, 100] {
+            let numbers = OutOf::new(of, survival, lower, upper);
+            let n = f64::from(of);
+            prop_assert!(f64::from(numbers.lower) <= n * lower + 1e-9);
+            prop_assert!(f64::from(numbers.upper) >= n * upper - 1e-9);
+            prop_assert!(numbers.lower <= numbers.middle && numbers.middle <= numbers.upper);
+        }
+    }
+}
+
+#[test]
+fn forbidden_words_are_found_as_whole_words_only() {
+    assert_eq!(forbidden("It is safe and easy, and kills nothing."), vec!["kills", "safe", "easy"]);
+    assert_eq!(forbidden("Unsafely easier; no effects."), Vec::<&str>::new());
+    assert_eq!(forbidden("There was No effect."), vec!["no effect"]);
+}
+
+#[test]
+fn cautions_and_refusals_hold_no_forbidden_word() {
+    let cautions = [
+        caution::association(),
+        caution::entry_assumed(1),
+        caution::date_held(2),
+        caution::wide_intervals(3, 20),
+        caution::one_tank_event(1, 4),
+        caution::sensitive(crate::follow_up::Run::BESIDE),
+        caution::not_proportional(),
+        caution::unknown_goes_with_survival(1.0, 2.0),
+        caution::wald_limits(),
+        caution::rounded(),
+        caution::not_for_passing_on(),
+        caution::present_state(),
+    ];
+    for caution in cautions {
+        assert_eq!(forbidden(&caution.sentence), Vec::<&str>::new(), "{}", caution.sentence);
+    }
+}
+
+#[test]
+fn two_digits_without_an_exponent() {
+    let said: Vec<String> = [1.0, 0.034_56, 12.34, 123.4, 0.999, 0.0].into_iter().map(two_digits).collect();
+    assert_eq!(said, ["1.0", "0.035", "12", "123", "1.00", "0"]);
+}
