@@ -24,6 +24,9 @@ pub fn open(bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, Vec<Finding>
         findings.push(encoding_unclear(decoded.encoding, rival));
     }
     let text = decoded.text.as_str();
+    if text.split([',', ';', '|', '"']).all(is_blank) {
+        return Err(Box::new(verdict::empty("No cell of the file holds anything.")));
+    }
     let detected = dialect::detect(text);
     let dialect = match chosen("separator_unclear").and_then(|name| dialect_named(name, text)) {
         Some(dialect) => dialect,

@@ -156,6 +156,14 @@ fn titles_hold_a_day(piece: &Piece) -> bool {
     })
 }
 
+/// Names of parameters stand in the first column and several columns of values beside them.
+pub fn parameters_run_down(rows: &[DataRow]) -> bool {
+    let below = &rows[rows.len().min(1)..];
+    let profiles = profiles(below);
+    let values = profiles.values().filter(|profile| most(profile.numbers, profile.filled)).count();
+    values >= 2 && profiles.values().next().is_some_and(|profile| most(profile.parameters, profile.filled))
+}
+
 /// The likeliest kind of rows without a header that says so.
 pub fn headless(rows: &[DataRow]) -> Option<Kind> {
     let profiles = profiles(rows);

@@ -100,7 +100,8 @@ impl Cutter<'_> {
         };
         let looks: Vec<Look> = row.cells.iter().map(|cell| look_of(&cell.raw)).collect();
         let dated = row.cells.iter().zip(&looks).any(|(cell, look)| open.dates.contains(&cell.column) && (*look == Look::Date || matches!(cell.raw, Raw::Number(_))));
-        if !dated {
+        let month = row.cells.len() == 1 && !open.is_register_like() && matches!(&row.cells[0].raw, Raw::Text(text) if is_month_title(text));
+        if !dated || month {
             if open.repeats_header(row) && !self.starts_anew(&open) {
                 open.label_notes(grid);
                 open.piece.labels.extend(cells(row));
@@ -312,7 +313,8 @@ impl Cutter<'_> {
         }
         let rows = rows.iter().map(|&at| &self.grid.rows[at]).map(|row| DataRow { row: row.number, line: row.line, cells: cells(row).collect() }).collect();
         let mut piece = Piece { rows, ..Piece::default() };
-        piece.likely = kind::headless(&piece.rows);
+        piece.transposed = kind::parameters_run_down(&piece.rows);
+        piece.likely = kind::headless(&piece.rows).filter(|_| !piece.transposed);
         self.out.tables.push(piece);
     }
 }
