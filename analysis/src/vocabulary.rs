@@ -17,13 +17,20 @@ pub mod code; // codes that can only be obtained by lookup
 pub mod header; // words over columns that name no parameter
 pub mod outcome; // what can happen to a specimen
 pub mod parameter; // what is measured, and its conversions
+mod phrase; // phrases found in a remark
 pub mod taxon; // corals and kin, and their names
 pub mod text; // words compared without case, accents and punctuation
 pub mod unit; // units and what a number is expressed as
+pub mod word; // words of logs that are no data
 
 pub use code::{ParameterCode, TaxonSlug, UnitCode};
 pub use header::{HeaderRole, RowWord, find_header_word, find_row_word, header_roles};
-pub use outcome::{CauseGroup, Fate, Origin, OriginBasis};
+pub use outcome::{
+    Cause, CauseGroup, Fate, FateMatch, Look, LookState, Measure, MeasureMatch, MeasureUnit, Origin, OriginBasis, Sign,
+    SizeBasis, SourceMatch, Term, find_cause, find_cause_in_remark, find_closing, find_condition, find_fate,
+    find_flow_word, find_happening, find_height_word, find_incident, find_incident_in_remark, find_measure,
+    find_origin, find_origin_basis, find_routine, find_size_basis, find_source_kind,
+};
 pub use parameter::{
     AcceptedUnit, Condition, ConductivityAt, Conversion, ConvertError, Parameter, ParameterKind, Spelling, Water, ZeroPolicy,
     find_parameter_by_word, find_substance_without_code,
@@ -33,6 +40,10 @@ pub use taxon::{
     tentacles_said,
 };
 pub use unit::{Unit, UnitMatch, find_unit};
+pub use word::{
+    RoutineRate, find_routine_rate, is_approximate_mark, is_below_limit, is_legend_word, is_no_reading,
+    is_summary_word, is_trace_word, is_unknown_word, month_by_name, number_word, yes_or_no,
+};
 
 /// Everything the files of `catalogue/` say, checked.
 #[derive(Debug)]
@@ -40,6 +51,8 @@ pub struct Catalogue {
     units: unit::Units,
     parameters: parameter::Parameters,
     taxa: taxon::Taxa,
+    words: word::Words,
+    outcomes: outcome::Outcomes,
 }
 
 /// A compiled-in file that contradicts itself; met by a developer, never by a user.
@@ -71,7 +84,9 @@ impl Catalogue {
         let units = unit::Units::read()?;
         let parameters = parameter::Parameters::read(&units)?;
         let taxa = taxon::Taxa::read()?;
-        Ok(Catalogue { units, parameters, taxa })
+        let words = word::Words::read()?;
+        let outcomes = outcome::Outcomes::read(&units, &words.numbers)?;
+        Ok(Catalogue { units, parameters, taxa, words, outcomes })
     }
 
     /// All parameters, in the order of print.
@@ -112,6 +127,61 @@ impl Catalogue {
     /// Forms recorded at purchase.
     pub fn forms(&self) -> &[Form] {
         &self.taxa.forms
+    }
+
+    /// Causes of death, by group.
+    pub fn causes(&self) -> &[Cause] {
+        &self.outcomes.causes
+    }
+
+    /// Signs seen at a look, each with the manner of death it is beside one.
+    pub fn looks(&self) -> &[Sign] {
+        &self.outcomes.signs
+    }
+
+    /// Size measures.
+    pub fn measures(&self) -> &[Measure] {
+        &self.outcomes.measures
+    }
+
+    /// What a size is taken on.
+    pub fn size_bases(&self) -> &[SizeBasis] {
+        &self.outcomes.size_bases
+    }
+
+    /// Kinds of source.
+    pub fn source_kinds(&self) -> &[Term] {
+        &self.outcomes.source_kinds
+    }
+
+    /// Incidents of a tank.
+    pub fn incidents(&self) -> &[Term] {
+        &self.outcomes.incidents
+    }
+
+    /// Other lines of a diary of happenings.
+    pub fn happenings(&self) -> &[Term] {
+        &self.outcomes.happenings
+    }
+
+    /// Routines.
+    pub fn routines(&self) -> &[Term] {
+        &self.outcomes.routines
+    }
+
+    /// Flow as a word.
+    pub fn flow_words(&self) -> &[Term] {
+        &self.outcomes.flow_words
+    }
+
+    /// Heights in a tank.
+    pub fn height_words(&self) -> &[Term] {
+        &self.outcomes.height_words
+    }
+
+    /// Why a tank was closed.
+    pub fn closings(&self) -> &[Term] {
+        &self.outcomes.closings
     }
 }
 

@@ -4,3 +4,5 @@
 mod names;
 #[path = "vocabulary/parameters.rs"]
 mod parameters;
+#[path = "vocabulary/outcomes.rs"]
+mod outcomes;

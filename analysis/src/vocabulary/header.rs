@@ -14,6 +14,7 @@ use std::sync::LazyLock;
 use serde::Deserialize;
 
 use super::text::{compact, words};
+use super::word::is_summary_word;
 
 /// What a column is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
@@ -123,7 +124,8 @@ pub enum HeaderRole {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum RowWord {
-    /// A mean, a sum, a lowest or highest value, a count.
+    /// A mean, a sum, a lowest or highest value, a count (the summary words of `words.toml`).
+    #[serde(skip)]
     Summary,
     /// A goal or a range.
     Target,
@@ -208,6 +210,9 @@ pub fn find_row_word(text: &str) -> Option<RowWord> {
     let words = words(head);
     if words.len() > 4 {
         return None;
+    }
+    if words.first().is_some_and(|first| is_summary_word(first)) {
+        return Some(RowWord::Summary);
     }
     let named = |count: usize| words.get(..count).and_then(|first| WORDS.rows.get(&first.concat())).copied();
     (1..words.len()).rev().find_map(named).filter(|kind| *kind != RowWord::Legend)

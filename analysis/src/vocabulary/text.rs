@@ -12,7 +12,7 @@ pub(super) fn keep_all(texts: Vec<String>) -> Vec<&'static str> {
 
 /// Words of a text in comparable form, one blank between: lower case, accents and apostrophes dropped, `µ` as
 /// `u`, raised and lowered digits as digits, the degree sign dropped, `×` as `x`, all other punctuation a blank;
-/// `%` and `‰` stay as words of their own.
+/// `%` and `‰` stay as words of their own, and a point or comma between two digits as a point.
 ///
 /// ```
 /// assert_eq!(analysis::vocabulary::text::fold("Température (°C)"), "temperature c");
@@ -20,8 +20,11 @@ pub(super) fn keep_all(texts: Vec<String>) -> Vec<&'static str> {
 /// ```
 pub fn fold(text: &str) -> String {
     let mut raw = String::with_capacity(text.len() + 8);
-    for c in text.chars().flat_map(char::to_lowercase) {
+    let mut chars = text.chars().flat_map(char::to_lowercase).peekable();
+    while let Some(c) = chars.next() {
         let plain = match c {
+            // "1.5" and "1,5" are one word, with a point.
+            '.' | ',' if raw.ends_with(|c: char| c.is_ascii_digit()) && chars.peek().is_some_and(char::is_ascii_digit) => ".",
             'a'..='z' | '0'..='9' => {
                 raw.push(c);
                 continue;
