@@ -43,7 +43,7 @@ impl Jobs {
             let name = format!("reader-{number}");
             threads.push(std::thread::Builder::new().name(name).spawn(move || {
                 if number == 0 {
-                    take_up(&pool, &today);
+                    take_up(&pool);
                 }
                 while !bell.stop.load(Ordering::SeqCst) {
                     if !read_one(&pool, &today) {
@@ -88,13 +88,24 @@ impl Bell {
 }
 
 /// Reads again what was being read and commits again what was being committed when a process ended.
-fn take_up(pool: &Pool, today: &Today) {
-    match pool.get() {
-        Err(error) => tracing::error!(%error, "uploads left half done are not taken up: no connection"),
-        Ok(mut connection) => match importer::load::resume(&mut connection, today()) {
-            Ok(taken) => tracing::info!(?taken, "uploads left half done are taken up"),
-            Err(error) => tracing::error!(%error, "uploads left half done could not be taken up"),
-        },
+fn take_up(pool: &Pool) {
+    let taken = match pool.get() {
+        Ok(mut connection) => importer::load::resume(&mut connection),
+        Err(error) => {
+            tracing::error!(%error, "uploads left half done are not taken up: no connection");
+            return;
+        }
+    };
+    match taken {
+        Err(error) => tracing::error!(%error, "uploads left half done could not be looked for"),
+        Ok(taken) => {
+            for (upload, outcome) in taken {
+                match outcome {
+                    Ok(state) => tracing::info!(upload, %state, "an upload left half done was taken up"),
+                    Err(error) => tracing::error!(upload, %error, "an upload left half done could not be taken up"),
+                }
+            }
+        }
     }
 }
 

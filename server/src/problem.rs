@@ -80,8 +80,6 @@ kinds! {
     OpenQuestions = 409 "open-questions" "Questions are still open";
     /// The question has another answer already.
     AlreadyAnswered = 409 "already-answered" "This question was answered before";
-    /// A request with this idempotency key is still running.
-    StillRunning = 409 "still-running" "The first request with this key is still running";
     /// The body is larger than the limit.
     TooLarge = 413 "too-large" "The body is larger than the limit";
     /// A media type that the operation does not take.
