@@ -13,17 +13,28 @@
 
 use std::sync::LazyLock;
 
+pub mod band; // what is taught to begin with
+pub mod caution; // printed wherever the work can hurt someone
+pub mod claim; // what the club teaches, and how the records look at it
 pub mod code; // codes that can only be obtained by lookup
+pub mod finding; // what a reader of logs can meet
 pub mod header; // words over columns that name no parameter
 pub mod outcome; // what can happen to a specimen
 pub mod parameter; // what is measured, and its conversions
 mod phrase; // phrases found in a remark
+pub mod sign; // a coral looks wrong: what to check first
 pub mod taxon; // corals and kin, and their names
 pub mod text; // words compared without case, accents and punctuation
 pub mod unit; // units and what a number is expressed as
 pub mod word; // words of logs that are no data
 
-pub use code::{ParameterCode, TaxonSlug, UnitCode};
+pub use band::{
+    Place, TaughtBand, arrival_light_caution, place_of, taught_arrival_light, taught_band, taught_flow, water_in_band,
+};
+pub use caution::{Caution, cautions};
+pub use claim::{Claim, ClaimOutcome, claims};
+pub use code::{FindingCode, ParameterCode, TaxonSlug, UnitCode};
+pub use finding::{ALWAYS_ANSWERS, Answer, FindingKind, Hold, Proposal, Scope, Severity, fill};
 pub use header::{HeaderRole, RowWord, find_header_word, find_row_word, header_roles};
 pub use outcome::{
     Cause, CauseGroup, Fate, FateMatch, Look, LookState, Measure, MeasureMatch, MeasureUnit, Origin, OriginBasis, Sign,
@@ -35,6 +46,7 @@ pub use parameter::{
     AcceptedUnit, Condition, ConductivityAt, Conversion, ConvertError, Parameter, ParameterKind, Spelling, Water, ZeroPolicy,
     find_parameter_by_word, find_substance_without_code,
 };
+pub use sign::{SignStep, SignWhen, sign_steps};
 pub use taxon::{
     Candidate, Fallback, Form, Group, LookAlike, NameMatch, Rank, Sting, Taxon, TradeName, resolve_name, resolve_names,
     tentacles_said,
@@ -53,6 +65,11 @@ pub struct Catalogue {
     taxa: taxon::Taxa,
     words: word::Words,
     outcomes: outcome::Outcomes,
+    findings: finding::Findings,
+    bands: band::Bands,
+    cautions: Vec<Caution>,
+    signs: Vec<SignStep>,
+    claims: Vec<Claim>,
 }
 
 /// A compiled-in file that contradicts itself; met by a developer, never by a user.
@@ -86,7 +103,18 @@ impl Catalogue {
         let taxa = taxon::Taxa::read()?;
         let words = word::Words::read()?;
         let outcomes = outcome::Outcomes::read(&units, &words.numbers)?;
-        Ok(Catalogue { units, parameters, taxa, words, outcomes })
+        let findings = finding::Findings::read()?;
+        let taxon = |slug: &str| taxa.by_slug.get(slug).map(|&row| taxa.all[row].slug);
+        let bands = band::Bands::read(&band::Known {
+            taxon: &taxon,
+            parameter: &|code| parameters.by_code.get(code).map(|&row| &parameters.all[row]),
+            unit: &|code| units.code(code),
+            flow: &|word| outcomes.flow_words.iter().any(|term| term.code == word),
+        })?;
+        let cautions = caution::read()?;
+        let signs = sign::read(|code| cautions.iter().any(|caution| caution.code == code))?;
+        let claims = claim::read(taxon)?;
+        Ok(Catalogue { units, parameters, taxa, words, outcomes, findings, bands, cautions, signs, claims })
     }
 
     /// All parameters, in the order of print.
@@ -127,6 +155,16 @@ impl Catalogue {
     /// Forms recorded at purchase.
     pub fn forms(&self) -> &[Form] {
         &self.taxa.forms
+    }
+
+    /// Kinds of finding, in the order of reading.
+    pub fn findings(&self) -> &[FindingKind] {
+        &self.findings.all
+    }
+
+    /// All bands taught, light on arrival included.
+    pub fn bands(&self) -> impl Iterator<Item = &TaughtBand> {
+        self.bands.all()
     }
 
     /// Causes of death, by group.

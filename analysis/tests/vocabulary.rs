@@ -6,3 +6,5 @@ mod names;
 mod parameters;
 #[path = "vocabulary/outcomes.rs"]
 mod outcomes;
+#[path = "vocabulary/teaching.rs"]
+mod teaching;

@@ -67,3 +67,9 @@ code!(
     "taxon",
     |slug| catalogue().taxa.by_slug.get(slug).map(|&row| catalogue().taxa.all[row].slug)
 );
+code!(
+    /// A kind of finding: `date_order_unclear`, `outside_limits`, …
+    FindingCode,
+    "finding",
+    |code| catalogue().findings.by_code.get(code).map(|&row| catalogue().findings.all[row].code)
+);
