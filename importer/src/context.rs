@@ -9,7 +9,7 @@ use crate::finding::{Answer, CellCounts, Finding};
 use crate::record::Record;
 
 /// What is known before a file is read.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub struct Context {
     /// The day on which the file is read; later days are in the future. `None` = no day is too late.
     pub today: Option<NaiveDate>,
@@ -32,7 +32,7 @@ pub struct Context {
 }
 
 /// A tank of the keeper.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct KnownTank {
     /// Name.
     pub name: String,
@@ -41,7 +41,7 @@ pub struct KnownTank {
 }
 
 /// A coral of the keeper.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct KnownSpecimen {
     /// Label.
     pub label: String,
@@ -54,7 +54,7 @@ pub struct KnownSpecimen {
 }
 
 /// An instrument of the keeper, or a club-wide answer about a kit of that name.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct KnownInstrument {
     /// Tank it serves; `None` = all.
     pub tank: Option<String>,

@@ -224,14 +224,14 @@ pub struct Current {
 /// `preferences` are the keeper's answers about pairs of logs, the smaller number first.
 pub fn fold(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> Current {
     let (logs, by_first, by_last) = logs(uploads);
-    let (mut facts, disagreements) = between::join(&logs, &by_first, &by_last, preferences);
+    let mut joined = between::join(&logs, &by_first, &by_last, preferences);
     for upload in uploads.iter().filter(|upload| upload.edit) {
-        between::edit(&mut facts, upload);
+        between::edit(&mut joined, upload);
     }
     let log_facts = log_facts(uploads);
-    let mut current = resolve::resolve(&facts, &log_facts);
+    let mut current = resolve::resolve(&joined, &log_facts);
     current.logs = log_facts;
-    current.disagreements = disagreements;
+    current.disagreements = joined.disagreements;
     current.keeping_since = uploads
         .iter()
         .rev()
@@ -239,9 +239,15 @@ pub fn fold(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> Current {
     current
 }
 
+/// Where logs differ, answered or not.
+pub fn disagreements(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> Vec<Disagreement> {
+    let (logs, by_first, by_last) = logs(uploads);
+    between::join(&logs, &by_first, &by_last, preferences).disagreements
+}
+
 /// One log's content: the fold of its versions alone.
 pub fn log_of<'a>(uploads: &[LiveUpload<'a>], log: i64) -> Log<'a> {
-    let mut content = Log::new();
+    let mut content = Log::default();
     for upload in uploads
         .iter()
         .filter(|upload| upload.log == Some(log) && !upload.edit)
@@ -266,7 +272,7 @@ fn logs<'a>(uploads: &[LiveUpload<'a>]) -> Logs<'a> {
         let at = match upload.log.and_then(|log| position.get(&log)) {
             Some(at) => *at,
             None => {
-                logs.push((upload.log, Log::new()));
+                logs.push((upload.log, Log::default()));
                 last.push(order);
                 if let Some(log) = upload.log {
                     position.insert(log, logs.len() - 1);

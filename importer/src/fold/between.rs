@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::key::{Kind, agrees};
-use super::version::{Key, Log, Stated, named};
+use super::version::{Key, Log, Names, Stated, named};
 use super::{Disagreement, Dispute, LiveUpload, Preference};
 use crate::record::Record;
 
@@ -56,17 +56,30 @@ struct Side<'a> {
     replicate: BTreeSet<usize>,
 }
 
+/// Several logs as one.
+#[derive(Debug)]
+pub struct Joined<'a> {
+    /// Their facts.
+    pub facts: Facts<'a>,
+    /// The names they give to specimens; of several logs the one that held a name first.
+    pub names: Names<'a>,
+    /// Where they differ.
+    pub disagreements: Vec<Disagreement>,
+}
+
 /// Joins logs. `by_first` and `by_last` hold positions in `logs`, ordered by first and by last live upload.
 pub fn join<'a>(
     logs: &[(Option<i64>, Log<'a>)],
     by_first: &[usize],
     by_last: &[usize],
     preferences: &Preferences,
-) -> (Facts<'a>, Vec<Disagreement>) {
+) -> Joined<'a> {
+    let mut names: Names<'a> = BTreeMap::new();
     let mut facts: Facts<'a> = BTreeMap::new();
     for position in by_last {
         for (key, stated) in logs[*position]
             .1
+            .facts
             .iter()
             .filter(|(key, _)| !key.kind.repeats())
         {
@@ -81,7 +94,12 @@ pub fn join<'a>(
     let mut slots: BTreeMap<(Kind, &str), Vec<Side<'a>>> = BTreeMap::new();
     for position in by_first {
         let (log, content) = &logs[*position];
-        for (key, stated) in content.iter().filter(|(key, _)| key.kind.repeats()) {
+        for (specimen, given) in &content.names {
+            names
+                .entry(specimen.clone())
+                .or_insert_with(|| given.clone());
+        }
+        for (key, stated) in content.facts.iter().filter(|(key, _)| key.kind.repeats()) {
             let sides = slots.entry((key.kind, &key.slot)).or_default();
             // Keys of a log come in order, so a slot's facts follow one another.
             match sides.last_mut() {
@@ -129,7 +147,11 @@ pub fn join<'a>(
             }
         }
     }
-    (facts, disagreements.into_values().collect())
+    Joined {
+        facts,
+        names,
+        disagreements: disagreements.into_values().collect(),
+    }
 }
 
 fn compare(
@@ -232,7 +254,7 @@ fn unmatched(left: &[Stated<'_>], right: &[Stated<'_>]) -> (Vec<usize>, Vec<usiz
 }
 
 /// Lays a single edit over everything: an edit is the fact as it should be.
-pub fn edit<'a>(facts: &mut Facts<'a>, upload: &LiveUpload<'a>) {
+pub fn edit<'a>(joined: &mut Joined<'a>, upload: &LiveUpload<'a>) {
     for (
         Key {
             kind,
@@ -251,7 +273,15 @@ pub fn edit<'a>(facts: &mut Facts<'a>, upload: &LiveUpload<'a>) {
             last: record,
             last_upload: upload.upload,
         };
-        let entries = facts.entry(kind).or_default().entry(slot).or_default();
+        if kind == Kind::Specimen {
+            joined.names.remove(&slot);
+        }
+        let entries = joined
+            .facts
+            .entry(kind)
+            .or_default()
+            .entry(slot)
+            .or_default();
         let at = usize::try_from(ordinal - 1).unwrap_or(usize::MAX);
         if !kind.repeats() {
             *entries = vec![Entry::of(stated)];

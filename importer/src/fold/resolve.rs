@@ -8,19 +8,20 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::between::{Entry, Facts};
+use super::between::{Entry, Facts, Joined};
 use super::key::Kind;
 use super::version::Stated;
 use super::{Current, LogFacts, Missing, Source, Unplaced};
 use crate::record::DaySpan;
 
 /// Works out the rows of all tables.
-pub fn resolve(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>) -> Current {
+pub fn resolve(joined: &Joined<'_>, logs: &BTreeMap<i64, LogFacts>) -> Current {
+    let facts = &joined.facts;
     let mut current = Current::default();
     tank::tanks(facts, &mut current);
     tank::instruments(facts, &mut current);
     specimen::specimens(facts, logs, &mut current);
-    specimen::identifications(facts, &mut current);
+    specimen::identifications(facts, &joined.names, &mut current);
     specimen::stays(facts, &mut current);
     specimen::placements(facts, &mut current);
     specimen::looks(facts, &mut current);

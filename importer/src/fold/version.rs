@@ -39,7 +39,25 @@ pub struct Stated<'a> {
 }
 
 /// What a log says.
-pub type Log<'a> = BTreeMap<Key, Stated<'a>>;
+#[derive(Debug, Clone, Default)]
+pub struct Log<'a> {
+    /// Its facts as they stand.
+    pub facts: BTreeMap<Key, Stated<'a>>,
+    /// Names of each specimen, oldest first: a name written in a later version was not known at purchase.
+    pub names: Names<'a>,
+}
+
+/// Names by key of the specimen.
+pub type Names<'a> = BTreeMap<String, Vec<Name<'a>>>;
+
+/// A name that a version of a log gave to a specimen.
+#[derive(Debug, Clone, Copy)]
+pub struct Name<'a> {
+    /// The day for which that version speaks.
+    pub on: Option<NaiveDate>,
+    /// The specimen's row in it.
+    pub specimen: &'a crate::record::Specimen,
+}
 
 /// Names the records of one upload; repeated slots are numbered in the order of the file, and of a kind that
 /// has one fact per slot the last one stands.
@@ -92,6 +110,7 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
 
     // A specimen's row is one statement: what else it said goes when the row says it no longer.
     let rows: HashMap<&str, (Option<&str>, u32, i64)> = log
+        .facts
         .iter()
         .filter(|(key, _)| key.kind == Kind::Specimen && restated.contains(key.slot.as_str()))
         .map(|(key, stated)| {
@@ -103,7 +122,7 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
         })
         .collect();
     let mut leaving: Vec<(Key, bool)> = Vec::new();
-    for (key, stated) in log.iter() {
+    for (key, stated) in &log.facts {
         if keys.contains(key) || is_register_sighting(stated.record) {
             continue;
         }
@@ -128,7 +147,7 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
         }
     }
     for (key, withdrawn) in leaving {
-        if let Some(stated) = log.remove(&key)
+        if let Some(stated) = log.facts.remove(&key)
             && withdrawn
         {
             step.withdrawn.push((key, stated));
@@ -138,6 +157,20 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
     let confirmed = upload.true_on();
     let bound = upload.bound();
     for (key, record) in named {
+        if let Record::Specimen(specimen) = record
+            && specimen.taxon.is_some()
+        {
+            let names = log.names.entry(key.slot.clone()).or_default();
+            if names
+                .last()
+                .is_none_or(|name| name.specimen.taxon != specimen.taxon)
+            {
+                names.push(Name {
+                    on: confirmed,
+                    specimen,
+                });
+            }
+        }
         let fresh = Stated {
             record,
             upload: upload.upload,
@@ -147,7 +180,7 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
             last: record,
             last_upload: upload.upload,
         };
-        match log.entry(key) {
+        match log.facts.entry(key) {
             std::collections::btree_map::Entry::Vacant(empty) => {
                 empty.insert(fresh);
             }
@@ -181,6 +214,7 @@ pub fn likeness(log: &Log<'_>, records: &[Record]) -> f64 {
         !matches!(kind, Kind::Tank | Kind::Instrument) && !is_register_sighting(record)
     };
     let of_log = log
+        .facts
         .iter()
         .filter(|(key, stated)| telling(key.kind, stated.record))
         .count();
@@ -190,7 +224,7 @@ pub fn likeness(log: &Log<'_>, records: &[Record]) -> f64 {
     for (key, record) in &named {
         if telling(key.kind, record) {
             of_file += 1;
-            shared += usize::from(log.contains_key(key));
+            shared += usize::from(log.facts.contains_key(key));
         }
     }
     let smaller = of_log.min(of_file);

@@ -11,6 +11,7 @@ use crate::fold::row::{
     EndingRow, IdentificationRow, PlacementRow, SightingRow, SizingRow, SpecimenNameRow,
     SpecimenRow, StayRow,
 };
+use crate::fold::version::Names;
 use crate::fold::{CompleteSince, Current, LogFacts, Missing};
 use crate::record::{DaySpan, Ending, HeldFact, Record, Specimen};
 
@@ -192,11 +193,28 @@ fn lineage(
     }
 }
 
-/// Names: the one at purchase and the dated ones; the latest holds.
-pub fn identifications(facts: &Facts<'_>, current: &mut Current) {
+/// Names: the one at purchase and the dated ones; the latest holds. A name that a later version of a list
+/// changes is dated by that version, so that what was known at purchase stays what it was.
+pub fn identifications(facts: &Facts<'_>, names: &Names<'_>, current: &mut Current) {
     let mut rows: BTreeMap<String, IdentificationRow> = BTreeMap::new();
     for (key, specimen) in &current.specimens {
-        if let Some(taxon) = specimen.taxon {
+        let given = names.get(key).map(Vec::as_slice).unwrap_or_default();
+        for (at, name) in given.iter().enumerate() {
+            let (Some(taxon), on_day) = (name.specimen.taxon, name.on.filter(|_| at > 0)) else {
+                continue;
+            };
+            let day = on_day.map_or_else(|| "start".to_owned(), |day| day.to_string());
+            let row = IdentificationRow {
+                specimen: key.clone(),
+                written: name.specimen.written.clone(),
+                taxon: taxon.as_str(),
+                confidence: name.specimen.confidence.clone(),
+                character_seen: name.specimen.character.clone(),
+                on_day,
+            };
+            rows.insert(format!("{key}|{day}"), row);
+        }
+        if let (Some(taxon), true) = (specimen.taxon, given.is_empty()) {
             let row = IdentificationRow {
                 specimen: key.clone(),
                 written: specimen.written.clone(),

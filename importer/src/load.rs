@@ -1,0 +1,190 @@
+//! Records → Postgres: the only writer of records from files.
+//!
+//! An upload is received with its bytes, read, questioned, answered, committed and, if need be, undone. Whatever
+//! happens, the current records equal the fold of the committed uploads that are not undone; a commit and an
+//! undo are one transaction each, commits of one keeper take turns by a lock on the keeper's row, and the edition
+//! is raised by the last statement. Reading is pure, so an upload's state can always be rebuilt from its bytes
+//! and answers; `today` comes from the caller, never from a clock here.
+//!
+//! ```text
+//! received → reading → failed | questions | ready → committing → committed → undone
+//!                      before a commit: → discarded
+//! ```
+
+mod answer; // answers, checked against the questions
+mod apply; // the fold's rows → tables, by difference
+mod commit; // staged → committed, undo, single edits
+mod compare; // a version against its log, a log against the others
+mod context; // what the club knows of a keeper
+mod error; // what can go wrong, with its remedy
+mod found; // findings of comparing, in the catalogue's words
+mod keeper; // keepers and roll calls
+mod receive; // bytes → a received upload
+mod stage; // bytes + answers → staged records and findings
+mod store; // uploads as stored: records, findings, answers, live uploads
+mod vocabulary; // compiled catalogue → the tables of codes
+
+pub use apply::Changes;
+pub use commit::CommitSummary;
+pub use error::LoadError;
+pub use keeper::{RollCallException, ensure_keeper, find_keeper};
+pub use receive::{NewUpload, Received};
+pub use store::{Stage, State, Upload, findings, original, records, upload, uploads};
+pub use vocabulary::{prepare, vocabulary};
+
+use chrono::NaiveDate;
+use diesel::pg::PgConnection;
+
+use crate::context::{Context, Outcome};
+use crate::finding::Answer;
+use crate::record::Record;
+
+/// A reader of files: pure, so that the same bytes and context give the same outcome.
+pub type Reader = fn(name: &str, bytes: &[u8], context: &Context) -> Outcome;
+
+/// The stages from bytes to current records with a given reader; the functions of this module use
+/// [`crate::read::read`].
+#[derive(Debug, Clone, Copy)]
+pub struct Loader {
+    /// Reads files.
+    pub reader: Reader,
+}
+
+impl Default for Loader {
+    fn default() -> Self {
+        Loader {
+            reader: crate::read::read,
+        }
+    }
+}
+
+/// Takes in a file: stores its bytes as they came. The same bytes again, while live for the keeper, are named
+/// in [`Received::already`] and nothing new is stored.
+///
+/// # Errors
+/// [`LoadError`] if the keeper does not exist or the database refuses.
+pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Received, LoadError> {
+    receive::receive(connection, new)
+}
+
+/// Reads a received file and stores what it says; also again, while it is not committed.
+///
+/// # Errors
+/// [`LoadError::WrongState`] unless it is received, being read, ready or in question; otherwise the database's.
+pub fn stage(
+    connection: &mut PgConnection,
+    upload: i64,
+    today: NaiveDate,
+) -> Result<Upload, LoadError> {
+    Loader::default().stage(connection, upload, today)
+}
+
+/// Answers questions, all or none, and reads again. An answer to a committed upload makes a further commit.
+///
+/// # Errors
+/// [`LoadError::Conflict`] for a question that has its answer; [`LoadError::UnknownQuestion`],
+/// [`LoadError::UnknownChoice`], [`LoadError::BadValue`] name what would be valid.
+pub fn answer(
+    connection: &mut PgConnection,
+    upload: i64,
+    answers: &[Answer],
+    by: &str,
+) -> Result<Upload, LoadError> {
+    Loader::default().answer(connection, upload, answers, by)
+}
+
+/// Marks an upload to be committed by the next [`commit`], also after a restart.
+///
+/// # Errors
+/// [`LoadError::QuestionsOpen`] unless `leave_open`; [`LoadError::WrongState`].
+pub fn request_commit(
+    connection: &mut PgConnection,
+    upload: i64,
+    leave_open: bool,
+) -> Result<Upload, LoadError> {
+    commit::request(connection, upload, leave_open)
+}
+
+/// Makes an upload's records current, in one transaction. Committed before: nothing happens.
+///
+/// # Errors
+/// [`LoadError::QuestionsOpen`] unless `leave_open`; [`LoadError::WrongState`]; the database's.
+pub fn commit(
+    connection: &mut PgConnection,
+    upload: i64,
+    leave_open: bool,
+) -> Result<CommitSummary, LoadError> {
+    Loader::default().commit(connection, upload, leave_open)
+}
+
+/// Takes a committed upload back, with all its commits, in one transaction. Undone before: nothing happens.
+///
+/// # Errors
+/// [`LoadError::WrongState`] if it was never committed.
+pub fn undo(connection: &mut PgConnection, upload: i64, by: &str) -> Result<Upload, LoadError> {
+    commit::undo(connection, upload, by)
+}
+
+/// Puts an upload aside that is not committed. Discarded before: nothing happens.
+///
+/// # Errors
+/// [`LoadError::WrongState`] once it is being committed.
+pub fn discard(connection: &mut PgConnection, upload: i64, by: &str) -> Result<Upload, LoadError> {
+    commit::discard(connection, upload, by)
+}
+
+/// Undoes or discards, whichever its state asks for.
+///
+/// # Errors
+/// As [`undo`] and [`discard`].
+pub fn remove(connection: &mut PgConnection, upload: i64, by: &str) -> Result<Upload, LoadError> {
+    commit::remove(connection, upload, by)
+}
+
+/// Records single facts at once, as an upload that can be undone: an edit is laid over all files.
+///
+/// # Errors
+/// [`LoadError`] if the keeper does not exist or the database refuses a value.
+pub fn edit(
+    connection: &mut PgConnection,
+    keeper: i64,
+    records: &[Record],
+    by: &str,
+) -> Result<i64, LoadError> {
+    commit::edit(connection, keeper, records, by)
+}
+
+/// "All seen alive on this day, except …": a sighting for every specimen living with the keeper (in the tank),
+/// recorded at once, as an upload that can be undone.
+///
+/// # Errors
+/// [`LoadError::BadRollCall`] for a specimen that is not among them or a status that does not exist.
+pub fn roll_call(
+    connection: &mut PgConnection,
+    keeper: i64,
+    on: NaiveDate,
+    tank: Option<i64>,
+    except: &[RollCallException],
+    by: &str,
+) -> Result<i64, LoadError> {
+    keeper::roll_call(connection, keeper, on, tank, except, by)
+}
+
+/// What the club knows of a keeper, as a file of theirs would be read now.
+///
+/// # Errors
+/// The database's.
+pub fn context_for(connection: &mut PgConnection, keeper: i64) -> Result<Context, LoadError> {
+    context::context_for(connection, keeper)
+}
+
+/// Goes on where a stopped server left off: reads what was being read, commits what was being committed.
+/// Returns the uploads and what became of each.
+///
+/// # Errors
+/// The database's, when the list of uploads cannot be read.
+pub fn resume(
+    connection: &mut PgConnection,
+) -> Result<Vec<(i64, Result<State, LoadError>)>, LoadError> {
+    Loader::default().resume(connection)
+}

@@ -1,0 +1,422 @@
+//! The fold's rows → tables, by difference: equal rows keep their number and are not touched.
+//!
+//! Rows go up as JSON of many rows in one statement, which the database takes apart by its own column types;
+//! floating-point numbers survive that to the last digit.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use diesel::connection::SimpleConnection;
+use diesel::pg::PgConnection;
+use diesel::prelude::*;
+use diesel::sql_types::{Array, BigInt, Binary, Text};
+use migrations::schema::{keeper, log, record_source};
+use serde_json::{Map, Value};
+
+use super::LoadError;
+use crate::fold::row::{Row, SpecimenRow, digest};
+use crate::fold::{Current, LogFacts, Rows, Source};
+
+/// How the tables changed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Changes {
+    /// Rows that were not there.
+    pub added: usize,
+    /// Rows with another content.
+    pub changed: usize,
+    /// Rows that are gone.
+    pub removed: usize,
+}
+
+/// Rows per statement: some hundred kilobytes of JSON.
+const CHUNK: usize = 2000;
+
+/// Makes the keeper's tables equal to the fold.
+pub fn apply(
+    connection: &mut PgConnection,
+    keeper_id: i64,
+    current: &Current,
+) -> Result<Changes, LoadError> {
+    // A stay may take over days of one that is shortened in the same step.
+    connection.batch_execute("SET CONSTRAINTS stay_one_tank_at_a_time DEFERRED")?;
+    let mut changes = Changes::default();
+    let mut numbers = Numbers::default();
+
+    let tanks = Plan::of(connection, keeper_id, &current.tanks)?;
+    let aliases = Plan::of(connection, keeper_id, &current.tank_aliases)?;
+    let instruments = Plan::of(connection, keeper_id, &current.instruments)?;
+    let specimens = Plan::of(connection, keeper_id, &current.specimens)?;
+    let plans = [
+        Plan::of(connection, keeper_id, &current.readings)?,
+        Plan::of(connection, keeper_id, &current.specimen_names)?,
+        Plan::of(connection, keeper_id, &current.identifications)?,
+        Plan::of(connection, keeper_id, &current.stays)?,
+        Plan::of(connection, keeper_id, &current.placements)?,
+        Plan::of(connection, keeper_id, &current.sightings)?,
+        Plan::of(connection, keeper_id, &current.sizings)?,
+        Plan::of(connection, keeper_id, &current.endings)?,
+        Plan::of(connection, keeper_id, &current.routines)?,
+        Plan::of(connection, keeper_id, &current.events)?,
+        Plan::of(connection, keeper_id, &current.incidents)?,
+    ];
+    // Children go before parents and come after them.
+    for plan in plans
+        .iter()
+        .chain([&specimens, &instruments, &aliases, &tanks])
+    {
+        plan.remove(connection, keeper_id)?;
+        changes.removed += plan.gone.len();
+        changes.added += plan.added;
+        changes.changed += plan.fresh.len() - plan.added;
+    }
+    tanks.write(connection, keeper_id, &numbers)?;
+    numbers.read(connection, keeper_id, "tank")?;
+    aliases.write(connection, keeper_id, &numbers)?;
+    instruments.write(connection, keeper_id, &numbers)?;
+    numbers.read(connection, keeper_id, "instrument")?;
+    specimens.write(connection, keeper_id, &numbers)?;
+    numbers.read(connection, keeper_id, "specimen")?;
+    parents(connection, &current.specimens, &numbers)?;
+    for plan in &plans {
+        plan.write(connection, keeper_id, &numbers)?;
+    }
+    sources(connection, keeper_id, &current.sources)?;
+    logs(connection, keeper_id, &current.logs)?;
+    if let Some(since) = current.keeping_since {
+        diesel::update(keeper::table.find(keeper_id))
+            .set(keeper::keeping_since.eq(since))
+            .execute(connection)?;
+    }
+    Ok(changes)
+}
+
+/// Keys to the database's numbers, by table.
+#[derive(Default)]
+struct Numbers {
+    by_table: BTreeMap<&'static str, HashMap<String, i64>>,
+}
+
+#[derive(QueryableByName)]
+struct Numbered {
+    #[diesel(sql_type = BigInt)]
+    id: i64,
+    #[diesel(sql_type = Text)]
+    key: String,
+}
+
+impl Numbers {
+    fn read(
+        &mut self,
+        connection: &mut PgConnection,
+        keeper_id: i64,
+        table: &'static str,
+    ) -> Result<(), LoadError> {
+        let rows: Vec<Numbered> =
+            diesel::sql_query(format!("SELECT id, key FROM {table} WHERE keeper_id = $1"))
+                .bind::<BigInt, _>(keeper_id)
+                .load(connection)?;
+        self.by_table.insert(
+            table,
+            rows.into_iter().map(|row| (row.key, row.id)).collect(),
+        );
+        Ok(())
+    }
+
+    fn of(&self, table: &str, key: &str) -> Option<i64> {
+        self.by_table.get(table)?.get(key).copied()
+    }
+}
+
+#[derive(QueryableByName)]
+struct Known {
+    #[diesel(sql_type = Text)]
+    key: String,
+    #[diesel(sql_type = Binary)]
+    digest: Vec<u8>,
+}
+
+/// What is to be done to one table.
+struct Plan {
+    table: &'static str,
+    columns: &'static [&'static str],
+    gone: Vec<String>,
+    fresh: Vec<Map<String, Value>>,
+    added: usize,
+}
+
+impl Plan {
+    fn of<R: Row>(
+        connection: &mut PgConnection,
+        keeper_id: i64,
+        rows: &Rows<R>,
+    ) -> Result<Self, LoadError> {
+        let known: Vec<Known> = diesel::sql_query(format!(
+            "SELECT key, digest FROM {} WHERE keeper_id = $1",
+            R::TABLE
+        ))
+        .bind::<BigInt, _>(keeper_id)
+        .load(connection)?;
+        let mut known: HashMap<String, Vec<u8>> =
+            known.into_iter().map(|row| (row.key, row.digest)).collect();
+        let packing = |error: serde_json::Error| LoadError::Packing(error.to_string());
+        let (mut fresh, mut added) = (Vec::new(), 0);
+        for (key, row) in rows {
+            let digest = digest(row).map_err(packing)?;
+            let before = known.remove(key);
+            if before.as_deref() == Some(&digest[..]) {
+                continue;
+            }
+            added += usize::from(before.is_none());
+            let Value::Object(mut fields) = serde_json::to_value(row).map_err(packing)? else {
+                return Err(LoadError::Packing(format!("{} is no object", R::TABLE)));
+            };
+            fields.insert("key".to_owned(), Value::String(key.clone()));
+            let hex: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+            fields.insert("digest".to_owned(), Value::String(format!("\\x{hex}")));
+            fresh.push(fields);
+        }
+        Ok(Plan {
+            table: R::TABLE,
+            columns: R::COLUMNS,
+            gone: known.into_keys().collect(),
+            fresh,
+            added,
+        })
+    }
+
+    fn remove(&self, connection: &mut PgConnection, keeper_id: i64) -> Result<(), LoadError> {
+        if !self.gone.is_empty() {
+            diesel::sql_query(format!(
+                "DELETE FROM {} WHERE keeper_id = $1 AND key = ANY ($2)",
+                self.table
+            ))
+            .bind::<BigInt, _>(keeper_id)
+            .bind::<Array<Text>, _>(&self.gone)
+            .execute(connection)?;
+        }
+        Ok(())
+    }
+
+    fn write(
+        &self,
+        connection: &mut PgConnection,
+        keeper_id: i64,
+        numbers: &Numbers,
+    ) -> Result<(), LoadError> {
+        // A mother is filled in when all specimens have their numbers.
+        let columns: Vec<(&str, String)> = self
+            .columns
+            .iter()
+            .filter(|column| **column != "parent")
+            .map(|column| {
+                (
+                    *column,
+                    if is_reference(column) {
+                        format!("{column}_id")
+                    } else {
+                        (*column).to_owned()
+                    },
+                )
+            })
+            .collect();
+        let names: Vec<&str> = columns.iter().map(|(_, name)| name.as_str()).collect();
+        let list = names.join(", ");
+        let taken: Vec<String> = names.iter().map(|name| format!("r.{name}")).collect();
+        let set: Vec<String> = names
+            .iter()
+            .map(|name| format!("{name} = excluded.{name}"))
+            .collect();
+        let statement = format!(
+            "INSERT INTO {table} (keeper_id, key, digest, {list})
+             SELECT $1, r.key, r.digest, {taken} FROM json_populate_recordset(NULL::{table}, $2::json) r
+             ON CONFLICT (keeper_id, key) DO UPDATE SET digest = excluded.digest, {set}",
+            table = self.table,
+            taken = taken.join(", "),
+            set = set.join(", "),
+        );
+        for chunk in self.fresh.chunks(CHUNK) {
+            let mut rows: Vec<Map<String, Value>> = chunk.to_vec();
+            for fields in &mut rows {
+                for (column, name) in columns.iter().filter(|(column, name)| column != name) {
+                    let number = match fields.remove(*column) {
+                        Some(Value::String(key)) => numbers.of(column, &key).map(Value::from),
+                        _ => None,
+                    };
+                    fields.insert(name.clone(), number.unwrap_or(Value::Null));
+                }
+            }
+            let json = serde_json::to_string(&rows)
+                .map_err(|error| LoadError::Packing(error.to_string()))?;
+            diesel::sql_query(&statement)
+                .bind::<BigInt, _>(keeper_id)
+                .bind::<Text, _>(json)
+                .execute(connection)?;
+        }
+        Ok(())
+    }
+}
+
+fn is_reference(column: &str) -> bool {
+    matches!(column, "tank" | "specimen" | "instrument")
+}
+
+/// Mothers: a specimen refers to one of its own table.
+fn parents(
+    connection: &mut PgConnection,
+    specimens: &Rows<SpecimenRow>,
+    numbers: &Numbers,
+) -> Result<(), LoadError> {
+    let (children, mothers): (Vec<i64>, Vec<i64>) = specimens
+        .iter()
+        .filter_map(|(key, row)| {
+            Some((
+                numbers.of("specimen", key)?,
+                numbers.of("specimen", row.parent.as_ref()?)?,
+            ))
+        })
+        .unzip();
+    let all: Vec<i64> = specimens
+        .keys()
+        .filter_map(|key| numbers.of("specimen", key))
+        .collect();
+    diesel::sql_query(
+        "UPDATE specimen SET parent_id = NULL WHERE parent_id IS NOT NULL AND id = ANY ($1) AND NOT id = ANY ($2)",
+    )
+    .bind::<Array<BigInt>, _>(&all)
+    .bind::<Array<BigInt>, _>(&children)
+    .execute(connection)?;
+    diesel::sql_query(
+        "UPDATE specimen SET parent_id = r.mother FROM unnest($1, $2) AS r (child, mother)
+          WHERE specimen.id = r.child AND specimen.parent_id IS DISTINCT FROM r.mother",
+    )
+    .bind::<Array<BigInt>, _>(&children)
+    .bind::<Array<BigInt>, _>(&mothers)
+    .execute(connection)?;
+    Ok(())
+}
+
+type StoredSource = (
+    i64,
+    String,
+    String,
+    i64,
+    Option<i64>,
+    Option<String>,
+    i32,
+    i32,
+);
+
+/// Places where the current records are written.
+fn sources(
+    connection: &mut PgConnection,
+    keeper_id: i64,
+    sources: &BTreeSet<Source>,
+) -> Result<(), LoadError> {
+    let stored: Vec<StoredSource> = record_source::table
+        .filter(record_source::keeper_id.eq(keeper_id))
+        .select((
+            record_source::id,
+            record_source::kind,
+            record_source::record_key,
+            record_source::upload_id,
+            record_source::log_id,
+            record_source::sheet,
+            record_source::row_number,
+            record_source::column_number,
+        ))
+        .load(connection)?;
+    type Place<'a> = (
+        &'a str,
+        &'a str,
+        i64,
+        Option<i64>,
+        Option<&'a str>,
+        i32,
+        i32,
+    );
+    let number = |place: u32| i32::try_from(place).unwrap_or(i32::MAX);
+    let mut wanted: HashMap<Place<'_>, &Source> = sources
+        .iter()
+        .map(|source| {
+            let place: Place<'_> = (
+                source.kind.as_str(),
+                &source.key,
+                source.upload,
+                source.log,
+                source.sheet.as_deref(),
+                number(source.row),
+                number(source.column),
+            );
+            (place, source)
+        })
+        .collect();
+    let gone: Vec<i64> = stored
+        .iter()
+        .filter(|(_, kind, key, upload, log, sheet, row, column)| {
+            wanted
+                .remove(&(
+                    kind.as_str(),
+                    key.as_str(),
+                    *upload,
+                    *log,
+                    sheet.as_deref(),
+                    *row,
+                    *column,
+                ))
+                .is_none()
+        })
+        .map(|(id, ..)| *id)
+        .collect();
+    diesel::sql_query("DELETE FROM record_source WHERE id = ANY ($1)")
+        .bind::<Array<BigInt>, _>(&gone)
+        .execute(connection)?;
+    let mut fresh: Vec<&Source> = wanted.into_values().collect();
+    fresh.sort_unstable();
+    for chunk in fresh.chunks(CHUNK) {
+        let rows: Vec<Value> = chunk
+            .iter()
+            .map(|source| {
+                serde_json::json!({
+                    "kind": source.kind.as_str(), "record_key": source.key, "upload_id": source.upload,
+                    "log_id": source.log, "sheet": source.sheet, "row_number": number(source.row),
+                    "column_number": number(source.column),
+                })
+            })
+            .collect();
+        diesel::sql_query(
+            "INSERT INTO record_source (keeper_id, kind, record_key, upload_id, log_id, sheet, row_number, column_number)
+             SELECT $1, r.kind, r.record_key, r.upload_id, r.log_id, r.sheet, r.row_number, r.column_number
+               FROM json_populate_recordset(NULL::record_source, $2::json) r",
+        )
+        .bind::<BigInt, _>(keeper_id)
+        .bind::<Text, _>(Value::Array(rows).to_string())
+        .execute(connection)?;
+    }
+    Ok(())
+}
+
+/// What follows for the keeper's logs; a log without live versions says nothing.
+fn logs(
+    connection: &mut PgConnection,
+    keeper_id: i64,
+    facts: &BTreeMap<i64, LogFacts>,
+) -> Result<(), LoadError> {
+    let ids: Vec<i64> = log::table
+        .filter(log::keeper_id.eq(keeper_id))
+        .select(log::id)
+        .load(connection)?;
+    for id in ids {
+        let facts = facts.get(&id).copied().unwrap_or_default();
+        diesel::update(log::table.find(id))
+            .set((
+                log::complete_since.eq(facts.complete_since.day()),
+                log::complete_since_state.eq(facts.complete_since.as_str()),
+                log::prompt_since.eq(facts.prompt_since),
+                log::losses_listed.eq(facts.losses_listed),
+                log::first_day.eq(facts.first_day),
+                log::last_day.eq(facts.last_day),
+                log::as_of.eq(facts.as_of),
+            ))
+            .execute(connection)?;
+    }
+    Ok(())
+}

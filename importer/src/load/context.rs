@@ -1,0 +1,106 @@
+//! What the club knows of a keeper: tanks, specimens, instruments, as the reader is told.
+
+use std::collections::BTreeMap;
+
+use analysis::vocabulary::TaxonSlug;
+use diesel::pg::PgConnection;
+use diesel::prelude::*;
+use migrations::schema::{ending, instrument, specimen, stay, tank, tank_alias};
+
+use super::LoadError;
+use crate::context::{Context, KnownInstrument, KnownSpecimen, KnownTank};
+
+/// The keeper's records as a file of theirs would be read now; no answers, no day, no hints.
+pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Context, LoadError> {
+    let mut aliases: BTreeMap<i64, Vec<String>> = BTreeMap::new();
+    let spelled: Vec<(i64, String)> = tank_alias::table
+        .filter(tank_alias::keeper_id.eq(keeper_id))
+        .order(tank_alias::key)
+        .select((tank_alias::tank_id, tank_alias::alias))
+        .load(connection)?;
+    for (id, alias) in spelled {
+        aliases.entry(id).or_default().push(alias);
+    }
+    let tanks: Vec<(i64, String)> = tank::table
+        .filter(tank::keeper_id.eq(keeper_id))
+        .order(tank::key)
+        .select((tank::id, tank::name))
+        .load(connection)?;
+    let names: BTreeMap<i64, String> = tanks.iter().cloned().collect();
+    let tanks = tanks
+        .into_iter()
+        .map(|(id, name)| KnownTank {
+            name,
+            aliases: aliases.remove(&id).unwrap_or_default(),
+        })
+        .collect();
+
+    // The latest stay of each specimen comes last.
+    let stays: BTreeMap<i64, i64> = stay::table
+        .filter(stay::keeper_id.eq(keeper_id))
+        .order((stay::specimen_id, stay::from_day.asc().nulls_first()))
+        .select((stay::specimen_id, stay::tank_id))
+        .load::<(i64, i64)>(connection)?
+        .into_iter()
+        .collect();
+    let ended: Vec<i64> = ending::table
+        .filter(ending::keeper_id.eq(keeper_id))
+        .select(ending::specimen_id)
+        .load(connection)?;
+    let ended: std::collections::BTreeSet<i64> = ended.into_iter().collect();
+    let specimens: Vec<(i64, String, Option<String>)> = specimen::table
+        .filter(specimen::keeper_id.eq(keeper_id))
+        .order(specimen::key)
+        .select((specimen::id, specimen::label, specimen::taxon))
+        .load(connection)?;
+    let specimens = specimens
+        .into_iter()
+        .map(|(id, label, taxon)| KnownSpecimen {
+            label,
+            taxon: taxon.as_deref().and_then(TaxonSlug::parse),
+            tank: stays.get(&id).and_then(|tank| names.get(tank)).cloned(),
+            alive: !ended.contains(&id),
+        })
+        .collect();
+
+    type Kit = (
+        Option<i64>,
+        String,
+        Option<f64>,
+        Option<f64>,
+        Option<String>,
+        Option<String>,
+    );
+    let kits: Vec<Kit> = instrument::table
+        .filter(instrument::keeper_id.eq(keeper_id))
+        .order(instrument::key)
+        .select((
+            instrument::tank_id,
+            instrument::parameter,
+            instrument::limit_value,
+            instrument::step,
+            instrument::reference,
+            instrument::basis,
+        ))
+        .load(connection)?;
+    let instruments = kits
+        .into_iter()
+        .map(
+            |(tank, parameter, limit, step, reference, basis)| KnownInstrument {
+                tank: tank.and_then(|tank| names.get(&tank)).cloned(),
+                parameter,
+                limit,
+                step,
+                reference,
+                basis,
+            },
+        )
+        .collect();
+    Ok(Context {
+        keeper_known: true,
+        tanks,
+        specimens,
+        instruments,
+        ..Context::default()
+    })
+}

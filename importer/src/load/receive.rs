@@ -1,0 +1,106 @@
+//! Bytes → a received upload.
+
+use diesel::pg::PgConnection;
+use diesel::prelude::*;
+use migrations::schema::{keeper, upload, upload_file};
+use sha2::{Digest, Sha256};
+
+use super::store::{State, without_nul};
+use super::{LoadError, keeper::lock_keeper};
+
+/// A file as it comes in.
+#[derive(Debug, Clone, Default)]
+pub struct NewUpload<'a> {
+    /// Whose records.
+    pub keeper_id: i64,
+    /// File name as given.
+    pub name: &'a str,
+    /// Its bytes.
+    pub bytes: &'a [u8],
+    /// The tank named beside the file.
+    pub tank: Option<&'a str>,
+    /// The log named beside the file; one of this name is made if the keeper has none.
+    pub log: Option<&'a str>,
+    /// The day named beside the file on which its register was true.
+    pub as_of: Option<chrono::NaiveDate>,
+    /// Who sends it, for the audit.
+    pub received_by: &'a str,
+    /// Token it comes with.
+    pub token_id: Option<i64>,
+    /// Account it comes from.
+    pub account_id: Option<i64>,
+    /// The sender's own key of the request.
+    pub idempotency_key: Option<&'a str>,
+}
+
+/// What became of a file that came in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Received {
+    /// The upload to go on with: the new one, or the one that holds these bytes already.
+    pub upload_id: i64,
+    /// The same bytes are live for this keeper: nothing new.
+    pub already: Option<i64>,
+}
+
+/// Stores the bytes as they came.
+pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Received, LoadError> {
+    let hash = Sha256::digest(new.bytes).to_vec();
+    connection.transaction(|connection| {
+        lock_keeper(connection, new.keeper_id)?;
+        let closed = [State::Failed, State::Undone, State::Discarded].map(State::as_str);
+        let live: Option<i64> = upload::table
+            .filter(upload::keeper_id.eq(new.keeper_id))
+            .filter(upload::sha256.eq(&hash))
+            .filter(upload::kind.eq("file"))
+            .filter(upload::state.ne_all(closed))
+            .select(upload::id)
+            .first(connection)
+            .optional()?;
+        if let Some(live) = live {
+            return Ok(Received {
+                upload_id: live,
+                already: Some(live),
+            });
+        }
+        let name = without_nul(new.name.trim());
+        let upload_id: i64 = diesel::insert_into(upload::table)
+            .values((
+                upload::keeper_id.eq(new.keeper_id),
+                upload::kind.eq("file"),
+                upload::name.eq(if name.is_empty() {
+                    "unnamed".into()
+                } else {
+                    name
+                }),
+                upload::sha256.eq(&hash),
+                upload::byte_count.eq(i64::try_from(new.bytes.len()).unwrap_or(i64::MAX)),
+                upload::tank_hint.eq(new.tank.map(without_nul)),
+                upload::log_hint.eq(new.log.map(without_nul)),
+                upload::as_of.eq(new.as_of),
+                upload::received_by.eq(without_nul(new.received_by)),
+                upload::token_id.eq(new.token_id),
+                upload::account_id.eq(new.account_id),
+                upload::idempotency_key.eq(new.idempotency_key.map(without_nul)),
+            ))
+            .returning(upload::id)
+            .get_result(connection)?;
+        diesel::insert_into(upload_file::table)
+            .values((
+                upload_file::upload_id.eq(upload_id),
+                upload_file::content.eq(new.bytes),
+            ))
+            .execute(connection)?;
+        Ok(Received {
+            upload_id,
+            already: None,
+        })
+    })
+}
+
+/// The keeper's revision: raised by every commit and undo.
+pub fn revision(connection: &mut PgConnection, keeper_id: i64) -> Result<i64, LoadError> {
+    Ok(keeper::table
+        .find(keeper_id)
+        .select(keeper::revision)
+        .first(connection)?)
+}
