@@ -43,8 +43,8 @@ pub use outcome::{
     find_origin, find_origin_basis, find_routine, find_size_basis, find_source_kind,
 };
 pub use parameter::{
-    AcceptedUnit, Condition, ConductivityAt, Conversion, ConvertError, Parameter, ParameterKind, Spelling, Water, ZeroPolicy,
-    find_parameter_by_word, find_substance_without_code,
+    AcceptedUnit, Condition, ConductivityAt, Conversion, ConvertError, Parameter, ParameterKind, Spelling, Water,
+    ZeroPolicy, find_parameter_by_word, find_substance_without_code,
 };
 pub use sign::{SignStep, SignWhen, sign_steps};
 pub use taxon::{

@@ -2,9 +2,9 @@
 
 #[path = "vocabulary/names.rs"]
 mod names;
-#[path = "vocabulary/parameters.rs"]
-mod parameters;
 #[path = "vocabulary/outcomes.rs"]
 mod outcomes;
+#[path = "vocabulary/parameters.rs"]
+mod parameters;
 #[path = "vocabulary/teaching.rs"]
 mod teaching;

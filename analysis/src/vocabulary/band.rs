@@ -225,7 +225,10 @@ impl Bands {
                 let parameter = (known.parameter)(code).ok_or_else(|| wrong(format!("`{code}` is no parameter")))?;
                 let unit = (known.unit)(&edges.unit).ok_or_else(|| wrong(format!("`{}` is no unit", edges.unit)))?;
                 let reference = edges.reference.map(keep);
-                let fits = parameter.accepts.iter().any(|row| row.unit == unit && (reference.is_none() || row.basis == reference));
+                let fits = parameter
+                    .accepts
+                    .iter()
+                    .any(|row| row.unit == unit && (reference.is_none() || row.basis == reference));
                 if !fits || edges.lower > edges.upper {
                     return Err(wrong(format!("{taxon}, {code}: {} to {} {unit}", edges.lower, edges.upper)));
                 }

@@ -24,7 +24,11 @@ pub fn fold(text: &str) -> String {
     while let Some(c) = chars.next() {
         let plain = match c {
             // "1.5" and "1,5" are one word, with a point.
-            '.' | ',' if raw.ends_with(|c: char| c.is_ascii_digit()) && chars.peek().is_some_and(char::is_ascii_digit) => ".",
+            '.' | ','
+                if raw.ends_with(|c: char| c.is_ascii_digit()) && chars.peek().is_some_and(char::is_ascii_digit) =>
+            {
+                "."
+            }
             'a'..='z' | '0'..='9' => {
                 raw.push(c);
                 continue;

@@ -179,7 +179,10 @@ fn key_words(text: &str) -> Vec<String> {
 
 /// Words that stand between a unit and its basis and mean nothing alone.
 pub(super) fn is_link(word: &str) -> bool {
-    matches!(word, "as" | "of" | "in" | "at" | "on" | "als" | "bei" | "en" | "como" | "comme" | "total" | "expressed" | "units")
+    matches!(
+        word,
+        "as" | "of" | "in" | "at" | "on" | "als" | "bei" | "en" | "como" | "comme" | "total" | "expressed" | "units"
+    )
 }
 
 /// The unit that a text names, with its basis: "ppm", "mg/L as N", "mg NO3/L", "SG 25/25". `None` if the text

@@ -127,7 +127,8 @@ impl Words {
             legend: file.legend.into(),
             months: numbered(file.month.into_iter().map(|row| (row.number, row.words)).collect())?,
             numbers: numbered(file.number.into_iter().map(|row| (row.value, row.words)).collect())?,
-            rates: rate::Rates::new(file.rate, file.rate_parts).map_err(|message| CatalogueError::new(FILE, message))?,
+            rates: rate::Rates::new(file.rate, file.rate_parts)
+                .map_err(|message| CatalogueError::new(FILE, message))?,
         })
     }
 }

@@ -28,7 +28,9 @@ fn every_name_of_the_catalogue_resolves() {
         for word in &name.words {
             let found = resolve_name(word);
             if name.is_ambiguous() {
-                let NameMatch::Ambiguous { candidates, .. } = found else { panic!("`{word}` must be asked: {found:?}") };
+                let NameMatch::Ambiguous { candidates, .. } = found else {
+                    panic!("`{word}` must be asked: {found:?}")
+                };
                 assert_eq!(candidates, name.candidates);
                 assert!(candidates.iter().all(|candidate| !candidate.character.is_empty()), "{word}");
             } else {
@@ -41,13 +43,45 @@ fn every_name_of_the_catalogue_resolves() {
 #[test]
 fn ambiguous_trade_names_are_always_asked() {
     for word in [
-        "flowerpot", "daisy", "branching gonio", "hammer", "frogspawn", "octospawn", "acan", "brain", "button", "meat", "donut",
-        "cup", "plate", "disc", "chalice", "finger", "staghorn", "table", "horn", "cauliflower", "star polyp", "mushroom",
-        "leather", "tree", "lettuce", "sun coral", "sea fan", "whip", "gorgonian", "millepora", "clam",
+        "flowerpot",
+        "daisy",
+        "branching gonio",
+        "hammer",
+        "frogspawn",
+        "octospawn",
+        "acan",
+        "brain",
+        "button",
+        "meat",
+        "donut",
+        "cup",
+        "plate",
+        "disc",
+        "chalice",
+        "finger",
+        "staghorn",
+        "table",
+        "horn",
+        "cauliflower",
+        "star polyp",
+        "mushroom",
+        "leather",
+        "tree",
+        "lettuce",
+        "sun coral",
+        "sea fan",
+        "whip",
+        "gorgonian",
+        "millepora",
+        "clam",
     ] {
         assert!(matches!(resolve_name(word), NameMatch::Ambiguous { .. }), "{word}: {:?}", resolve_name(word));
         let written = format!("Red {word}s (from the swap)");
-        assert!(matches!(resolve_name(&written), NameMatch::Ambiguous { .. }), "{written}: {:?}", resolve_name(&written));
+        assert!(
+            matches!(resolve_name(&written), NameMatch::Ambiguous { .. }),
+            "{written}: {:?}",
+            resolve_name(&written)
+        );
     }
 }
 
@@ -73,8 +107,14 @@ fn names_as_members_write_them() {
         ("Favia", NameMatch::Older { taxon: slug("dipsastraea"), was: "Favia" }),
         ("Favia sp.", NameMatch::Older { taxon: slug("dipsastraea"), was: "Favia" }),
         ("Favia pallida", NameMatch::Older { taxon: slug("dipsastraea"), was: "Favia" }),
-        ("Acanthastrea lordhowensis", NameMatch::Older { taxon: slug("micromussa-lordhowensis"), was: "Acanthastrea lordhowensis" }),
-        ("Goniopora stutchburyi", NameMatch::Older { taxon: slug("bernardpora-stutchburyi"), was: "Goniopora stutchburyi" }),
+        (
+            "Acanthastrea lordhowensis",
+            NameMatch::Older { taxon: slug("micromussa-lordhowensis"), was: "Acanthastrea lordhowensis" },
+        ),
+        (
+            "Goniopora stutchburyi",
+            NameMatch::Older { taxon: slug("bernardpora-stutchburyi"), was: "Goniopora stutchburyi" },
+        ),
         ("Blastomussa wellsi", NameMatch::Older { taxon: slug("blastomussa"), was: "Blastomussa wellsi" }),
         ("torch", NameMatch::Trade { taxon: slug("euphyllia-glabrescens") }),
         ("Torch Coral", NameMatch::Trade { taxon: slug("euphyllia-glabrescens") }),
@@ -84,8 +124,18 @@ fn names_as_members_write_them() {
         ("wall hammer", NameMatch::Trade { taxon: slug("fimbriaphyllia-ancora") }),
         ("small-polyp flowerpot", NameMatch::Trade { taxon: slug("bernardpora-stutchburyi") }),
         ("Gonipora", NameMatch::Spelling { taxon: slug("goniopora"), written: "Goniopora", distance: 1 }),
-        ("Acropora milepora", NameMatch::Spelling { taxon: slug("acropora-millepora"), written: "Acropora millepora", distance: 1 }),
-        ("Catalaphylia jardinei", NameMatch::Spelling { taxon: slug("catalaphyllia-jardinei"), written: "Catalaphyllia jardinei", distance: 1 }),
+        (
+            "Acropora milepora",
+            NameMatch::Spelling { taxon: slug("acropora-millepora"), written: "Acropora millepora", distance: 1 },
+        ),
+        (
+            "Catalaphylia jardinei",
+            NameMatch::Spelling {
+                taxon: slug("catalaphyllia-jardinei"),
+                written: "Catalaphyllia jardinei",
+                distance: 1,
+            },
+        ),
         ("Goniopora Alveopora", NameMatch::Near(vec![slug("alveopora"), slug("goniopora")])),
         ("", NameMatch::Unknown),
         ("???", NameMatch::Unknown),
@@ -94,7 +144,10 @@ fn names_as_members_write_them() {
     ] {
         assert_eq!(resolve_name(text), want, "`{text}`");
     }
-    assert!(matches!(resolve_name("flowerpto"), NameMatch::Ambiguous { name: "flowerpot", .. }), "a misspelt ambiguous name is asked too");
+    assert!(
+        matches!(resolve_name("flowerpto"), NameMatch::Ambiguous { name: "flowerpot", .. }),
+        "a misspelt ambiguous name is asked too"
+    );
 }
 
 /// The register of an invented keeper: (name, trade name, what it becomes).
@@ -140,10 +193,16 @@ fn ancestors_and_fallback() {
     // Of the flowerpots only Goniopora would be left without its look-alikes: the step is skipped.
     assert_eq!(slug("goniopora-stokesi").fallback(), [Fallback::Genus(slug("goniopora"))]);
     let steps = slug("euphyllia-glabrescens").fallback();
-    let [Fallback::Genus(genus), Fallback::GroupWithout { group, without, genera }] = steps.as_slice() else { panic!("{steps:?}") };
+    let [Fallback::Genus(genus), Fallback::GroupWithout { group, without, genera }] = steps.as_slice() else {
+        panic!("{steps:?}")
+    };
     assert_eq!((*genus, *group), (slug("euphyllia"), slug("lps")));
     assert_eq!(*without, [slug("catalaphyllia"), slug("fimbriaphyllia")]);
-    assert!(genera.contains(&slug("euphyllia")) && genera.contains(&slug("lobophyllia")) && !genera.contains(&slug("catalaphyllia")));
+    assert!(
+        genera.contains(&slug("euphyllia"))
+            && genera.contains(&slug("lobophyllia"))
+            && !genera.contains(&slug("catalaphyllia"))
+    );
     assert_eq!(slug("lps").fallback(), []);
     for taxon in catalogue().taxa() {
         for step in taxon.slug.fallback() {

@@ -73,8 +73,16 @@ fn other_fates() {
 #[test]
 fn words_that_do_not_say_which_fate_are_asked() {
     for (text, want) in [
-        ("gone", "gone"), ("Gone", "gone"), ("gone 12 May", "gone"), ("lost", "lost"), ("off", "off"), ("removed", "removed"),
-        ("taken out", "removed"), ("RTN", "RTN"), ("STN from the base", "STN"), ("lost in the power cut", "lost"),
+        ("gone", "gone"),
+        ("Gone", "gone"),
+        ("gone 12 May", "gone"),
+        ("lost", "lost"),
+        ("off", "off"),
+        ("removed", "removed"),
+        ("taken out", "removed"),
+        ("RTN", "RTN"),
+        ("STN from the base", "STN"),
+        ("lost in the power cut", "lost"),
         ("verloren", "lost"),
     ] {
         let FateMatch::Unclear { word, .. } = find_fate(text) else { panic!("`{text}`: {:?}", find_fate(text)) };
@@ -110,7 +118,16 @@ fn living_corals_and_cuttings() {
     assert_eq!(find_fate("saved some frags"), rescue(None, vec![]));
     assert_eq!(find_fate("sold or died"), FateMatch::Several { fates: vec![Fate::Left, Fate::Died], alive: false });
     assert_eq!(find_fate("dead? no, alive"), FateMatch::Several { fates: vec![Fate::Died], alive: true });
-    for text in ["", "?", "new salt", "moved to the left", "heater died", "dead snail removed from tank 2", "on holiday", "the heater was off"] {
+    for text in [
+        "",
+        "?",
+        "new salt",
+        "moved to the left",
+        "heater died",
+        "dead snail removed from tank 2",
+        "on holiday",
+        "the heater was off",
+    ] {
         let found = find_fate(text);
         assert!(!matches!(found, FateMatch::Fate { .. } | FateMatch::Several { .. }), "`{text}`: {found:?}");
     }
@@ -194,20 +211,39 @@ fn every_code_has_its_words() {
 #[test]
 fn causes_origins_and_sources() {
     for (text, code) in [
-        ("heater", "heater"), ("Heater stuck", "heater"), ("eaten", "other_pest"), ("overdose", "overdose"), ("alk swing", "water_swing"),
-        ("jumped out, dried out", "dried_out"), ("stung by hammer", "stung"), ("unknown", "not_said"), ("?", "not_said"),
-        ("guess", "guess_only"), ("Stromausfall", "power_cut"), ("nudis", "nudibranch"), ("starved", "unfed"),
+        ("heater", "heater"),
+        ("Heater stuck", "heater"),
+        ("eaten", "other_pest"),
+        ("overdose", "overdose"),
+        ("alk swing", "water_swing"),
+        ("jumped out, dried out", "dried_out"),
+        ("stung by hammer", "stung"),
+        ("unknown", "not_said"),
+        ("?", "not_said"),
+        ("guess", "guess_only"),
+        ("Stromausfall", "power_cut"),
+        ("nudis", "nudibranch"),
+        ("starved", "unfed"),
     ] {
         assert_eq!(find_cause(text).map(|cause| cause.code), Some(code), "`{text}`");
     }
     assert_eq!(find_cause("who knows what happened"), None);
     assert_eq!(find_cause_in_remark("new fish and more light"), None);
     for (text, origin) in [
-        ("wild", Origin::WildCollected), ("maricultured", Origin::Maricultured), ("frag swap", Origin::CaptiveGrown),
-        ("tank raised", Origin::CaptiveGrown), ("captive", Origin::CaptiveGrown), ("captive bred", Origin::CaptiveBred),
-        ("cultured", Origin::FarmedUnclear), ("aquacultured", Origin::FarmedUnclear), ("farmed", Origin::FarmedUnclear),
-        ("farmed in the sea", Origin::Maricultured), ("?", Origin::Unknown), ("Wildfang", Origin::WildCollected),
-        ("Nachzucht", Origin::CaptiveGrown), ("bouture", Origin::CaptiveGrown),
+        ("wild", Origin::WildCollected),
+        ("maricultured", Origin::Maricultured),
+        ("frag swap", Origin::CaptiveGrown),
+        ("tank raised", Origin::CaptiveGrown),
+        ("captive", Origin::CaptiveGrown),
+        ("captive bred", Origin::CaptiveBred),
+        ("cultured", Origin::FarmedUnclear),
+        ("aquacultured", Origin::FarmedUnclear),
+        ("farmed", Origin::FarmedUnclear),
+        ("farmed in the sea", Origin::Maricultured),
+        ("?", Origin::Unknown),
+        ("Wildfang", Origin::WildCollected),
+        ("Nachzucht", Origin::CaptiveGrown),
+        ("bouture", Origin::CaptiveGrown),
     ] {
         assert_eq!(find_origin(text), Some(origin), "`{text}`");
     }
@@ -257,25 +293,67 @@ fn looks_incidents_and_sizes() {
 #[test]
 fn how_often() {
     for (text, per_week) in [
-        ("daily", 7.0), ("Daily", 7.0), ("eod", 3.5), ("every other day", 3.5), ("twice a week", 2.0), ("2x/week", 2.0), ("3/week", 3.0),
-        ("3 times per week", 3.0), ("once a fortnight", 0.5), ("weekly", 1.0), ("once a week", 1.0), ("every 2 weeks", 0.5),
-        ("every 3 days", 7.0 / 3.0), ("twice daily", 14.0), ("2x a day", 14.0), ("never", 0.0), ("a week", 1.0), ("1.5 per week", 1.5),
-        ("zweimal pro Woche", 2.0), ("alle 2 Tage", 3.5), ("täglich", 7.0), ("deux fois par semaine", 2.0), ("tous les 2 jours", 3.5),
-        ("dos veces por semana", 2.0), ("2 keer per week", 2.0), ("dagelijks", 7.0), ("monthly", 7.0 * 12.0 / 365.25),
-        ("once a month", 7.0 * 12.0 / 365.25), ("2-3 times a week", 2.5), ("2 to 3 times a week", 2.5),
+        ("daily", 7.0),
+        ("Daily", 7.0),
+        ("eod", 3.5),
+        ("every other day", 3.5),
+        ("twice a week", 2.0),
+        ("2x/week", 2.0),
+        ("3/week", 3.0),
+        ("3 times per week", 3.0),
+        ("once a fortnight", 0.5),
+        ("weekly", 1.0),
+        ("once a week", 1.0),
+        ("every 2 weeks", 0.5),
+        ("every 3 days", 7.0 / 3.0),
+        ("twice daily", 14.0),
+        ("2x a day", 14.0),
+        ("never", 0.0),
+        ("a week", 1.0),
+        ("1.5 per week", 1.5),
+        ("zweimal pro Woche", 2.0),
+        ("alle 2 Tage", 3.5),
+        ("täglich", 7.0),
+        ("deux fois par semaine", 2.0),
+        ("tous les 2 jours", 3.5),
+        ("dos veces por semana", 2.0),
+        ("2 keer per week", 2.0),
+        ("dagelijks", 7.0),
+        ("monthly", 7.0 * 12.0 / 365.25),
+        ("once a month", 7.0 * 12.0 / 365.25),
+        ("2-3 times a week", 2.5),
+        ("2 to 3 times a week", 2.5),
     ] {
         let got = find_routine_rate(text).unwrap_or_else(|| panic!("`{text}` does not convert")).per_week();
         assert!((got - per_week).abs() < 1e-12, "`{text}`: {got}");
     }
     assert_eq!(find_routine_rate("2-3 times a week"), Some(RoutineRate { low: 2.0, high: 3.0 }));
-    for text in ["", "often", "when I remember", "a pinch", "3", "week", "every", "every 0 days", "10%", "-1 a week of"] {
+    for text in ["", "often", "when I remember", "a pinch", "3", "week", "every", "every 0 days", "10%", "-1 a week of"]
+    {
         assert_eq!(find_routine_rate(text), None, "`{text}`");
     }
 }
 
 #[test]
 fn small_words() {
-    for text in ["", " ", "-", "–", "—", "/", "n/a", "N/A", "na", "nt", "k.A.", "not tested", "Not measured", "no test", "skipped", "closed - not measured"] {
+    for text in [
+        "",
+        " ",
+        "-",
+        "–",
+        "—",
+        "/",
+        "n/a",
+        "N/A",
+        "na",
+        "nt",
+        "k.A.",
+        "not tested",
+        "Not measured",
+        "no test",
+        "skipped",
+        "closed - not measured",
+    ] {
         assert!(is_no_reading(text), "`{text}`");
     }
     for text in ["forgot", "good", "ok", "0", "nd", "trace", "8.2", "?", "none"] {
@@ -294,8 +372,22 @@ fn small_words() {
     assert!(is_unknown_word("?") && is_unknown_word("don't know"));
     assert!(is_legend_word("Notes") && is_legend_word("Bemerkungen"));
     for (name, number) in [
-        ("Jan", 1), ("February", 2), ("März", 3), ("Maerz", 3), ("avril", 4), ("mei", 5), ("Juni", 6), ("JUIL.", 7), ("août", 8),
-        ("Sept", 9), ("Okt.", 10), ("noviembre", 11), ("Dez", 12), ("déc.", 12), ("enero", 1), ("mrt", 3),
+        ("Jan", 1),
+        ("February", 2),
+        ("März", 3),
+        ("Maerz", 3),
+        ("avril", 4),
+        ("mei", 5),
+        ("Juni", 6),
+        ("JUIL.", 7),
+        ("août", 8),
+        ("Sept", 9),
+        ("Okt.", 10),
+        ("noviembre", 11),
+        ("Dez", 12),
+        ("déc.", 12),
+        ("enero", 1),
+        ("mrt", 3),
     ] {
         assert_eq!(month_by_name(name), Some(number), "{name}");
     }

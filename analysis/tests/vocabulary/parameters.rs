@@ -62,9 +62,21 @@ fn every_conversion_meets_its_check_value_and_turns_back() {
         for row in p.accepts.iter() {
             let (written, canonical) = row.check;
             let got = p.convert_in(written, row.unit.as_str(), row.basis, water).expect("accepted");
-            assert!(close(got, canonical, 1e-9), "{} in {} {:?}: {got} against {canonical}", p.code, row.unit, row.basis);
+            assert!(
+                close(got, canonical, 1e-9),
+                "{} in {} {:?}: {got} against {canonical}",
+                p.code,
+                row.unit,
+                row.basis
+            );
             let back = p.express_in(got, row.unit.as_str(), row.basis, water).expect("turns back");
-            assert!(close(back, written, 1e-12), "{} in {} {:?}: {back} against {written}", p.code, row.unit, row.basis);
+            assert!(
+                close(back, written, 1e-12),
+                "{} in {} {:?}: {back} against {written}",
+                p.code,
+                row.unit,
+                row.basis
+            );
             assert!(p.is_possible(got), "{}: its own check value is outside the hard limits", p.code);
             assert!(p.convert_in(f64::NAN, row.unit.as_str(), row.basis, water).is_err());
             assert!(p.convert_in(f64::INFINITY, row.unit.as_str(), row.basis, water).is_err());
@@ -116,8 +128,16 @@ fn ladders_ascend_inside_the_limits() {
 #[test]
 fn days_that_a_test_speaks() {
     for (code, days, short) in [
-        ("temperature", 21, 21), ("salinity", 35, 21), ("alkalinity", 21, 35), ("nitrate", 35, 21), ("phosphate", 35, 21),
-        ("calcium", 35, 21), ("iron", 120, 120), ("copper", 120, 120), ("par", 180, 180), ("ammonia", 21, 21),
+        ("temperature", 21, 21),
+        ("salinity", 35, 21),
+        ("alkalinity", 21, 35),
+        ("nitrate", 35, 21),
+        ("phosphate", 35, 21),
+        ("calcium", 35, 21),
+        ("iron", 120, 120),
+        ("copper", 120, 120),
+        ("par", 180, 180),
+        ("ammonia", 21, 21),
     ] {
         assert_eq!((parameter(code).carry_days, parameter(code).short_carry_days), (days, short), "{code}");
     }
@@ -200,14 +220,26 @@ fn what_does_not_convert_says_what_would_help() {
         text(parameter("salinity").convert(1.025, "SG", None)),
         "salinity in SG needs a basis: one of 25/25, 20/20, 60/60F, 15/15, 20/4"
     );
-    assert_eq!(text(parameter("par").convert(150.0, "W", None)), "par in W does not convert: it is kept as this tank's own scale");
-    assert_eq!(text(parameter("oxygen").convert(98.0, "%", None)), "oxygen in % needs the temperature and salinity of the water");
+    assert_eq!(
+        text(parameter("par").convert(150.0, "W", None)),
+        "par in W does not convert: it is kept as this tank's own scale"
+    );
+    assert_eq!(
+        text(parameter("oxygen").convert(98.0, "%", None)),
+        "oxygen in % needs the temperature and salinity of the water"
+    );
     assert_eq!(
         text(parameter("temperature").convert(25.0, "furlongs", None)),
         "unknown unit `furlongs`: temperature is written in Cel, degF, K"
     );
-    assert_eq!(text(parameter("nitrate").convert(5.0, "dKH", None)), "nitrate is not written in dKH: use mg/L, ug/L, umol/L");
-    assert_eq!(text(parameter("nitrate").convert(5.0, "mg/L", Some("P"))), "nitrate in mg/L is not expressed as `P`: one of NO3, N");
+    assert_eq!(
+        text(parameter("nitrate").convert(5.0, "dKH", None)),
+        "nitrate is not written in dKH: use mg/L, ug/L, umol/L"
+    );
+    assert_eq!(
+        text(parameter("nitrate").convert(5.0, "mg/L", Some("P"))),
+        "nitrate in mg/L is not expressed as `P`: one of NO3, N"
+    );
     assert_eq!(text(parameter("salinity").convert(1.5, "SG", Some("25/25"))), "1.5 SG is no salinity");
     assert!(parameter("flow").convert(2000.0, "L/h", None).is_err());
 }
@@ -294,13 +326,35 @@ fn headers_as_members_write_them() {
 #[test]
 fn units_as_members_write_them() {
     for (text, unit, basis) in [
-        ("ppm", "mg/L", None), ("mg/l", "mg/L", None), ("MG/L", "mg/L", None), ("mg·l⁻¹", "mg/L", None),
-        ("ppb", "ug/L", None), ("µg/L", "ug/L", None), ("ppm as N", "mg/L", Some("N")), ("mg/L NO3-N", "mg/L", Some("N")),
-        ("mg NO3/L", "mg/L", Some("NO3")), ("°C", "Cel", None), ("C", "Cel", None), ("° F", "degF", None),
-        ("meq/l", "meq/L", None), ("°dKH", "dKH", None), ("ppt", "PSU", None), ("mS", "mS/cm", None), ("m/s", "m/s", None),
-        ("µS/cm", "uS/cm", None), ("SG (25/25)", "SG", Some("25/25")), ("mS/cm at 25 °C", "mS/cm", Some("25C")),
-        ("x/h", "/h", None), ("W", "W", None), ("\"", "in", None), ("in", "in", None), ("cm", "cm", None), ("%", "%", None),
-        ("ppm CaCO3", "mg/L", Some("CaCO3")), ("[pH]", "[pH]", None), ("µmol m⁻² s⁻¹", "umol/m2/s", None),
+        ("ppm", "mg/L", None),
+        ("mg/l", "mg/L", None),
+        ("MG/L", "mg/L", None),
+        ("mg·l⁻¹", "mg/L", None),
+        ("ppb", "ug/L", None),
+        ("µg/L", "ug/L", None),
+        ("ppm as N", "mg/L", Some("N")),
+        ("mg/L NO3-N", "mg/L", Some("N")),
+        ("mg NO3/L", "mg/L", Some("NO3")),
+        ("°C", "Cel", None),
+        ("C", "Cel", None),
+        ("° F", "degF", None),
+        ("meq/l", "meq/L", None),
+        ("°dKH", "dKH", None),
+        ("ppt", "PSU", None),
+        ("mS", "mS/cm", None),
+        ("m/s", "m/s", None),
+        ("µS/cm", "uS/cm", None),
+        ("SG (25/25)", "SG", Some("25/25")),
+        ("mS/cm at 25 °C", "mS/cm", Some("25C")),
+        ("x/h", "/h", None),
+        ("W", "W", None),
+        ("\"", "in", None),
+        ("in", "in", None),
+        ("cm", "cm", None),
+        ("%", "%", None),
+        ("ppm CaCO3", "mg/L", Some("CaCO3")),
+        ("[pH]", "[pH]", None),
+        ("µmol m⁻² s⁻¹", "umol/m2/s", None),
     ] {
         let found = find_unit(text).unwrap_or_else(|| panic!("`{text}` is no unit"));
         assert_eq!((found.unit.as_str(), found.basis), (unit, basis), "`{text}`");

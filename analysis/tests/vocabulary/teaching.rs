@@ -27,16 +27,26 @@ fn every_finding_says_what_it_is() {
         match kind.severity {
             Severity::Questioned => {
                 assert!(kind.question.is_some_and(|question| question.contains('?')), "{} asks nothing", kind.code);
-                assert!(!kind.answers.is_empty() && kind.all_answers().len() == kind.answers.len() + 2, "{}", kind.code);
+                assert!(
+                    !kind.answers.is_empty() && kind.all_answers().len() == kind.answers.len() + 2,
+                    "{}",
+                    kind.code
+                );
                 let mut own = HashSet::new();
-                assert!(kind.answers.iter().all(|answer| own.insert(answer.code) && !answer.label.is_empty()), "{}", kind.code);
+                assert!(
+                    kind.answers.iter().all(|answer| own.insert(answer.code) && !answer.label.is_empty()),
+                    "{}",
+                    kind.code
+                );
             }
             Severity::Refused | Severity::Noted => {
                 assert!(kind.message.is_some_and(|message| message.ends_with('.')), "{}", kind.code);
                 assert_eq!((kind.hold, kind.propose), (Hold::Nothing, Proposal::None), "{}", kind.code);
             }
         }
-        for text in [kind.question, kind.message].into_iter().flatten().chain(kind.answers.iter().map(|answer| answer.label)) {
+        for text in
+            [kind.question, kind.message].into_iter().flatten().chain(kind.answers.iter().map(|answer| answer.label))
+        {
             assert_eq!(text.matches('{').count(), text.matches('}').count(), "{}: {text}", kind.code);
         }
     }
@@ -49,7 +59,11 @@ fn every_finding_says_what_it_is() {
 fn sentences_are_filled_in_once() {
     let kind = FindingCode::parse("digit_shifted").expect("a finding").get();
     assert_eq!(kind.sentence(&[("written", "252"), ("value", "25.2")]), "Was 252 meant to be 25.2?");
-    assert_eq!(kind.sentence(&[("written", "{value}"), ("value", "1")]), "Was {value} meant to be 1?", "cells are text, never marks");
+    assert_eq!(
+        kind.sentence(&[("written", "{value}"), ("value", "1")]),
+        "Was {value} meant to be 1?",
+        "cells are text, never marks"
+    );
     assert_eq!(fill("a {b} c {d", &[("b", "x")]), "a x c {d");
     assert_eq!(fill("{unknown}", &[]), "{unknown}");
     // A death is never held back by its date.
@@ -63,7 +77,12 @@ fn every_band_lies_inside_the_limits() {
     for band in catalogue().bands() {
         let parameter = band.parameter.get();
         let (low, high) = (band.lower_canonical().unwrap(), band.upper_canonical().unwrap());
-        assert!(low <= high && parameter.is_possible(low) && parameter.is_possible(high), "{} {}", band.taxon, band.parameter);
+        assert!(
+            low <= high && parameter.is_possible(low) && parameter.is_possible(high),
+            "{} {}",
+            band.taxon,
+            band.parameter
+        );
         assert_eq!(band.basis, "common practice, no source");
         assert!(!band.as_taught.is_empty());
         for (edge, canonical) in [(band.lower, low), (band.upper, high)] {
@@ -117,11 +136,14 @@ fn what_the_taught_edges_are_in_our_units() {
         let band = band(taxon, parameter);
         (band.lower_canonical().unwrap(), band.upper_canonical().unwrap())
     };
-    for (taxon, parameter, low, high) in [
-        ("goniopora", "salinity", 33.19, 35.17), ("lps", "salinity", 32.53, 35.17), ("soft", "salinity", 31.21, 35.17),
-    ] {
+    for (taxon, parameter, low, high) in
+        [("goniopora", "salinity", 33.19, 35.17), ("lps", "salinity", 32.53, 35.17), ("soft", "salinity", 31.21, 35.17)]
+    {
         let (got_low, got_high) = edges(taxon, parameter);
-        assert!((got_low - low).abs() <= 5.1e-3 && (got_high - high).abs() <= 5.1e-3, "{taxon}: {got_low} to {got_high}");
+        assert!(
+            (got_low - low).abs() <= 5.1e-3 && (got_high - high).abs() <= 5.1e-3,
+            "{taxon}: {got_low} to {got_high}"
+        );
     }
     let (low, high) = edges("goniopora", "temperature");
     assert!((low - 24.4444).abs() <= 5.1e-5 && (high - 25.5556).abs() <= 5.1e-5);

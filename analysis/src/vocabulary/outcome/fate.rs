@@ -11,15 +11,23 @@ use crate::vocabulary::text::words;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::vocabulary) enum FateWord {
     Fate(Fate, Option<&'static str>),
-    Unclear { word: &'static str, whole: bool },
+    Unclear {
+        word: &'static str,
+        whole: bool,
+    },
     NotDeath(Option<&'static str>),
     RescueCut,
     Cut,
-    Alive { weak: bool },
+    Alive {
+        weak: bool,
+    },
     /// Position among the signs.
     Sign(usize),
     /// Position among the causes; `kills` if the phrase says death as well.
-    Cause { at: usize, kills: bool },
+    Cause {
+        at: usize,
+        kills: bool,
+    },
 }
 
 #[derive(Debug)]

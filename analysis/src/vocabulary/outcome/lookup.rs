@@ -8,10 +8,7 @@ use crate::vocabulary::{catalogue, find_unit};
 
 fn term<'a>(terms: &'a [Term], index: &PhraseBook<usize>, text: &str) -> Option<&'a Term> {
     let words = words(text);
-    terms
-        .iter()
-        .find(|term| term.code == text.trim())
-        .or_else(|| index.one(&words).map(|hit| &terms[hit.meaning]))
+    terms.iter().find(|term| term.code == text.trim()).or_else(|| index.one(&words).map(|hit| &terms[hit.meaning]))
 }
 
 /// A cause in a column of causes: its code, or a word for it ("heater", "eaten").

@@ -281,11 +281,7 @@ impl Outcomes {
             fill(book, row.phrases, FateWord::Unclear { word, whole: row.whole })?;
         }
         for row in file.not_death {
-            let sign = match row.sign {
-                Some(code) => Some(keep(code)),
-                None => None,
-            };
-            fill(book, row.phrases, FateWord::NotDeath(sign))?;
+            fill(book, row.phrases, FateWord::NotDeath(row.sign.map(keep)))?;
         }
         for row in file.rescue_cut {
             fill(book, row.phrases, FateWord::RescueCut)?;

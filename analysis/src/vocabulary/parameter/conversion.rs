@@ -270,9 +270,11 @@ impl Parameter {
         {
             return Err(ConvertError::WaterMissing { parameter, unit, what });
         }
-        convert(accepted.conversion)
-            .filter(|_| value.is_finite())
-            .ok_or(ConvertError::OutOfCurve { parameter, unit, value })
+        convert(accepted.conversion).filter(|_| value.is_finite()).ok_or(ConvertError::OutOfCurve {
+            parameter,
+            unit,
+            value,
+        })
     }
 
     fn pick<'a>(

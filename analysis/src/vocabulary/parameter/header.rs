@@ -16,9 +16,33 @@ pub(super) struct Meaning {
 fn is_filler(word: &str) -> bool {
     matches!(
         word,
-        "water" | "tank" | "level" | "levels" | "value" | "values" | "reading" | "readings" | "test" | "tests"
-            | "result" | "results" | "measured" | "concentration" | "conc" | "dissolved" | "wert" | "werte" | "valeur"
-            | "valor" | "waarde" | "aquarium" | "the" | "kit" | "my" | "our" | "display"
+        "water"
+            | "tank"
+            | "level"
+            | "levels"
+            | "value"
+            | "values"
+            | "reading"
+            | "readings"
+            | "test"
+            | "tests"
+            | "result"
+            | "results"
+            | "measured"
+            | "concentration"
+            | "conc"
+            | "dissolved"
+            | "wert"
+            | "werte"
+            | "valeur"
+            | "valor"
+            | "waarde"
+            | "aquarium"
+            | "the"
+            | "kit"
+            | "my"
+            | "our"
+            | "display"
     )
 }
 

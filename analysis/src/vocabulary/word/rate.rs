@@ -126,7 +126,8 @@ pub fn find_routine_rate(text: &str) -> Option<RoutineRate> {
     if let Some(rate) = rates.whole.get(&words.join(" ")) {
         return Some(even(*rate));
     }
-    let period = |rest: &[String]| rates.periods.iter().find(|(part, _)| part.as_slice() == rest).map(|(_, days)| *days);
+    let period =
+        |rest: &[String]| rates.periods.iter().find(|(part, _)| part.as_slice() == rest).map(|(_, days)| *days);
     // "every 3 days", "every two weeks".
     if let Some(rest) = take(&words, &rates.every)
         && let Some(((low, high), rest)) = take_numbers(rest)
