@@ -7,6 +7,14 @@
 pub mod question; // what can be asked
 pub mod shape; // what is printed
 mod canonical; // the one text of a question
+mod census; // counts of every taxon
+mod check; // whether a question may be asked
+mod refusals; // what was refused, with its place
+mod survival; // a question about survival
+mod taxon; // taxon asked, taxon answered
 
+pub use census::census;
+pub use check::HORIZONS;
 pub use question::{Audience, By, Given, GrowthQuestion, InvalidQuestion, Outcome, Question, Stamp};
 pub use shape::*;
+pub use survival::survival;

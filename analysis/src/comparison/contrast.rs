@@ -33,6 +33,8 @@ pub struct Contrast<'a> {
     pub tallies: &'a [Tally],
     /// Deaths of each known level that fell in one tank event, the largest of them.
     pub event_deaths: &'a [u64],
+    /// Levels without any coral are refused by name, not passed over.
+    pub list_empty: bool,
     /// Level with which the others are compared.
     pub reference: usize,
     /// What corals share.
@@ -189,7 +191,7 @@ impl Contrast<'_> {
         let groups = self.groups(&self.sets.middle);
         let at_risk = at_risk_levels(&self.sets.middle, &groups);
         (0..self.known())
-            .filter(|&level| level != self.reference)
+            .filter(|&level| level != self.reference && (self.list_empty || self.tally(level).specimens > 0))
             .map(|level| {
                 let tally = self.tally(level);
                 let refusal = if tally.specimens == 0 {

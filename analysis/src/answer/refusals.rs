@@ -1,0 +1,53 @@
+//! Every refusal of a result with the place where it stands.
+
+use super::shape::{GrowthResult, PlacedRefusal, SurvivalResult};
+use crate::refusal::{Part, Refusal};
+
+/// The refusal of everything.
+pub(super) fn whole(refusal: &Refusal) -> Vec<PlacedRefusal> {
+    vec![PlacedRefusal { key: String::new(), refusal: refusal.clone() }]
+}
+
+fn note<T>(list: &mut Vec<PlacedRefusal>, key: String, part: &Part<T>) {
+    if let Part::Refused { refused } = part {
+        list.push(PlacedRefusal { key, refusal: refused.clone() });
+    }
+}
+
+/// The refusals of a result on survival, in the order of its parts.
+pub(super) fn of_survival(result: &SurvivalResult) -> Vec<PlacedRefusal> {
+    let mut list = Vec::new();
+    for group in &result.groups {
+        let at = |part: &str| format!("groups/{}/{part}", group.group);
+        note(&mut list, at("curve"), &group.curve);
+        note(&mut list, at("at_horizon"), &group.at_horizon);
+        note(&mut list, at("sentence"), &group.sentence);
+        note(&mut list, at("median"), &group.median);
+        note(&mut list, at("rmst"), &group.rmst);
+        note(&mut list, at("rates"), &group.rates);
+    }
+    note(&mut list, "causes".to_owned(), &result.causes);
+    note(&mut list, "hazard".to_owned(), &result.hazard);
+    note(&mut list, "log_rank".to_owned(), &result.log_rank);
+    note(&mut list, "cox".to_owned(), &result.cox);
+    note(&mut list, "sentence".to_owned(), &result.sentence);
+    if let Part::Given(cox) = &result.cox {
+        for coefficient in &cox.coefficients {
+            if let Some(refused) = &coefficient.refused {
+                let key = format!("cox/{}", coefficient.name);
+                list.push(PlacedRefusal { key, refusal: refused.clone() });
+            }
+        }
+        note(&mut list, "cox/proportionality".to_owned(), &cox.proportionality);
+    }
+    list
+}
+
+/// The refusals of a result on growth, in the order of its parts.
+pub(super) fn of_growth(result: &GrowthResult, names: &[String]) -> Vec<PlacedRefusal> {
+    let mut list = Vec::new();
+    for (group, name) in result.groups.iter().zip(names) {
+        note(&mut list, format!("groups/{name}"), group);
+    }
+    list
+}

@@ -1,0 +1,311 @@
+//! One taxon tried: its figures, or why it is refused.
+
+use super::counted::Counted;
+use super::frame::{Framed, Levels};
+use super::groups::{Level, Making};
+use super::said::{Heard, comparison};
+use super::sensitivity::{Main, runs, say};
+use super::{METHOD_ID, causes};
+use crate::answer::{
+    Audience, By, Caution, CauseIncidence, Evidence, Method, Question, SensitivityRun, SurvivalGroup, SurvivalResult,
+};
+use crate::club::Club;
+use crate::comparison::contrast::{Compared, Contrast, reference};
+use crate::comparison::pieces::hazard_by_age;
+use crate::comparison::sets::{IMPUTATIONS, SEED};
+use crate::comparison::{ClusterBy, GroupCurves, Rows, Sets};
+use crate::disclosure::{self, blocks, grid, keepers_needed, passes, suppressed};
+use crate::evidence::{Tally, at_risk_at_a_death, minimums, tally};
+use crate::exposure::LAG_DAYS;
+use crate::follow_up::looks::enough_looks;
+use crate::follow_up::tank_event::tank_events;
+use crate::follow_up::{Population, Run};
+use crate::refusal::{Part, Refusal, RefusalCode};
+
+/// A taxon tried for a question.
+pub(super) struct Attempt<'a> {
+    pub(super) club: &'a Club,
+    pub(super) question: &'a Question,
+    pub(super) population: &'a Population,
+    pub(super) audience: Audience,
+}
+
+/// The figures of a taxon that answers.
+pub(super) struct Figures {
+    /// Specimens under observation, as positions in the club.
+    pub(super) specimens: Vec<u32>,
+    pub(super) evidence: Evidence,
+    pub(super) result: SurvivalResult,
+    pub(super) cautions: Vec<Caution>,
+    pub(super) method: Method,
+    pub(super) sensitivity: Vec<SensitivityRun>,
+}
+
+/// A taxon that does not answer; its counts stand beside where they may be shown.
+pub(super) struct Refused {
+    pub(super) refusal: Refusal,
+    pub(super) evidence: Option<Evidence>,
+}
+
+impl From<Refusal> for Refused {
+    fn from(refusal: Refusal) -> Self {
+        Refused { refusal, evidence: None }
+    }
+}
+
+impl Attempt<'_> {
+    pub(super) fn figures(&self) -> Result<Figures, Refused> {
+        let framed = Framed::new(self.club, self.question, self.population, Run::Main)?;
+        let events = tank_events(self.club, &framed.follow_up);
+        let rows = &framed.sets.middle;
+        let whole = tally(rows)?;
+        let unknown_days: f64 = (0..rows.len())
+            .filter(|&row| rows.level[row].is_none())
+            .map(|row| rows.episodes.stop[row] - rows.episodes.start[row])
+            .sum();
+        let unknown_share = if whole.days > 0.0 { unknown_days / whole.days } else { 0.0 };
+        let counted = Counted { framed: &framed, events: &events, unknown_share };
+        self.may_be_shown(&framed, &whole)?;
+        let counts_only = |refusal: Refusal| Refused {
+            refusal,
+            evidence: Some(counted.evidence(rows, &whole, true, false)),
+        };
+        enough_looks(self.club, self.population).map_err(counts_only)?;
+        self.known_enough(&framed).map_err(counts_only)?;
+        minimums::curve(&whole).map_err(counts_only)?;
+        let levels = self.levels(&framed, unknown_days > 0.0)?;
+        let sets = levels.apply(&framed.sets);
+        let tallies = levels.tallies(&sets.middle)?;
+        let cluster = ClusterBy::of(&sets.middle);
+        let taught = framed.condition.band.is_some();
+        let printed: Vec<Level> = (0..tallies.len())
+            .filter(|&level| tallies[level].specimens > 0 || (taught && level < levels.known()))
+            .map(|level| Level::new(&levels, &sets, level, tallies[level], self.audience))
+            .collect();
+        let longest = printed
+            .iter()
+            .filter(|level| level.tally.specimens > 0 && level.level < levels.known())
+            .map(|level| level.curves.last_time)
+            .fold(f64::INFINITY, f64::min);
+        let making = Making {
+            club: self.club,
+            counted: &counted,
+            levels: &levels,
+            cluster,
+            horizon: self.question.horizon_days,
+            audience: self.audience,
+            all_deaths: whole.deaths,
+            longest,
+        };
+        let mut groups: Vec<(usize, SurvivalGroup)> =
+            printed.iter().map(|level| (level.level, making.group(level))).collect();
+        let reference = reference(&tallies, levels.known());
+        let event_deaths = self.event_deaths(&framed, &sets, levels.known());
+        let compared = self.compare(&sets, &levels, &tallies, &event_deaths, reference, cluster, taught);
+        let main = Main { framed: &framed, levels: &levels, reference, groups: &groups, cox: &compared.cox };
+        let sensitivity = runs(self, &main);
+        let heard = Heard {
+            framed: &framed,
+            sets: &sets,
+            by: self.question.by,
+            tallies: &tallies,
+            events: &events,
+            compared: &compared,
+            sensitivity: &sensitivity,
+            audience: self.audience,
+        };
+        let cautions = heard.cautions();
+        let sentence = comparison(&levels, &groups, &compared.cox, reference, self.question.horizon_days);
+        groups.iter_mut().for_each(|(_, group)| say(group, &sensitivity));
+        let curves = GroupCurves::new(&sets, None);
+        let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, self.audience);
+        let given = groups.iter().any(|(_, group)| group.curve.given().is_some());
+        let method = self.method(&framed, &sets.middle, &curves, cluster);
+        Ok(Figures {
+            specimens: framed.follow_up.follows.iter().map(|follow| follow.specimen).collect(),
+            evidence: counted.evidence(&sets.middle, &whole, true, given),
+            result: SurvivalResult {
+                groups: groups.into_iter().map(|(_, group)| group).collect(),
+                causes: Part::from(self.causes(&sets.middle, &curves, shown_until)),
+                hazard: Part::from(hazard_by_age(&sets.middle, keepers_needed(self.audience))),
+                log_rank: Part::from(compared.log_rank),
+                cox: Part::from(compared.cox),
+                sentence: Part::from(sentence),
+            },
+            cautions,
+            method,
+            sensitivity,
+        })
+    }
+
+    /// Whether the answer as a whole may be shown: it, and what could be found by taking it from a wider answer.
+    fn may_be_shown(&self, framed: &Framed, whole: &Tally) -> Result<(), Refusal> {
+        if disclosure::block_minimum(self.audience).is_none() {
+            return Ok(());
+        }
+        let refused = || Err(suppressed(self.audience));
+        let beside =
+            disclosure::tree::may_stand_beside(self.club, self.population.taxon, self.question.since, self.audience);
+        if !passes(whole, self.audience) || (self.population.without.is_empty() && !beside) {
+            return refused();
+        }
+        if framed.given.is_some() {
+            let all = tally(&framed.rows_whatever_given(self.club)?)?;
+            let rest = Tally { days: all.days - whole.days, ..all };
+            // The specimens of the rest are not counted apart: nearly all have days in both. Its days must be many.
+            if !passes(&all, self.audience) || (rest.days > 0.0 && rest.days < all.days / 100.0) {
+                return refused();
+            }
+        }
+        if self.question.since.is_some() {
+            let everyone = Population::of(self.club, self.population.taxon, None);
+            let earlier: Vec<u32> = everyone
+                .members
+                .iter()
+                .copied()
+                .filter(|id| self.population.members.binary_search(id).is_err())
+                .collect();
+            let before = Population { members: earlier, ..everyone };
+            let question = Question { since: None, by: By::None, edges: None, ..self.question.clone() };
+            let rest = tally(&Framed::new(self.club, &question, &before, Run::Main)?.sets.middle)?;
+            if rest.specimens > 0 && !passes(&rest, self.audience) {
+                return refused();
+            }
+        }
+        Ok(())
+    }
+
+    /// Refuses a condition that had to hold where it is unknown on more than half of the days.
+    fn known_enough(&self, framed: &Framed) -> Result<(), Refusal> {
+        let Some(given) = &framed.given else { return Ok(()) };
+        if given.parameters.is_empty() {
+            return Err(Refusal::plain(
+                RefusalCode::UnknownExposure,
+                "No band is taught for this taxon, so water within its bands is not defined.",
+            ));
+        }
+        let days = framed.sets.given;
+        let share = days.unknown / (days.kept + days.outside + days.unknown);
+        if share > minimums::UNKNOWN_SHARE {
+            return Err(Refusal::counted(
+                RefusalCode::UnknownExposure,
+                1.0 - share,
+                1.0 - minimums::UNKNOWN_SHARE,
+                format!(
+                    "Whether the water was within the bands is unknown on {:.0} % of the coral-days; it must be known \
+                     on half.",
+                    100.0 * share
+                ),
+            ));
+        }
+        Ok(())
+    }
+
+    /// The levels as printed: joined until the audience may see each.
+    fn levels(&self, framed: &Framed, unknown_has_rows: bool) -> Result<Levels, Refusal> {
+        let known = framed.condition.levels.len();
+        let rows = &framed.sets.middle;
+        let blocks = blocks::blocks(known, unknown_has_rows, self.audience, |levels| {
+            let kept: Vec<usize> = (0..rows.len())
+                .filter(|&row| levels.contains(&rows.level[row].map_or(known, usize::from)))
+                .collect();
+            tally(&rows.subset(&kept))
+        })?;
+        Ok(Levels::new(&framed.condition, &blocks))
+    }
+
+    /// Deaths of each known level in the one tank event that took most of them.
+    pub(super) fn event_deaths(&self, framed: &Framed, sets: &Sets, known: usize) -> Vec<u64> {
+        let rows = &sets.middle;
+        let mut most = vec![0; known];
+        for event in tank_events(self.club, &framed.follow_up) {
+            let mut of_level = vec![0; known];
+            for row in (0..rows.len()).filter(|&row| rows.episodes.event[row]) {
+                if let Some(level) = rows.level[row].map(usize::from)
+                    && event.lost.contains(&(rows.specimen[row] as usize))
+                    && level < known
+                {
+                    of_level[level] += 1;
+                }
+            }
+            for (most, of_event) in most.iter_mut().zip(of_level) {
+                *most = of_event.max(*most);
+            }
+        }
+        most
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn compare(
+        &self,
+        sets: &Sets,
+        levels: &Levels,
+        tallies: &[Tally],
+        event_deaths: &[u64],
+        reference: Option<usize>,
+        cluster: ClusterBy,
+        list_empty: bool,
+    ) -> Compared {
+        let Some(reference) = reference else {
+            let refusal = minimums::deaths(0, minimums::TEST_DEATHS).err().unwrap_or_else(|| suppressed(self.audience));
+            return Compared {
+                log_rank: Err(refusal.clone()),
+                cox: Err(refusal),
+                split_by_age: false,
+                penalised: false,
+            };
+        };
+        Contrast {
+            sets,
+            names: &levels.names,
+            condition: self.question.by.as_str(),
+            tallies,
+            event_deaths,
+            list_empty,
+            reference,
+            cluster,
+            within_keeper: false,
+        }
+        .compare()
+    }
+
+    fn causes(&self, rows: &Rows, curves: &GroupCurves, shown_until: f64) -> Result<Vec<CauseIncidence>, Refusal> {
+        let horizon = self.question.horizon_days;
+        let last = curves.last_time.min(shown_until);
+        if horizon > last || horizon <= curves.start_time {
+            return Err(Refusal::counted(
+                RefusalCode::BeyondFollowUp,
+                last,
+                horizon,
+                format!("The longest horizon these records bear is day {}.", last.floor()),
+            ));
+        }
+        causes::causes(rows, curves.start_time, horizon, self.audience)
+    }
+
+    fn method(&self, framed: &Framed, rows: &Rows, curves: &GroupCurves, cluster: ClusterBy) -> Method {
+        let condition = &framed.condition;
+        let lagged = condition.lagged || framed.given.is_some();
+        let given = framed.given.as_ref().map_or_else(Vec::new, |given| {
+            given.parameters.iter().map(|parameter| parameter.as_str().to_owned()).collect()
+        });
+        let drawn = !framed.sets.drawn.is_empty();
+        Method {
+            id: METHOD_ID,
+            program_version: String::new(),
+            start_time: Some(curves.start_time),
+            interval: "log-log",
+            cluster: cluster.as_str(),
+            clusters: at_risk_at_a_death(rows, &cluster.column(rows)),
+            variance: "cr0_g",
+            lag_days: if lagged { LAG_DAYS } else { 0.0 },
+            carry_days: condition.carry_days,
+            step_tolerance: condition.band.as_ref().map(|band| band.half_step(None)),
+            band: condition.band.as_ref().map(|band| band.as_taught.clone()),
+            given,
+            imputations: if drawn { IMPUTATIONS as u64 } else { 0 },
+            seed: drawn.then_some(SEED),
+            bands_dated: condition.band.as_ref().and_then(|band| band.since),
+        }
+    }
+}

@@ -1,0 +1,98 @@
+//! What they died of, all levels together: the share lost to each group of causes by the horizon.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::answer::{Audience, CauseIncidence};
+use crate::comparison::Rows;
+use crate::comparison::curve::LEVEL;
+use crate::comparison::rows::CAUSES;
+use crate::disclosure::{keepers_needed, suppressed};
+use crate::refusal::Refusal;
+use crate::survival::cumulative_incidence;
+
+/// One printed cause: its numbers in the rows.
+struct Pooled {
+    name: String,
+    causes: Vec<u32>,
+}
+
+/// Incidence of each group of causes by `horizon`, from `start_time`.
+///
+/// For a restricted audience, causes with deaths at too few keepers are joined as `other`.
+///
+/// # Errors
+/// `Suppressed` if fewer than two causes are left to show; otherwise as the estimator.
+pub(super) fn causes(
+    rows: &Rows,
+    start_time: f64,
+    horizon: f64,
+    audience: Audience,
+) -> Result<Vec<CauseIncidence>, Refusal> {
+    let pooled = pooled(rows, audience)?;
+    let number = |cause: u32| {
+        pooled.iter().position(|pool| pool.causes.contains(&cause)).map_or(0, |position| position as u32 + 1)
+    };
+    let column: Vec<u32> = rows.cause.iter().map(|&cause| if cause == 0 { 0 } else { number(cause) }).collect();
+    let incidence = cumulative_incidence(&rows.episodes, &column, pooled.len(), Some(start_time), LEVEL)?;
+    let at = incidence.at(horizon);
+    Ok(pooled
+        .iter()
+        .enumerate()
+        .map(|(position, pool)| {
+            let of = at.and_then(|step| step.causes.get(position));
+            let events = (0..rows.len())
+                .filter(|&row| column[row] == position as u32 + 1 && rows.episodes.stop[row] <= horizon)
+                .count() as u64;
+            CauseIncidence {
+                cause: pool.name.clone(),
+                time: horizon,
+                events,
+                incidence: of.map_or(0.0, |of| of.incidence),
+                std_error: of.map(|of| of.std_error),
+                lower: of.and_then(|of| of.lower),
+                upper: of.and_then(|of| of.upper),
+            }
+        })
+        .collect())
+}
+
+fn pooled(rows: &Rows, audience: Audience) -> Result<Vec<Pooled>, Refusal> {
+    let single = |position: usize| Pooled {
+        name: CAUSES[position].as_str().to_owned(),
+        causes: vec![position as u32 + 1],
+    };
+    let needed = keepers_needed(audience);
+    if needed == 0 {
+        return Ok((0..CAUSES.len()).map(single).collect());
+    }
+    let mut keepers: BTreeMap<u32, BTreeSet<u32>> = BTreeMap::new();
+    for row in (0..rows.len()).filter(|&row| rows.episodes.event[row]) {
+        keepers.entry(rows.cause[row]).or_default().insert(rows.keeper[row]);
+    }
+    // Fewest keepers first, so that the smallest is joined first.
+    let mut by_size: Vec<u32> = (1..=CAUSES.len() as u32).collect();
+    by_size.sort_by_key(|cause| (keepers.get(cause).map_or(0, BTreeSet::len), *cause));
+    let mut other: Vec<u32> = Vec::new();
+    let mut other_keepers: BTreeSet<u32> = BTreeSet::new();
+    let mut shown: Vec<u32> = Vec::new();
+    for cause in by_size {
+        let own = keepers.get(&cause).cloned().unwrap_or_default();
+        let fails = (own.len() as u64) < needed;
+        let other_fails = !other_keepers.is_empty() && (other_keepers.len() as u64) < needed;
+        if fails || other_fails {
+            other.push(cause);
+            other_keepers.extend(own);
+        } else {
+            shown.push(cause);
+        }
+    }
+    shown.sort_unstable();
+    if shown.is_empty() || (!other_keepers.is_empty() && (other_keepers.len() as u64) < needed) {
+        return Err(suppressed(audience));
+    }
+    let mut pooled: Vec<Pooled> = shown.into_iter().map(|cause| single(cause as usize - 1)).collect();
+    if !other_keepers.is_empty() {
+        pooled.push(Pooled { name: "other".to_owned(), causes: other });
+    }
+    Ok(pooled)
+}

@@ -1,0 +1,68 @@
+//! Evidence of the whole and of each level.
+
+use std::collections::BTreeSet;
+
+use super::frame::Framed;
+use crate::answer::{Evidence, GivenDays, Period};
+use crate::comparison::Rows;
+use crate::evidence::{Graded, Tally, grade};
+use crate::follow_up::day_of;
+use crate::follow_up::tank_event::TankEvent;
+
+/// What is counted.
+pub(super) struct Counted<'a> {
+    pub(super) framed: &'a Framed,
+    pub(super) events: &'a [TankEvent],
+    /// Share of all days on which the condition is unknown.
+    pub(super) unknown_share: f64,
+}
+
+impl Counted<'_> {
+    /// The evidence of some rows. `whole`: of all of them, with those left out.
+    pub(super) fn evidence(&self, rows: &Rows, tally: &Tally, whole: bool, given: bool) -> Evidence {
+        let ids: BTreeSet<u32> = rows.specimen.iter().copied().collect();
+        let died: BTreeSet<u32> =
+            (0..rows.len()).filter(|&row| rows.episodes.event[row]).map(|row| rows.specimen[row]).collect();
+        let follows = |ids: &BTreeSet<u32>, is: fn(&crate::follow_up::Follow) -> bool| {
+            ids.iter().filter_map(|&id| self.framed.follow_up.follows.get(id as usize)).filter(|f| is(f)).count() as u64
+        };
+        let calendar = |row: usize, age: f64| {
+            self.framed.follow_up.follows.get(rows.specimen[row] as usize).map(|follow| follow.day0 + age)
+        };
+        let from = (0..rows.len()).filter_map(|row| calendar(row, rows.episodes.start[row])).min_by(f64::total_cmp);
+        let to = (0..rows.len()).filter_map(|row| calendar(row, rows.episodes.stop[row])).max_by(f64::total_cmp);
+        let unknown: f64 = (0..rows.len())
+            .filter(|&row| rows.level[row].is_none())
+            .map(|row| rows.episodes.stop[row] - rows.episodes.start[row])
+            .sum();
+        let events = self.events.iter().filter(|event| event.lost.iter().any(|&lost| died.contains(&(lost as u32))));
+        let kept = self.framed.sets.given;
+        Evidence {
+            specimens: tally.specimens,
+            keepers: tally.keepers,
+            tanks: tally.tanks,
+            deaths: tally.deaths,
+            specimen_days: tally.days,
+            days_unknown: unknown,
+            period: Period { from: from.and_then(day_of), to: to.and_then(day_of) },
+            grade: grade(&Graded {
+                deaths: tally.deaths,
+                keepers: tally.keepers,
+                tanks: tally.tanks,
+                unknown: self.unknown_share,
+                given,
+            }),
+            left_out: whole.then_some(self.framed.follow_up.left_out),
+            date_held: follows(&died, |follow| follow.date_held),
+            acquired_midpoint: follows(&ids, |follow| follow.acquired_midpoint),
+            register_sightings: follows(&ids, |follow| follow.register_last && !follow.end.is_death()),
+            missing: follows(&died, |follow| follow.missing),
+            tank_events: events.count() as u64,
+            given: (whole && self.framed.given.is_some()).then_some(GivenDays {
+                kept: kept.kept,
+                outside: kept.outside,
+                unknown: kept.unknown,
+            }),
+        }
+    }
+}

@@ -1,0 +1,162 @@
+//! The figures of each level.
+
+use super::counted::Counted;
+use super::frame::Levels;
+use crate::answer::{Audience, SurvivalGroup};
+use crate::club::Club;
+use crate::comparison::curve::loss_rate;
+use crate::comparison::{ClusterBy, GroupCurves, Sets};
+use crate::disclosure::{grid, suppressed};
+use crate::evidence::{Tally, minimums};
+use crate::follow_up::FollowUp;
+use crate::refusal::{Part, Refusal, RefusalCode};
+use crate::wording::{Lead, Started, lead_sentence};
+
+/// One level with its curves.
+pub(super) struct Level {
+    /// Printed level; the one after the known is unknown.
+    pub(super) level: usize,
+    pub(super) tally: Tally,
+    pub(super) sets: Sets,
+    pub(super) curves: GroupCurves,
+    /// Last moment that the audience sees of the curve.
+    pub(super) shown_until: f64,
+    /// Whether the level is large enough for a curve.
+    pub(super) enough: Result<(), Refusal>,
+}
+
+impl Level {
+    pub(super) fn new(levels: &Levels, sets: &Sets, level: usize, tally: Tally, audience: Audience) -> Level {
+        let sets = levels.of(sets, level);
+        let curves = GroupCurves::new(&sets, None);
+        let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, audience);
+        Level { level, tally, enough: minimums::curve(&tally), sets, curves, shown_until }
+    }
+
+    /// The share alive at the horizon, as far as the audience sees the curve.
+    pub(super) fn at_horizon(
+        &self,
+        cluster: ClusterBy,
+        horizon: f64,
+        audience: Audience,
+    ) -> Result<crate::answer::AtHorizon, Refusal> {
+        self.enough.clone()?;
+        let at = self.curves.at_horizon(&self.sets, cluster, horizon)?;
+        let seen = crate::disclosure::block_minimum(audience).is_none()
+            || grid::keepers_at_risk(&self.sets.middle, horizon) >= crate::disclosure::keepers_needed(audience);
+        if seen { Ok(at) } else { Err(suppressed(audience)) }
+    }
+}
+
+/// How the corals of some rows started.
+pub(super) fn started(club: &Club, follow_up: &FollowUp, sets: &Sets) -> Started {
+    let (mut cut, mut all) = (0_usize, 0_usize);
+    let mut seen = std::collections::BTreeSet::new();
+    for &position in sets.middle.specimen.iter().filter(|position| seen.insert(**position)) {
+        let Some(follow) = follow_up.follows.get(position as usize) else { continue };
+        let own = club
+            .specimens
+            .get(follow.specimen as usize)
+            .is_some_and(|specimen| specimen.source_kind.as_deref() == Some("own_cutting"));
+        all += 1;
+        cut += usize::from(own);
+    }
+    match cut {
+        0 => Started::Bought,
+        cut if cut == all => Started::Cut,
+        _ => Started::Either,
+    }
+}
+
+/// What the figures of a level are made with.
+pub(super) struct Making<'a> {
+    pub(super) club: &'a Club,
+    pub(super) counted: &'a Counted<'a>,
+    pub(super) levels: &'a Levels,
+    pub(super) cluster: ClusterBy,
+    pub(super) horizon: f64,
+    pub(super) audience: Audience,
+    /// Deaths of all levels together.
+    pub(super) all_deaths: u64,
+    /// Last day with five at risk in every level compared.
+    pub(super) longest: f64,
+}
+
+impl Making<'_> {
+    /// The printed figures of a level.
+    pub(super) fn group(&self, level: &Level) -> SurvivalGroup {
+        let name = self.levels.name(level.level);
+        let curve = level.enough.clone().and_then(|()| {
+            let points = level.curves.points()?;
+            let rows = &level.sets.middle;
+            grid::curve(points, rows, level.curves.start_time, level.shown_until, self.audience)
+        });
+        let evidence = self.counted.evidence(&level.sets.middle, &level.tally, false, curve.is_ok());
+        let at_horizon = level.at_horizon(self.cluster, self.horizon, self.audience);
+        let sentence = self.sentence(level, &at_horizon, evidence.grade);
+        let median = level.enough.clone().and_then(|()| {
+            let median = level.curves.median(level.tally.deaths)?;
+            let seen = |day: Option<f64>| day.is_none_or(|day| day <= level.shown_until);
+            if seen(median.estimate) && seen(median.lower) && seen(median.upper) {
+                Ok(median)
+            } else {
+                Err(suppressed(self.audience))
+            }
+        });
+        let rmst = level.enough.clone().and_then(|()| {
+            minimums::deaths(self.all_deaths, minimums::MEAN_DEATHS)?;
+            level.curves.restricted_mean(self.horizon, self.longest.min(level.shown_until))
+        });
+        SurvivalGroup {
+            group: name.code,
+            label: name.label,
+            n: level.tally.specimens,
+            events: level.tally.deaths,
+            start_time: level.curves.start_time,
+            curve: Part::from(curve),
+            at_horizon: Part::from(at_horizon),
+            sentence: Part::from(sentence),
+            median: Part::from(median),
+            rmst: Part::from(rmst),
+            rates: Part::from(self.rates(level)),
+            evidence,
+        }
+    }
+
+    fn rates(&self, level: &Level) -> Result<crate::answer::RatePart, Refusal> {
+        if level.tally.specimens == 0 {
+            return Err(minimums::curve(&level.tally).err().unwrap_or_else(|| {
+                Refusal::plain(RefusalCode::EmptyGroup, "No coral was ever recorded under this condition.")
+            }));
+        }
+        loss_rate(level.tally.deaths, level.tally.days)
+    }
+
+    fn sentence(
+        &self,
+        level: &Level,
+        at_horizon: &Result<crate::answer::AtHorizon, Refusal>,
+        grade: crate::answer::Grade,
+    ) -> Result<String, Refusal> {
+        level.enough.clone()?;
+        if level.tally.deaths == 0 {
+            return Err(crate::wording::lead::no_death(level.tally.specimens, level.tally.days));
+        }
+        let at = at_horizon.as_ref().map_err(Clone::clone)?;
+        let (Some(lower), Some(upper)) = (at.lower, at.upper) else {
+            return Err(Refusal::plain(
+                RefusalCode::TooFewClusters,
+                "Too few tanks lost corals for limits that allow for corals sharing a tank.",
+            ));
+        };
+        lead_sentence(&Lead {
+            survival: at.survival,
+            lower,
+            upper,
+            horizon: self.horizon,
+            start_time: level.curves.start_time,
+            started: started(self.club, &self.counted.framed.follow_up, &level.sets),
+            grade,
+        })
+    }
+}
