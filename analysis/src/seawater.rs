@@ -16,6 +16,7 @@ pub mod density; // EOS-80
 pub mod gravity; // hydrometers and refractometers
 pub mod oxygen; // saturation
 pub mod skeleton; // buoyant weight
+pub mod teos10; // density once more, by the newer equation
 
 pub use ammonia::{ammonia_pka, total_scale_from_nbs, un_ionised_fraction};
 pub use conductivity::{conductivity_from_salinity, salinity_from_conductivity, salinity_from_ratio};
@@ -23,6 +24,7 @@ pub use density::{density, density_t68};
 pub use gravity::{SgReference, gravity, gravity_interval, salinity_from_gravity, salinity_from_gravity_at};
 pub use oxygen::{oxygen_saturation_mg_l, oxygen_saturation_umol_kg};
 pub use skeleton::dry_mass_factor;
+pub use teos10::density_teos10;
 
 /// IPTS-68 temperature of an ITS-90 temperature, °C: the scale of PSS-78 and EOS-80 (Saunders 1990).
 pub fn t68(t90: f64) -> f64 {

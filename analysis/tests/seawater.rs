@@ -147,3 +147,46 @@ fn dry_mass_of_a_skeleton() {
     assert_eq!(dry_mass_factor(1.0233, 1.0), None);
     assert_eq!(dry_mass_factor(f64::NAN, 2.94), None);
 }
+
+/// The reference file: practical salinity, density and conductivity by the TEOS-10 toolbox, at its own tolerance.
+#[test]
+fn the_reference_file_at_its_own_tolerance() {
+    let text = include_str!("reference/salinity_sg_conductivity.json");
+    let file: serde_json::Value = serde_json::from_str(text).expect("the reference file is JSON");
+    let tolerance = file["rel_tolerance"].as_f64().expect("a tolerance");
+    let rows = file["expected"]["rows"].as_array().expect("rows");
+    assert!(rows.len() >= 16);
+    let mut worst: f64 = 0.0;
+    for row in rows {
+        let number = |key: &str| row[key].as_f64().unwrap_or_else(|| panic!("no {key}"));
+        let (s, t) = (number("SP"), number("t"));
+        for (what, got, want) in [
+            ("density", density_teos10(s, t), number("density_kg_m3")),
+            ("gravity", density_teos10(s, t) / density_teos10(0.0, t), number("sg_same_temperature")),
+            ("conductivity", conductivity_from_salinity(s, t), number("conductivity_mS_cm")),
+        ] {
+            close(got, want, tolerance, &format!("{what} of {s} at {t}"));
+            worst = worst.max((got - want).abs() / want.abs());
+        }
+        close(density(s, t), number("density_kg_m3"), 5e-6, "EOS-80 beside TEOS-10");
+        if s > 0.0 {
+            let back = salinity_from_conductivity(number("conductivity_mS_cm"), t, 0.0);
+            close(back, s, tolerance, "salinity of the conductivity");
+        }
+    }
+    println!("salinity_sg_conductivity: worst relative error {worst:.1e}, allowed {tolerance:.0e}");
+}
+
+/// Gravities and salinities by TEOS-10 (exact density of the toolbox), within what the two equations differ by.
+#[test]
+fn the_two_equations_of_state_agree_to_a_few_millionths() {
+    let teos_at_35 = [1.0263738474, 1.0266065559, 1.0268619821, 1.0268975609, 1.0247917499];
+    let teos_at_1_025 = [33.1859198243, 32.8955656897, 32.5822840447, 32.5390903498, 35.2731402101];
+    for ((reference, sg), s) in SgReference::ALL.into_iter().zip(teos_at_35).zip(teos_at_1_025) {
+        close(gravity(35.0, reference), sg, 5e-6, reference.as_str());
+        let (t1, t2) = reference.temperatures();
+        close(density_teos10(35.0, t1) / density_teos10(0.0, t2), sg, 2e-6, reference.as_str());
+        assert!((salinity_from_gravity(1.025, reference) - s).abs() < 6e-3, "{}", reference.as_str());
+    }
+    close(density_teos10(35.0, 25.0), 1023.3436313881, 6e-7, "exact density at S 35, 25 °C");
+}
