@@ -27,7 +27,11 @@ fn deaths_as_members_write_them() {
         ("bleached and died", None, vec!["bleached"]),
         ("brown jelly, died", None, vec!["brown_jelly"]),
         ("eaten by a crab", Some("crab_shrimp"), vec![]),
+        ("eaten overnight", Some("other_pest"), vec![]),
         ("eaten", Some("other_pest"), vec![]),
+        ("was eaten", Some("other_pest"), vec![]),
+        ("killed by the heat wave", Some("temperature_off"), vec![]),
+        ("dead. Heater stuck", Some("heater"), vec![]),
         ("lost it, died in the power cut", Some("power_cut"), vec![]),
         ("tank closed, all died", None, vec![]),
         ("tot", None, vec![]),
@@ -60,6 +64,10 @@ fn other_fates() {
     }
     for (text, want) in [
         ("given to Ann", "given"),
+        ("given", "given"),
+        ("given, still open", "given"),
+        ("swapped", "swapped"),
+        ("returned", "returned"),
         ("sold", "sold"),
         ("traded in", "swapped"),
         ("returned to the shop", "returned"),
@@ -127,6 +135,12 @@ fn living_corals_and_cuttings() {
         "dead snail removed from tank 2",
         "on holiday",
         "the heater was off",
+        "given more light",
+        "polyps returned",
+        "swapped the lamp",
+        "killed aiptasia",
+        "has eaten mysis",
+        "missing a head",
     ] {
         let found = find_fate(text);
         assert!(!matches!(found, FateMatch::Fate { .. } | FateMatch::Several { .. }), "`{text}`: {found:?}");

@@ -4,17 +4,14 @@ use std::collections::HashMap;
 
 use super::{Cause, Fate};
 use crate::vocabulary::catalogue;
-use crate::vocabulary::phrase::PhraseBook;
+use crate::vocabulary::phrase::{Hit, PhraseBook};
 use crate::vocabulary::text::words;
 
 /// What one phrase says.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::vocabulary) enum FateWord {
     Fate(Fate, Option<&'static str>),
-    Unclear {
-        word: &'static str,
-        whole: bool,
-    },
+    Unclear(&'static str),
     NotDeath(Option<&'static str>),
     RescueCut,
     Cut,
@@ -32,13 +29,49 @@ pub(in crate::vocabulary) enum FateWord {
 
 #[derive(Debug)]
 pub(in crate::vocabulary) struct FateBook {
+    /// Phrases of a remark.
     pub(super) book: PhraseBook<FateWord>,
+    /// Words that count only where nothing else stands between two commas.
+    pub(super) whole: PhraseBook<FateWord>,
 }
 
 impl FateBook {
     pub(super) fn new(numbers: &HashMap<String, u32>) -> Self {
-        FateBook { book: PhraseBook::new(numbers) }
+        FateBook { book: PhraseBook::new(numbers), whole: PhraseBook::new(numbers) }
     }
+
+    fn read(&self, text: &str) -> Vec<Hit<FateWord>> {
+        parts(text)
+            .into_iter()
+            .flat_map(|part| match self.whole.whole(&words(part)) {
+                Some(hit) => vec![hit],
+                None => self.book.scan(&words(part)),
+            })
+            .collect()
+    }
+}
+
+/// The parts of a remark between commas and the like; "1,5" and "R.I.P." stay whole.
+fn parts(text: &str) -> Vec<&str> {
+    let mut parts = Vec::new();
+    let mut from = 0;
+    let digit = |c: Option<char>| c.is_some_and(|c| c.is_ascii_digit());
+    for (at, c) in text.char_indices() {
+        let (before, after) = (text[..at].chars().next_back(), text[at + c.len_utf8()..].chars().next());
+        let blank = |c: Option<char>| c.is_none_or(char::is_whitespace);
+        let splits = match c {
+            ';' | '(' | ')' | '!' | '?' | '\n' | ':' => true,
+            ',' => !(digit(before) && digit(after)),
+            '.' | '-' | '–' | '—' | '/' => blank(after),
+            _ => false,
+        };
+        if splits {
+            parts.push(&text[from..at]);
+            from = at + c.len_utf8();
+        }
+    }
+    parts.push(&text[from..]);
+    parts
 }
 
 /// What a remark says became of a coral.
@@ -97,8 +130,7 @@ pub enum FateMatch {
 /// Reads a remark. The longest phrases win ("half dead" is no death); a word of death beside "lost" settles it.
 pub fn find_fate(text: &str) -> FateMatch {
     let outcomes = &catalogue().outcomes;
-    let words = words(text);
-    let hits = outcomes.fates.book.scan(&words);
+    let hits = outcomes.fates.read(text);
     let mut fates: Vec<Fate> = Vec::new();
     let mut kind = None;
     let mut cause: Option<&'static Cause> = None;
@@ -115,11 +147,7 @@ pub fn find_fate(text: &str) -> FateMatch {
                 }
                 kind = kind.or(of_kind);
             }
-            FateWord::Unclear { word, whole } => {
-                if !whole || hit.length == words.len() {
-                    unclear = unclear.or(Some(word));
-                }
-            }
+            FateWord::Unclear(word) => unclear = unclear.or(Some(word)),
             FateWord::NotDeath(sign) => match sign {
                 Some(sign) if !signs.contains(&sign) => signs.push(sign),
                 _ => well = true,

@@ -78,6 +78,8 @@ struct FateRow {
     code: Fate,
     kind: Option<String>,
     phrases: HashMap<String, Vec<String>>,
+    #[serde(default)]
+    whole: Vec<String>,
 }
 
 #[derive(Deserialize)]
@@ -134,6 +136,8 @@ struct CauseRow {
     name: String,
     words: Vec<String>,
     phrases: Vec<String>,
+    #[serde(default)]
+    whole: Vec<String>,
 }
 
 #[derive(Deserialize)]
@@ -275,11 +279,12 @@ impl Outcomes {
         outcomes.add_causes(file.cause, &file.eaten.words)?;
         outcomes.add_signs(file.sign)?;
         outcomes.add_fates(file.fate)?;
-        let book = &mut outcomes.fates.book;
         for row in file.unclear {
             let word = keep(row.word);
-            fill(book, row.phrases, FateWord::Unclear { word, whole: row.whole })?;
+            let book = if row.whole { &mut outcomes.fates.whole } else { &mut outcomes.fates.book };
+            fill(book, row.phrases, FateWord::Unclear(word))?;
         }
+        let book = &mut outcomes.fates.book;
         for row in file.not_death {
             fill(book, row.phrases, FateWord::NotDeath(row.sign.map(keep)))?;
         }
@@ -302,6 +307,7 @@ impl Outcomes {
             if kind.is_some() != (row.code == Fate::Left) {
                 return Err(wrong(format!("{}: a kind belongs to `left` and to nothing else", row.code)));
             }
+            fill(&mut self.fates.whole, row.whole, FateWord::Fate(row.code, kind))?;
             let mut languages: Vec<(String, Vec<String>)> = row.phrases.into_iter().collect();
             languages.sort();
             for (_, phrases) in languages {
@@ -316,10 +322,13 @@ impl Outcomes {
             let at = self.causes.len();
             self.causes.push(Cause { code: keep(row.code), group: row.group, name: keep(row.name) });
             fill(&mut self.cause_words, row.words, at)?;
+            for phrase in row.whole {
+                let kills = eaten.contains(&phrase);
+                self.fates.whole.add(keep(phrase), FateWord::Cause { at, kills }).map_err(wrong)?;
+            }
             for phrase in row.phrases {
                 let phrase = keep(phrase);
-                let first = phrase.split(' ').next().unwrap_or_default();
-                let kills = eaten.iter().any(|word| word == first);
+                let kills = eaten.iter().any(|word| phrase.starts_with(word.as_str()));
                 self.cause_phrases.add(phrase, at).map_err(wrong)?;
                 self.fates.book.add(phrase, FateWord::Cause { at, kills }).map_err(wrong)?;
             }
