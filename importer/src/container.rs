@@ -13,6 +13,8 @@ pub mod limit; // how much is read, and the words when it is too much
 pub mod verdict; // findings about a whole file
 pub mod workbook; // xlsx and ods
 
+use analysis::vocabulary::finding::fill;
+
 use crate::finding::{Answer, Finding};
 use crate::grid::Grid;
 
@@ -37,10 +39,10 @@ pub fn open(name: &str, bytes: &[u8]) -> (Vec<Grid>, Vec<Finding>) {
 /// `encoding_unclear` and `separator_unclear` are asked here; their answers name the encoding or the separator.
 pub fn open_with(name: &str, bytes: &[u8], answers: &[Answer]) -> (Vec<Grid>, Vec<Finding>) {
     if bytes.len() as u64 > limit::BYTES {
-        return refused(limit::over("bytes", limit::BYTES, bytes.len() as u64));
+        return refused(name, verdict::over_limit("bytes", limit::BYTES, bytes.len() as u64));
     }
     if bytes.is_empty() {
-        return refused(verdict::empty("The file holds no byte."));
+        return refused(name, verdict::empty());
     }
     let opened = match sniff(bytes) {
         Ok(Kind::Text) => delimited::open(bytes, answers),
@@ -48,13 +50,14 @@ pub fn open_with(name: &str, bytes: &[u8], answers: &[Answer]) -> (Vec<Grid>, Ve
         Err(finding) => Err(finding),
     };
     match opened {
-        Err(finding) => refused(*finding),
-        Ok((grids, _)) if grids.iter().all(|grid| grid.rows.is_empty()) => refused(verdict::empty(&format!("No cell of {name} holds anything."))),
+        Err(finding) => refused(name, *finding),
+        Ok((grids, _)) if grids.iter().all(|grid| grid.rows.is_empty()) => refused(name, verdict::empty()),
         Ok(opened) => opened,
     }
 }
 
-fn refused(finding: Finding) -> (Vec<Grid>, Vec<Finding>) {
+fn refused(name: &str, mut finding: Finding) -> (Vec<Grid>, Vec<Finding>) {
+    finding.message = fill(&finding.message, &[("file", name)]);
     (Vec::new(), vec![finding])
 }
 

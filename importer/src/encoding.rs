@@ -33,12 +33,9 @@ pub struct Rival {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct NotText;
 
-/// Decodes a text file. `wanted` is the name of an encoding somebody has chosen; an unknown name is ignored.
+/// Decodes a text file. `wanted` is the name of the encoding that somebody has chosen where two fitted alike; it
+/// settles nothing else.
 pub fn decode(bytes: &[u8], wanted: Option<&str>) -> Result<Decoded, NotText> {
-    if let Some(encoding) = wanted.and_then(|name| Encoding::for_label(name.as_bytes())) {
-        let (text, _, replaced) = encoding.decode(bytes);
-        return Ok(Decoded { text: text.into_owned(), encoding: encoding.name(), replaced, other: None });
-    }
     if let Some((encoding, _)) = Encoding::for_bom(bytes) {
         let (text, _, replaced) = encoding.decode(bytes);
         return settled(text.into_owned(), encoding, replaced);
@@ -50,7 +47,7 @@ pub fn decode(bytes: &[u8], wanted: Option<&str>) -> Result<Decoded, NotText> {
     match std::str::from_utf8(bytes) {
         Ok(text) => settled(text.to_owned(), UTF_8, false),
         Err(_) if mostly_utf_8(bytes) => settled(mixed(bytes), UTF_8, false),
-        Err(_) => single_byte(bytes),
+        Err(_) => single_byte(bytes, wanted),
     }
 }
 
@@ -117,16 +114,17 @@ fn mixed(bytes: &[u8]) -> String {
     text
 }
 
-fn single_byte(bytes: &[u8]) -> Result<Decoded, NotText> {
+fn single_byte(bytes: &[u8], wanted: Option<&str>) -> Result<Decoded, NotText> {
     let (western, _) = WINDOWS_1252.decode_without_bom_handling(bytes);
     if is_binary(&western) {
         return Err(NotText);
     }
     let (mac, _) = MACINTOSH.decode_without_bom_handling(bytes);
     let (western_fit, mac_fit) = (fit(&western), fit(&mac));
+    let wanted = wanted.filter(|_| western_fit == mac_fit);
     let (text, other, encoding, rival) =
-        if mac_fit > western_fit { (mac, western, MACINTOSH, WINDOWS_1252) } else { (western, mac, WINDOWS_1252, MACINTOSH) };
-    let other = if mac_fit == western_fit && text != other {
+        if mac_fit > western_fit || wanted == Some(MACINTOSH.name()) { (mac, western, MACINTOSH, WINDOWS_1252) } else { (western, mac, WINDOWS_1252, MACINTOSH) };
+    let other = if mac_fit == western_fit && wanted.is_none() && text != other {
         text.lines().zip(other.lines()).find(|(line, other)| line != other).map(|(line, other_line)| Rival {
             encoding: rival.name(),
             line: line.trim().to_owned(),
@@ -220,8 +218,10 @@ mod tests {
         let decoded = decode(b"a;\xf7;b\n", None).map(|decoded| decoded.other);
         let rival = Rival { encoding: "macintosh", line: "a;÷;b".to_owned(), other_line: "a;˜;b".to_owned() };
         assert_eq!(decoded, Ok(Some(rival)));
-        let wanted = decode(b"a\xe4", Some("macintosh")).map(|decoded| (decoded.text, decoded.encoding));
-        assert_eq!(wanted, Ok(("a‰".to_owned(), "macintosh")));
+        let wanted = decode(b"a;\xf7;b\n", Some("macintosh")).map(|decoded| (decoded.text, decoded.other));
+        assert_eq!(wanted, Ok(("a;˜;b\n".to_owned(), None)));
+        let wanted = decode("a;÷".as_bytes(), Some("macintosh")).map(|decoded| decoded.text);
+        assert_eq!(wanted, Ok("a;÷".to_owned()), "nothing was unclear");
     }
 
     #[test]

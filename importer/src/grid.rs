@@ -75,6 +75,8 @@ pub struct Grid {
     pub decimal_comma: bool,
     /// A hidden sheet of a workbook: its cells are kept as labels and not read.
     pub hidden: bool,
+    /// An open question holds the whole sheet: its cells are in that finding and in no table.
+    pub held: bool,
     /// Separator of a text file; `None` for workbooks and for files of one cell a line.
     pub delimiter: Option<u8>,
 }

@@ -99,6 +99,9 @@ pub fn tables_with(grid: &Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding>
     let mut labels = Vec::new();
     let mut findings = Vec::new();
     let mut tables = Vec::new();
+    if grid.held {
+        return (tables, findings, labels);
+    }
     if grid.hidden {
         labels.extend(grid.rows.iter().flat_map(segment::cells));
         return (tables, findings, labels);

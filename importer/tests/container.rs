@@ -269,15 +269,33 @@ fn repaired_quotes_and_lost_letters_are_noted_with_their_cells() {
 }
 
 #[test]
-fn two_separators_that_fit_alike_are_asked_about_and_the_answer_is_taken() {
+fn two_separators_that_fit_alike_hold_the_file_until_one_is_chosen() {
     let text = b"a|b;c\nd|e;f\ng|h;i\n";
     let (grids, findings) = container::open("log.txt", text);
-    assert_eq!(grids.len(), 1);
-    assert_eq!((findings.len(), findings[0].code.as_str(), findings[0].choices.len()), (1, "separator_unclear", 2));
-    for choice in &findings[0].choices {
-        let answer = Answer { key: findings[0].key.clone(), choice: choice.code.clone(), value: None };
-        let (grids, findings) = container::open_with("log.txt", text, &[answer]);
-        assert_eq!(findings, []);
-        assert_eq!(grids[0].delimiter, Some(choice.code.as_bytes()[0]));
+    assert!(grids[0].held);
+    let codes: Vec<&str> = findings[0].choices.iter().map(|choice| choice.code.as_str()).collect();
+    assert_eq!((findings.len(), findings[0].code.as_str(), codes), (1, "separator_unclear", vec!["semicolon", "bar", "leave_out", "dont_know"]));
+    assert_eq!(findings[0].cells.len(), 6);
+    assert!(findings[0].choices[1].label.contains("a \u{2503} b;c"), "{}", findings[0].choices[1].label);
+    let open = |choice: &str| container::open_with("log.txt", text, &[Answer { key: findings[0].key.clone(), choice: choice.to_owned(), value: None }]);
+    for (choice, delimiter) in [("semicolon", b';'), ("bar", b'|')] {
+        let (grids, findings) = open(choice);
+        assert_eq!((findings.len(), grids[0].delimiter, grids[0].held), (0, Some(delimiter), false));
+    }
+    let (grids, findings) = open("leave_out");
+    assert_eq!((findings.len(), grids[0].hidden), (0, true));
+    let (grids, findings) = open("dont_know");
+    assert_eq!((findings[0].answered.as_deref(), grids[0].held), (Some("dont_know"), true));
+}
+
+#[test]
+fn two_encodings_that_fit_alike_hold_the_file_until_one_is_chosen() {
+    let text = b"Date,Note\n2024-03-02,a \xf7 b\n";
+    let (grids, findings) = container::open("log.csv", text);
+    assert_eq!((findings.len(), findings[0].code.as_str(), grids[0].held), (1, "encoding_unclear", true));
+    assert_eq!(findings[0].choices[0].label, "2024-03-02,a \u{f7} b");
+    for (choice, note) in [("first", "a \u{f7} b"), ("second", "a \u{2dc} b")] {
+        let (grids, findings) = container::open_with("log.csv", text, &[Answer { key: findings[0].key.clone(), choice: choice.to_owned(), value: None }]);
+        assert_eq!((findings.len(), written(&grids[0])[1][1].as_str()), (0, note));
     }
 }

@@ -155,7 +155,7 @@ fn an_answer_settles_a_table_of_no_known_kind() {
         let (tables, findings, labels) = layout::tables_with(&grids[0], &[answer(choice)]);
         assert_eq!((tables.len(), tables[0].kind, findings.len(), labels.len()), (1, kind, 0, 0));
     }
-    for choice in ["not_data", "leave_out"] {
+    for choice in ["none", "leave_out"] {
         let (tables, findings, labels) = layout::tables_with(&grids[0], &[answer(choice)]);
         assert_eq!((tables.len(), findings.len(), labels.len()), (0, 0, 9), "{choice}");
     }

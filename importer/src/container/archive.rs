@@ -17,7 +17,7 @@ const PARTS: usize = 10_000;
 pub fn kind(bytes: &[u8]) -> Result<Kind, Box<Finding>> {
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|error| Box::new(broken(&error)))?;
     if archive.len() > PARTS {
-        return Err(Box::new(limit::over("parts", PARTS as u64, archive.len() as u64)));
+        return Err(Box::new(verdict::over_limit("parts", PARTS as u64, archive.len() as u64)));
     }
     let has = |name: &str| archive.index_for_name(name).is_some();
     let kind = if has("xl/workbook.xml") || has("xl\\workbook.xml") {
@@ -48,7 +48,7 @@ fn measure(archive: &mut ZipArchive<Cursor<&[u8]>>) -> Result<(), Box<Finding>> 
         stated = stated.saturating_add(part.size());
     }
     if stated > limit::UNPACKED {
-        return Err(Box::new(limit::over("unpacked bytes", limit::UNPACKED, stated)));
+        return Err(Box::new(verdict::over_limit("unpacked bytes", limit::UNPACKED, stated)));
     }
     let mut left = limit::UNPACKED;
     for index in 0..archive.len() {
@@ -57,7 +57,7 @@ fn measure(archive: &mut ZipArchive<Cursor<&[u8]>>) -> Result<(), Box<Finding>> 
         // One byte beyond the limit tells that there is more.
         let unpacked = std::io::copy(&mut part.take(left + 1), &mut std::io::sink()).map_err(|error| Box::new(verdict::damaged(&format!("its part {name} breaks off ({error})"))))?;
         if unpacked > left {
-            return Err(Box::new(limit::over("unpacked bytes", limit::UNPACKED, limit::UNPACKED - left + unpacked)));
+            return Err(Box::new(verdict::over_limit("unpacked bytes", limit::UNPACKED, limit::UNPACKED - left + unpacked)));
         }
         left -= unpacked;
     }
@@ -71,7 +71,7 @@ pub fn measure_repeats(bytes: &[u8]) -> Result<(), Box<Finding>> {
     let mut content = Vec::new();
     part.by_ref().take(limit::UNPACKED).read_to_end(&mut content).map_err(|error| Box::new(verdict::damaged(&format!("its content breaks off ({error})"))))?;
     let cells = unfolded_cells(&content);
-    if cells > limit::CELLS { Err(Box::new(limit::over("cells", limit::CELLS, cells))) } else { Ok(()) }
+    if cells > limit::CELLS { Err(Box::new(verdict::over_limit("cells", limit::CELLS, cells))) } else { Ok(()) }
 }
 
 /// Cells of the smallest rectangles that hold all filled cells of each table, rows and columns repeated as stated.

@@ -1,45 +1,72 @@
 //! Text files to a grid: encoding, then dialect, then cells with their rows and lines.
 
+use super::verdict::chosen;
 use super::{limit, verdict};
 use crate::dialect::decimal::Marks;
 use crate::dialect::split::Records;
 use crate::dialect::{self, Dialect};
 use crate::encoding;
-use crate::finding::{Answer, Finding};
+use crate::finding::{Answer, Finding, Held};
 use crate::grid::{Cell, Grid, Raw, Row};
 use crate::record::CellRef;
 
 /// Rows shown as a picture in a question.
 const PREVIEW_ROWS: usize = 4;
 
+/// The two encodings that can fit alike, by the codes of the answers.
+const ENCODINGS: [(&str, &str); 2] = [("first", "windows-1252"), ("second", "macintosh")];
+/// The separators that can fit alike, by the codes of the answers.
+const SEPARATORS: [(&str, u8); 4] = [("comma", b','), ("semicolon", b';'), ("tab", b'\t'), ("bar", b'|')];
+
 /// Reads a text file.
 pub fn open(bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, Vec<Finding>), Box<Finding>> {
-    let chosen = |code: &str| answers.iter().rev().find(|answer| answer.key == code).map(|answer| answer.choice.as_str());
     let mut findings = Vec::new();
-    let decoded = match encoding::decode(bytes, chosen("encoding_unclear")) {
-        Ok(decoded) => decoded,
-        Err(encoding::NotText) => return Err(Box::new(verdict::kind_unknown("a binary file"))),
+    let mut questions = Vec::new();
+    let encoding = chosen(answers, "encoding_unclear");
+    let wanted = encoding.and_then(|choice| ENCODINGS.iter().find(|(code, _)| *code == choice)).map(|(_, name)| *name);
+    let Ok(decoded) = encoding::decode(bytes, wanted) else {
+        return Err(Box::new(verdict::kind_unknown("a binary file")));
     };
-    if let Some(rival) = decoded.other.as_ref().filter(|_| chosen("encoding_unclear").is_none()) {
-        findings.push(encoding_unclear(decoded.encoding, rival));
+    if let Some(rival) = &decoded.other {
+        questions.push((encoding_unclear(decoded.encoding, rival), encoding));
     }
     let text = decoded.text.as_str();
     if text.split([',', ';', '|', '"']).all(is_blank) {
-        return Err(Box::new(verdict::empty("No cell of the file holds anything.")));
+        return Err(Box::new(verdict::empty()));
     }
     let detected = dialect::detect(text);
-    let dialect = match chosen("separator_unclear").and_then(|name| dialect_named(name, text)) {
-        Some(dialect) => dialect,
-        None => {
-            if let Some(rival) = detected.rival.filter(|_| chosen("separator_unclear").is_none()) {
-                findings.push(separator_unclear(text, detected.dialect, rival));
-            }
-            detected.dialect
+    let mut dialect = detected.dialect;
+    if let Some(rival) = detected.rival {
+        let separator = chosen(answers, "separator_unclear");
+        let wanted = separator.and_then(|choice| SEPARATORS.iter().find(|(code, _)| *code == choice)).map(|(_, byte)| *byte);
+        if wanted.is_some() && wanted == rival.delimiter {
+            dialect = rival;
+        } else if wanted != dialect.delimiter {
+            questions.push((separator_unclear(text, dialect, rival), separator));
         }
-    };
+    }
     let mut grid = read(text, dialect, &mut findings)?;
     grid.delimiter = dialect.delimiter;
+    for (finding, answer) in questions {
+        findings.extend(hold(&mut grid, finding, answer));
+    }
     Ok((vec![grid], findings))
+}
+
+/// A question about the whole file: its cells wait in the finding. "Leave it out" makes them labels.
+fn hold(grid: &mut Grid, mut finding: Finding, answer: Option<&str>) -> Option<Finding> {
+    if answer == Some("leave_out") {
+        grid.hidden = true;
+        return None;
+    }
+    finding.answered = answer.filter(|choice| *choice == "dont_know").map(str::to_owned);
+    if !grid.held && !grid.hidden {
+        grid.held = true;
+        let cells = grid.rows.iter().flat_map(|row| row.cells.iter().map(move |cell| (row.number, cell.column)));
+        finding.cells = cells.map(|(row, column)| CellRef { sheet: None, row, column, role: "text".to_owned() }).collect();
+        finding.held = grid.rows.first().zip(grid.rows.last()).map(|(first, last)| Held { sheet: None, column: None, rows: vec![[first.number, last.number]] }).into_iter().collect();
+    }
+    Some(finding)
 }
 
 /// Cuts a text into a grid.
@@ -73,12 +100,8 @@ fn read(text: &str, dialect: Dialect, findings: &mut Vec<Finding>) -> Result<Gri
         }
     }
     grid.decimal_comma = marks.decimal_comma(dialect.delimiter != Some(b','));
-    if let Some(finding) = noted("quote_repaired", &repaired, "A quotation mark that opens or closes nothing was read as a letter.", "Look at these cells.") {
-        findings.push(finding);
-    }
-    if let Some(finding) = noted("letters_lost", &lost, "Letters of these cells were lost before the file came here.", "Save the log as .xlsx or as UTF-8 text and send it again.") {
-        findings.push(finding);
-    }
+    findings.extend(noted("quote_repaired", &repaired));
+    findings.extend(noted("letters_lost", &lost));
     Ok(grid)
 }
 
@@ -87,38 +110,42 @@ pub(super) fn is_blank(text: &str) -> bool {
     text.chars().all(|letter| letter.is_whitespace() || matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}'))
 }
 
-fn noted(code: &str, cells: &[(u32, u32, String)], message: &str, remedy: &str) -> Option<Finding> {
+/// One note on all cells alike.
+fn noted(code: &'static str, cells: &[(u32, u32, String)]) -> Option<Finding> {
     let (row, column, written) = cells.first()?;
-    let mut finding = verdict::note(code, None, message, remedy);
+    let mut finding = verdict::finding(code, "", &[("written", written)]);
     finding.row = Some(*row);
     finding.column = Some(*column);
-    finding.written = written.clone();
+    finding.written.clone_from(written);
     finding.cells = cells.iter().map(|(row, column, _)| CellRef { sheet: None, row: *row, column: *column, role: "text".to_owned() }).collect();
     Some(finding)
 }
 
-fn encoding_unclear(taken: &'static str, rival: &encoding::Rival) -> Finding {
-    let mut finding = verdict::question(
-        "encoding_unclear",
-        &format!("Which line is spelt right: \"{}\" or \"{}\"?", rival.line, rival.other_line),
-        "Choose the right spelling, or save the log as .xlsx or as UTF-8 text.",
-        &[(taken, &rival.line), (rival.encoding, &rival.other_line)],
-    );
-    finding.written = rival.line.clone();
-    finding.proposed = Some(Answer { key: "encoding_unclear".to_owned(), choice: taken.to_owned(), value: None });
+fn encoding_unclear(taken: &str, rival: &encoding::Rival) -> Finding {
+    let lines = if taken == ENCODINGS[0].1 { [&rival.line, &rival.other_line] } else { [&rival.other_line, &rival.line] };
+    let mut finding = verdict::finding("encoding_unclear", "", &[("first", lines[0]), ("second", lines[1])]);
+    finding.written.clone_from(&rival.line);
+    if let Some((code, _)) = ENCODINGS.iter().find(|(_, name)| *name == taken) {
+        finding.propose(code);
+    }
     finding
 }
 
 fn separator_unclear(text: &str, taken: Dialect, rival: Dialect) -> Finding {
-    let pictures = [picture(text, taken), picture(text, rival)];
-    let names = [taken.name(), rival.name()];
-    let mut finding = verdict::question(
-        "separator_unclear",
-        &format!("Which picture of the first rows is right?\n{}\nor\n{}", pictures[0], pictures[1]),
-        "Choose the right picture, or save the log as .xlsx.",
-        &[(&names[0], &pictures[0]), (&names[1], &pictures[1])],
-    );
-    finding.proposed = Some(Answer { key: "separator_unclear".to_owned(), choice: names[0].clone(), value: None });
+    let mut finding = verdict::finding("separator_unclear", "", &[]);
+    let code_of = |dialect: Dialect| SEPARATORS.iter().find(|(_, byte)| Some(*byte) == dialect.delimiter).map(|(code, _)| *code);
+    let pictures = [taken, rival].map(|dialect| (code_of(dialect), picture(text, dialect)));
+    finding.choices.retain_mut(|choice| {
+        let separator = SEPARATORS.iter().any(|(code, _)| *code == choice.code);
+        let picture = pictures.iter().find(|(code, _)| *code == Some(&choice.code));
+        if let Some((_, picture)) = picture {
+            choice.label.push_str(&format!(":\n{picture}"));
+        }
+        !separator || picture.is_some()
+    });
+    if let Some(code) = code_of(taken) {
+        finding.propose(code);
+    }
     finding
 }
 
@@ -135,15 +162,4 @@ fn picture(text: &str, dialect: Dialect) -> String {
         }
     }
     lines.join("\n")
-}
-
-/// The dialect somebody has chosen by its name.
-fn dialect_named(name: &str, text: &str) -> Option<Dialect> {
-    let delimiter = match name {
-        "tab" => b'\t',
-        "blanks" => b' ',
-        other if other.len() == 1 => other.as_bytes()[0],
-        _ => return None,
-    };
-    Some(dialect::finish(text, Dialect { runs: delimiter == b' ', ..Dialect::of(Some(delimiter)) }))
 }

@@ -1,6 +1,6 @@
 //! How much is read. Checked before memory is taken, so that no file can exhaust the machine.
 
-use super::verdict;
+use super::verdict::over_limit;
 use crate::finding::Finding;
 
 /// Bytes of a file.
@@ -18,11 +18,6 @@ pub const CELLS: u64 = 20_000_000;
 /// Bytes of one cell.
 pub const CELL_BYTES: u64 = 1024 * 1024;
 
-/// The finding for a file over a limit: which, how much is read, how much was found.
-pub fn over(what: &str, limit: u64, found: u64) -> Finding {
-    verdict::over_limit(&format!("The file has more {what} than are read: {found} where the limit is {limit}."))
-}
-
 /// Counts rows, columns and cells of a file while they are read.
 #[derive(Debug, Default)]
 pub struct Meter {
@@ -34,13 +29,13 @@ impl Meter {
     pub fn cell(&mut self, row: u64, column: u64, bytes: usize) -> Result<(), Box<Finding>> {
         self.cells += 1;
         if self.cells > CELLS {
-            Err(Box::new(over("cells", CELLS, self.cells)))
+            Err(Box::new(over_limit("cells", CELLS, self.cells)))
         } else if row > ROWS {
-            Err(Box::new(over("rows", ROWS, row)))
+            Err(Box::new(over_limit("rows", ROWS, row)))
         } else if column > COLUMNS {
-            Err(Box::new(over("columns", COLUMNS, column)))
+            Err(Box::new(over_limit("columns", COLUMNS, column)))
         } else if bytes as u64 > CELL_BYTES {
-            Err(Box::new(over("bytes in one cell", CELL_BYTES, bytes as u64)))
+            Err(Box::new(over_limit("bytes in one cell", CELL_BYTES, bytes as u64)))
         } else {
             Ok(())
         }

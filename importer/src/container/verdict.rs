@@ -1,69 +1,82 @@
-//! Findings about a whole file, in one plain sentence each with a remedy.
+//! Findings about a whole file or a sheet, in the catalogue's words.
 
-use crate::finding::{Choice, Finding, Severity};
+use analysis::vocabulary::finding::fill;
+use analysis::vocabulary::{FindingCode, Severity as Grade};
 
-fn whole_file(severity: Severity, code: &str, message: &str, remedy: &str) -> Finding {
-    Finding {
-        severity,
+use crate::finding::{Answer, Choice, Finding, Severity};
+
+/// A finding of the catalogue. `about` tells it from others of its code (a sheet, a header); it is part of its key.
+/// Questions come with the catalogue's answers and with no proposal.
+pub fn finding(code: &'static str, about: &str, values: &[(&str, &str)]) -> Finding {
+    let key = if about.is_empty() { code.to_owned() } else { format!("{code}:{about}") };
+    let mut finding = Finding {
+        severity: Severity::Refused,
         code: code.to_owned(),
-        key: code.to_owned(),
+        key,
         sheet: None,
         row: None,
         column: None,
         written: String::new(),
-        message: message.to_owned(),
-        remedy: remedy.to_owned(),
+        message: String::new(),
+        remedy: String::new(),
         choices: Vec::new(),
         proposed: None,
         held: Vec::new(),
         cells: Vec::new(),
         answered: None,
-    }
-}
-
-/// A refusal of the file.
-fn refuse(code: &str, message: &str, remedy: &str) -> Finding {
-    whole_file(Severity::Refused, code, message, remedy)
-}
-
-/// A note on the file or one of its sheets.
-pub fn note(code: &str, sheet: Option<&str>, message: &str, remedy: &str) -> Finding {
-    let mut finding = whole_file(Severity::Noted, code, message, remedy);
-    finding.sheet = sheet.map(str::to_owned);
-    if let Some(sheet) = sheet {
-        finding.key = format!("{code}:{sheet}");
+    };
+    let Some(kind) = FindingCode::parse(code).map(FindingCode::get) else { return finding };
+    finding.severity = match kind.severity {
+        Grade::Refused => Severity::Refused,
+        Grade::Questioned => Severity::Questioned,
+        Grade::Noted => Severity::Noted,
+    };
+    finding.message = kind.sentence(values);
+    finding.remedy = fill(kind.remedy, values);
+    if finding.severity == Severity::Questioned {
+        let choices = kind.all_answers();
+        finding.choices = choices.iter().map(|answer| Choice { code: answer.code.to_owned(), label: fill(answer.label, values), needs: None }).collect();
     }
     finding
 }
 
-/// A question about the file; each choice is (code, label, what it needs).
-pub fn question(code: &str, message: &str, remedy: &str, choices: &[(&str, &str)]) -> Finding {
-    let mut finding = whole_file(Severity::Questioned, code, message, remedy);
-    finding.choices = choices.iter().map(|(code, label)| Choice { code: (*code).to_owned(), label: (*label).to_owned(), needs: None }).collect();
-    finding
+impl Finding {
+    /// Proposes one of its choices.
+    pub(crate) fn propose(&mut self, choice: &str) {
+        self.proposed = Some(Answer { key: self.key.clone(), choice: choice.to_owned(), value: None });
+    }
+}
+
+/// The choice made for a question, if any.
+pub fn chosen<'a>(answers: &'a [Answer], key: &str) -> Option<&'a str> {
+    answers.iter().rev().find(|answer| answer.key == key).map(|answer| answer.choice.as_str())
 }
 
 /// No byte, or no cell holding anything.
-pub fn empty(message: &str) -> Finding {
-    refuse("file_empty", message, "Send the file that holds the rows.")
+pub fn empty() -> Finding {
+    finding("file_empty", "", &[])
 }
 
-/// Neither text nor a workbook.
+/// Neither text nor a workbook; `what` it looks like.
 pub fn kind_unknown(what: &str) -> Finding {
-    refuse("file_kind_unknown", &format!("This looks like {what}, not like a text file or a workbook."), "Save the log as .xlsx, .ods or .csv and send that.")
+    let mut finding = finding("file_kind_unknown", "", &[]);
+    finding.message.push_str(&format!(" It looks like {what}."));
+    finding
 }
 
 /// The container breaks off or will not open.
 pub fn damaged(detail: &str) -> Finding {
-    refuse("file_damaged", &format!("The file cannot be opened: {detail}."), "Open it in its own program, save it again and send the copy.")
+    let mut finding = finding("file_damaged", "", &[]);
+    finding.message.push_str(&format!(" The reader says: {detail}."));
+    finding
 }
 
 /// Password or rights protection.
 pub fn locked() -> Finding {
-    refuse("file_locked", "The file is locked by a password or by rights protection.", "Save a copy without the password and send that.")
+    finding("file_locked", "", &[])
 }
 
-/// Over a limit.
-pub fn over_limit(message: &str) -> Finding {
-    refuse("file_over_limit", message, "Split the file by year or by sheet and send the parts.")
+/// Over a limit: which, how much is read, how much was found.
+pub fn over_limit(what: &str, limit: u64, found: u64) -> Finding {
+    finding("file_over_limit", "", &[("what", what), ("limit", &limit.to_string()), ("found", &found.to_string())])
 }

@@ -26,13 +26,9 @@ pub fn open(kind: Kind, bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, 
     let mut findings = Vec::new();
     for grid in grids.iter_mut().filter(|grid| grid.hidden && !grid.rows.is_empty()) {
         let sheet = grid.sheet.as_deref().unwrap_or_default();
-        let note = verdict::note(
-            "sheet_hidden",
-            grid.sheet.as_deref(),
-            &format!("The sheet \"{sheet}\" is hidden: it was kept with the file and not read."),
-            "Show the sheet and send the file again, or answer \"read it too\".",
-        );
-        if answers.iter().rev().find(|answer| answer.key == note.key).is_some_and(|answer| answer.choice == "read") {
+        let mut note = verdict::finding("sheet_hidden", sheet, &[("sheet", sheet)]);
+        note.sheet = grid.sheet.clone();
+        if verdict::chosen(answers, &note.key) == Some("read") {
             grid.hidden = false;
         } else {
             findings.push(note);
@@ -85,7 +81,7 @@ fn ods(bytes: &[u8]) -> Result<Vec<Grid>, Box<Finding>> {
     archive::measure_repeats(bytes)?;
     let failed = |error: OdsError| match error {
         OdsError::Password => Box::new(verdict::locked()),
-        OdsError::CellLimitExceeded { requested, .. } => Box::new(limit::over("cells", limit::CELLS, requested as u64)),
+        OdsError::CellLimitExceeded { requested, .. } => Box::new(verdict::over_limit("cells", limit::CELLS, requested as u64)),
         other => Box::new(verdict::damaged(&other.to_string())),
     };
     let mut book: Ods<_> = calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(failed)?;
@@ -118,7 +114,7 @@ fn ods(bytes: &[u8]) -> Result<Vec<Grid>, Box<Finding>> {
 /// Names of the sheets that hold cells, in order, and whether each is hidden.
 fn sheets(sheets: &[Sheet]) -> Result<Vec<(String, bool)>, Box<Finding>> {
     if sheets.len() as u64 > limit::SHEETS {
-        return Err(Box::new(limit::over("sheets", limit::SHEETS, sheets.len() as u64)));
+        return Err(Box::new(verdict::over_limit("sheets", limit::SHEETS, sheets.len() as u64)));
     }
     let cells = sheets.iter().filter(|sheet| sheet.typ == SheetType::WorkSheet);
     Ok(cells.map(|sheet| (sheet.name.clone(), sheet.visible != SheetVisible::Visible)).collect())

@@ -1,6 +1,8 @@
 //! What kind of thing a cell looks like, by its signs alone. Used to choose separators and to tell rows apart;
 //! never reads a value: the cells stage does that.
 
+use analysis::vocabulary::month_by_name;
+
 /// The look of a cell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Look {
@@ -121,17 +123,9 @@ fn is_filler(word: &str) -> bool {
     matches!(word.to_lowercase().as_str(), "de" | "del" | "le" | "den" | "der" | "of" | "the" | "mon" | "tue" | "wed" | "thu" | "fri" | "sat" | "sun" | "mo" | "di" | "mi" | "do" | "fr" | "sa" | "so" | "am" | "pm")
 }
 
-/// Names of months, whole or cut to three or four letters, in English, German, French, Spanish and Dutch.
+/// Names of months in five languages, whole or short.
 fn is_month(word: &str) -> bool {
-    const MONTHS: [&str; 51] = [
-        "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december", "januar", "jänner", "februar",
-        "märz", "maerz", "mrz", "mai", "juni", "juli", "oktober", "okt", "dezember", "janvier", "février", "fevrier", "mars", "avril", "juin", "juillet", "août",
-        "aout", "septembre", "octobre", "novembre", "décembre", "decembre", "enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre",
-        "octubre", "noviembre", "diciembre", "maart",
-    ];
-    let word = word.to_lowercase();
-    let letters = word.chars().count();
-    letters >= 3 && (MONTHS.iter().any(|month| *month == word || letters <= 4 && month.starts_with(&word)) || matches!(word.as_str(), "januari" | "februari" | "mei" | "augustus" | "sept" | "ene" | "dic"))
+    word.len() <= 16 && word.chars().next().is_some_and(char::is_alphabetic) && month_by_name(word).is_some()
 }
 
 /// "March 2024", "März", "2024", "Mar 24": a title over the days of a month or a year.

@@ -5,6 +5,7 @@ use std::borrow::Cow;
 use memchr::{memchr, memchr3};
 
 use super::Dialect;
+use super::guess::look;
 
 /// Line breaks a quoted cell may hold; an unclosed quote swallows no more.
 const LINES_IN_A_CELL: usize = 200;
@@ -180,10 +181,20 @@ impl<'t> Records<'t> {
         }
     }
 
-    /// A cell of several lines of which one holds as many separators as a whole row is no cell.
+    /// A cell of several lines of which one looks like a whole row, as many cells and half of them values, is no
+    /// cell: its quote was never closed.
     fn swallows_rows(&self, inner: &str) -> bool {
         let Some(delimiter) = self.dialect.delimiter else { return false };
-        self.dialect.width >= 3 && inner.split(['\n', '\r']).skip(1).any(|line| memchr::memchr_iter(delimiter, line.as_bytes()).count() + 1 >= self.dialect.width)
+        let is_row = |line: &str| {
+            let mut cells = 0;
+            let mut values = 0;
+            for cell in line.split(char::from(delimiter)) {
+                cells += 1;
+                values += usize::from(look(cell).is_value());
+            }
+            cells >= self.dialect.width && values * 2 >= cells
+        };
+        self.dialect.width >= 3 && inner.split(['\n', '\r']).skip(1).any(is_row)
     }
 
     fn unescape(&self, inner: &str, quote: u8) -> String {
