@@ -142,12 +142,12 @@ mod tests {
 
     #[test]
     fn median_of_specimens_and_limits_from_enough_tanks() -> Result<(), Refusal> {
-        let slopes: Vec<f64> = (0..24).map(|i| 0.01 * f64::from(i)).collect();
+        let slopes: Vec<f64> = (0..24).map(f64::from).collect();
         let tank: Vec<u32> = (0..24).map(|i| i / 2).collect();
         let group = group_slope(&slopes, &tank, 3, 0.95)?;
-        assert_eq!((group.specimens, group.tanks, group.slope), (24, 12, 0.115));
+        assert_eq!((group.specimens, group.tanks, group.slope), (24, 12, 11.5));
         let limits = group.limits.given().copied();
-        assert!(limits.is_some_and(|l| l.lower < 0.115 && 0.115 < l.upper && l.failed == 0.0));
+        assert!(limits.is_some_and(|l| l.lower < 11.5 && 11.5 < l.upper && l.failed == 0.0));
         let few = group_slope(&slopes[..4], &tank[..4], 3, 0.95)?;
         assert!(
             matches!(few.limits, Part::Refused { ref refused } if refused.code == RefusalCode::TooFewClusters)

@@ -5,7 +5,7 @@
 //! that have lost digits by it are made anew from the rows at risk.
 
 use crate::episode::Episodes;
-use crate::numeric::Matrix;
+use crate::numeric::{Matrix, neumaier};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::risk::RiskSets;
 
@@ -13,6 +13,9 @@ use super::{CoxInput, Ties};
 
 /// Sums below this share of their peak have lost digits by subtraction and are made anew.
 const CANCELLED: f64 = 1e-7;
+
+/// Sums below this hold terms too small for a double's full precision; such coefficients are out of reach.
+const SMALLEST: f64 = 1e-280;
 
 /// A covariate whose spread among those at risk is below this share of its size is constant.
 const CONSTANT: f64 = 1e-10;
@@ -171,18 +174,28 @@ impl Design {
             })
             .collect();
         let p = input.covariates.len();
-        let n = rows.len() as f64;
+        // Weighted by the deaths a row is at risk at, so that cutting rows in two moves neither centre nor spread.
+        let weights: Vec<f64> = entry
+            .iter()
+            .zip(&exit)
+            .map(|(a, b)| f64::from(b - a))
+            .collect();
+        let whole = neumaier(weights.iter().copied());
+        let average = |values: &[f64], of: &dyn Fn(f64) -> f64| {
+            neumaier(values.iter().zip(&weights).map(|(&v, w)| w * of(v))) / whole
+        };
         let mut x = vec![0.0; rows.len() * p];
         let mut mean = vec![0.0; p];
         let mut scale = vec![1.0; p];
         for (j, covariate) in input.covariates.iter().enumerate() {
-            let value = |row: &u32| covariate.values[*row as usize];
-            mean[j] = crate::numeric::neumaier(rows.iter().map(value)) / n;
-            let square =
-                crate::numeric::neumaier(rows.iter().map(|row| (value(row) - mean[j]).powi(2)));
-            scale[j] = (square / n).sqrt();
-            let largest = rows.iter().map(|row| value(row).abs()).fold(0.0, f64::max);
-            if scale[j].is_nan() || scale[j] <= CONSTANT * largest {
+            let own = rows.iter().map(|&row| covariate.values[row as usize]);
+            let largest = own
+                .clone()
+                .fold(f64::MIN_POSITIVE, |most, v| most.max(v.abs()));
+            let mut values: Vec<f64> = own.map(|v| v / largest).collect();
+            let centre = average(&values, &|v| v);
+            let spread = average(&values, &|v| (v - centre) * (v - centre)).sqrt();
+            if spread.is_nan() || spread <= CONSTANT {
                 return Err(Refusal::plain(
                     RefusalCode::Singular,
                     format!(
@@ -191,9 +204,12 @@ impl Design {
                     ),
                 ));
             }
-            for (place, row) in rows.iter().enumerate() {
-                x[place * p + j] = (value(row) - mean[j]) / scale[j];
+            values.iter_mut().for_each(|v| *v = (*v - centre) / spread);
+            for (place, value) in values.into_iter().enumerate() {
+                x[place * p + j] = value;
             }
+            mean[j] = centre * largest;
+            scale[j] = spread * largest;
         }
         let total = dying.iter().map(|&d| u64::from(d)).sum();
         Ok(Design {
@@ -301,8 +317,9 @@ impl Design {
         (eta, offsets)
     }
 
-    /// Visits every death with the sums it is compared with, up to moments of `order` (1 to 3). Returns the log partial
-    /// likelihood. Strata come in turn, deaths within a stratum backwards, deaths at one time with rising `share`.
+    /// Visits every death with the sums it is compared with, up to moments of `order` (1 to 3). Strata come in turn,
+    /// deaths within a stratum backwards, deaths at one time with rising `share`. Returns the log partial likelihood,
+    /// not a number where hazards differ by more than a double can hold.
     pub(super) fn sweep(&self, b: &[f64], order: usize, mut visit: impl FnMut(&Compared)) -> f64 {
         let (eta, offsets) = self.predictor(b);
         let mut risk = Moments::new(self.p, order);
@@ -347,7 +364,11 @@ impl Design {
                     } else {
                         &risk
                     };
-                    log_likelihood -= sums.s0.ln();
+                    log_likelihood -= if sums.s0 > SMALLEST {
+                        sums.s0.ln()
+                    } else {
+                        f64::NAN
+                    };
                     visit(&Compared {
                         death,
                         share,

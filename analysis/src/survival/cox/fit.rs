@@ -10,6 +10,9 @@ const HALVINGS: usize = 30;
 /// A scaled estimate beyond this is not one: a change by one spread would multiply the hazard by 3000.
 pub(super) const TOO_LARGE: f64 = 8.0;
 
+/// A coefficient that keeps less than this share of the information it had at 0 is not settled by the rows.
+const INFORMATION_LEFT: f64 = 1e-6;
+
 /// Log likelihood, score and information at some coefficients, all in scaled covariates.
 #[derive(Debug, Clone)]
 pub(super) struct Evaluation {
@@ -93,7 +96,6 @@ fn block(a: &[f64], p: usize, at: &[usize]) -> Vec<f64> {
 pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
     let p = design.covariates();
     let at_zero = evaluate(design, &vec![0.0; p]);
-    let everything: Vec<usize> = (0..p).collect();
     let deaths = design.deaths() as f64;
     if let Some(j) = (0..p).find(|&j| at_zero.information[j * p + j] <= 1e-10 * deaths) {
         return Err(Trouble::Singular(j));
@@ -103,46 +105,49 @@ pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
     let mut b = vec![0.0; p];
     let mut now = at_zero.clone();
     let mut iterations = 0;
-    let mut active = everything;
-    let mut separated = vec![false; p];
+    let everything: Vec<usize> = (0..p).collect();
+    let mut step = newton_step(&now, &everything);
     let mut converged = false;
     while !converged && iterations < STEPS {
-        let step = newton_step(&now, p, &mut active, &mut separated);
         iterations += 1;
-        let (next_b, next) = climb(design, &b, &now, &step);
+        let (next_b, next) = climb(design, &b, &now, &step.by);
         let rise = (next.log_likelihood - now.log_likelihood).abs();
         let settled = rise / (next.log_likelihood.abs() + 0.1) < 1e-9;
         (b, now) = (next_b, next);
-        converged = settled && expected_rise(&now, p, &active) < 1e-8;
+        step = newton_step(&now, &everything);
+        converged = settled && step.promise < 1e-8;
     }
+    let mut endless = vec![false; p];
     if !converged {
         // A coefficient on its way to infinity may still be creeping; anything else is a failure.
         for j in 0..p {
-            separated[j] |= b[j].abs() > TOO_LARGE;
+            endless[j] |= step.vanished[j] || b[j].abs() > TOO_LARGE;
         }
-        if !separated.contains(&true) {
+        if !endless.contains(&true) {
             return Err(Trouble::NotConverged(iterations));
         }
     }
     // Two more steps take settled coefficients to their last digits; one that still moves has no end.
     for _ in 0..2 {
-        let step = newton_step(&now, p, &mut active, &mut separated);
-        for j in 0..p {
-            separated[j] |= step[j].abs() > 1e-3 * b[j].abs().max(0.1);
-        }
-        let (next_b, next) = climb(design, &b, &now, &step);
-        (b, now) = (next_b, next);
+        (b, now) = climb(design, &b, &now, &step.by);
+        step = newton_step(&now, &everything);
     }
     for j in 0..p {
-        separated[j] |= b[j].abs() > TOO_LARGE;
+        endless[j] |= step.vanished[j] || step.by[j].abs() > 1e-3 * b[j].abs().max(0.1);
     }
-    let settled: Vec<usize> = (0..p).filter(|&j| !separated[j]).collect();
-    let mut covariance = vec![vec![0.0; p]; p];
-    let factor = Cholesky::new(&block(&now.information, p, &settled), settled.len())
-        .map_err(|at| Trouble::Singular(settled[at.0]))?;
-    for (row, &i) in factor.inverse().iter().zip(&settled) {
-        for (value, &j) in row.iter().zip(&settled) {
-            covariance[i][j] = *value;
+    let mut covariance = settled_covariance(&at_zero, &now, p, &mut endless)?;
+    if endless.contains(&true) {
+        (b, now) = go_to_the_limit(design, b, now, &step.by, &endless);
+        covariance = settled_covariance(&at_zero, &now, p, &mut endless)?;
+    }
+    let separated: Vec<bool> = (0..p)
+        .map(|j| endless[j] || b[j].abs() > TOO_LARGE)
+        .collect();
+    for i in 0..p {
+        for j in 0..p {
+            if separated[i] || separated[j] {
+                covariance[i][j] = 0.0;
+            }
         }
     }
     Ok(Maximum {
@@ -156,38 +161,115 @@ pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
     })
 }
 
-/// The Newton step in the active coefficients. One whose information has vanished leaves the active ones: it is on its
-/// way to infinity.
-pub(super) fn newton_step(
-    now: &Evaluation,
-    p: usize,
-    active: &mut Vec<usize>,
-    separated: &mut [bool],
-) -> Vec<f64> {
-    let mut step = vec![0.0; p];
-    while !active.is_empty() {
-        match Cholesky::new(&block(&now.information, p, active), active.len()) {
-            Ok(factor) => {
-                let score: Vec<f64> = active.iter().map(|&j| now.score[j]).collect();
-                for (value, &j) in factor.solve(&score).iter().zip(active.iter()) {
-                    step[j] = *value;
+/// Takes the endless coefficients so far that what they leave to the others no longer changes, and settles the others
+/// there.
+fn go_to_the_limit(
+    design: &Design,
+    b: Vec<f64>,
+    now: Evaluation,
+    step: &[f64],
+    endless: &[bool],
+) -> (Vec<f64>, Evaluation) {
+    let p = b.len();
+    let (mut b, mut now) = (b, now);
+    // An endless coefficient moves by about one e-fold a step; go as far as doubles reach.
+    for times in [25.0, 10.0, 4.0] {
+        let far: Vec<f64> = (0..p)
+            .map(|j| {
+                if endless[j] {
+                    b[j] + times * step[j]
+                } else {
+                    b[j]
                 }
-                break;
-            }
-            Err(at) => {
-                separated[active[at.0]] = true;
-                active.remove(at.0);
-            }
+            })
+            .collect();
+        let there = evaluate(design, &far);
+        if there.log_likelihood >= now.log_likelihood - 1e-9 * (now.log_likelihood.abs() + 1.0) {
+            (b, now) = (far, there);
+            break;
         }
     }
-    step
+    let others: Vec<usize> = (0..p).filter(|&j| !endless[j]).collect();
+    for _ in 0..STEPS {
+        let step = newton_step(&now, &others);
+        if step.promise < 1e-18 {
+            break;
+        }
+        (b, now) = climb(design, &b, &now, &step.by);
+    }
+    (b, now)
 }
 
-/// Twice the rise that a Newton step promises: `U' I^-1 U`.
-fn expected_rise(now: &Evaluation, p: usize, active: &[usize]) -> f64 {
-    let score: Vec<f64> = active.iter().map(|&j| now.score[j]).collect();
-    Cholesky::new(&block(&now.information, p, active), active.len())
-        .map_or(0.0, |factor| factor.quadratic(&score))
+/// Inverse information of the settled coefficients. One that has lost nearly all the information it had at 0, because
+/// another grew without end, is not settled either.
+fn settled_covariance(
+    at_zero: &Evaluation,
+    now: &Evaluation,
+    p: usize,
+    separated: &mut [bool],
+) -> Result<Matrix, Trouble> {
+    loop {
+        let settled: Vec<usize> = (0..p).filter(|&j| !separated[j]).collect();
+        let inverse = |at: &Evaluation| {
+            Cholesky::new(&block(&at.information, p, &settled), settled.len())
+                .map(|factor| factor.inverse())
+                .map_err(|at| settled[at.0])
+        };
+        let before = inverse(at_zero).map_err(Trouble::Singular)?;
+        let found = match inverse(now) {
+            Ok(found) => found,
+            Err(vanished) => {
+                separated[vanished] = true;
+                continue;
+            }
+        };
+        let lost = (0..settled.len()).find(|&i| before[i][i] < INFORMATION_LEFT * found[i][i]);
+        if let Some(i) = lost {
+            separated[settled[i]] = true;
+            continue;
+        }
+        let mut covariance = vec![vec![0.0; p]; p];
+        for (row, &i) in found.iter().zip(&settled) {
+            for (value, &j) in row.iter().zip(&settled) {
+                covariance[i][j] = *value;
+            }
+        }
+        return Ok(covariance);
+    }
+}
+
+/// A Newton step and what it promises.
+pub(super) struct Step {
+    /// One value per coefficient, 0 where the information has vanished or the coefficient was not to move.
+    pub(super) by: Vec<f64>,
+    /// Twice the rise the step promises: `U' I^-1 U`.
+    pub(super) promise: f64,
+    /// Coefficients whose information, given the others, has vanished.
+    pub(super) vanished: Vec<bool>,
+}
+
+/// The Newton step in some of the coefficients.
+pub(super) fn newton_step(now: &Evaluation, moving: &[usize]) -> Step {
+    let p = now.score.len();
+    let mut moving = moving.to_vec();
+    let mut step = Step {
+        by: vec![0.0; p],
+        promise: 0.0,
+        vanished: vec![false; p],
+    };
+    loop {
+        match Cholesky::new(&block(&now.information, p, &moving), moving.len()) {
+            Ok(factor) => {
+                let score: Vec<f64> = moving.iter().map(|&j| now.score[j]).collect();
+                for (value, &j) in factor.solve(&score).iter().zip(&moving) {
+                    step.by[j] = *value;
+                }
+                step.promise = factor.quadratic(&score);
+                return step;
+            }
+            Err(at) => step.vanished[moving.remove(at.0)] = true,
+        }
+    }
 }
 
 /// Goes along `step`, halved while the log likelihood falls or is not finite.

@@ -106,14 +106,13 @@ fn fit_without(
         .map(|(b, scale)| b * scale)
         .collect();
     let mut now = evaluate(&design, &b);
+    let everything: Vec<usize> = (0..p).collect();
     for _ in 0..STEPS {
-        let mut active: Vec<usize> = (0..p).collect();
-        let mut vanished = vec![false; p];
-        let step = newton_step(&now, p, &mut active, &mut vanished);
-        if let Some(j) = vanished.iter().position(|&gone| gone) {
+        let step = newton_step(&now, &everything);
+        if let Some(j) = step.vanished.iter().position(|&gone| gone) {
             return Err(refused(super::fit::Trouble::Singular(j), input));
         }
-        (b, now) = climb(&design, &b, &now, &step);
+        (b, now) = climb(&design, &b, &now, &step.by);
         if let Some(j) = b.iter().position(|b| b.abs() > TOO_LARGE) {
             return Err(separation(&input.covariates[j].name));
         }

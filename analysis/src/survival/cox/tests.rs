@@ -299,6 +299,29 @@ fn a_rare_level_without_deaths_is_found_although_its_spread_is_small() -> Result
 }
 
 #[test]
+fn a_ratio_that_another_without_end_leaves_nothing_to_go_by_is_refused_too() -> Result<(), Refusal>
+{
+    // The smallest dies first: size alone explains it, and nothing is left to settle feeding.
+    let fit = fit(
+        &from_zero(&[2.0, 58.0, 3.0], &[1, 0, 0]),
+        &[
+            column("size", &[2.25, 2.5, 2.5]),
+            column("fed", &[0.0, 0.0, 1.0]),
+        ],
+    )?;
+    assert!(
+        fit.coefficients
+            .iter()
+            .all(|c| c.hazard_ratio.is_none() && c.refused.is_some())
+    );
+    assert!(
+        fit.firth
+            .is_some_and(|f| f.coefficients[1].coef.abs() < 1e-6)
+    );
+    Ok(())
+}
+
+#[test]
 fn limits_by_cluster_use_t_and_a_small_sample_factor() -> Result<(), Refusal> {
     let (e, covariates, tank) = mixed(90);
     let input = CoxInput {
