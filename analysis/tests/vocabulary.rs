@@ -1,5 +1,7 @@
 //! The catalogue against itself and against published values.
 
+#[path = "vocabulary/hostile.rs"]
+mod hostile;
 #[path = "vocabulary/names.rs"]
 mod names;
 #[path = "vocabulary/outcomes.rs"]
