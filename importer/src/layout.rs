@@ -12,9 +12,13 @@
 
 pub mod heading; // what a header cell may stand for
 pub mod kind; // what a table holds
+pub mod row; // what a single row can be
 pub mod segment; // titles, header, units, data and labels
+pub mod strip; // tables side by side
 pub mod unclear; // tables of no kind known
 pub mod uneven; // rows with more cells than the header
+
+use std::collections::BTreeSet;
 
 use crate::finding::{Answer, Finding};
 use crate::grid::{Grid, Raw};
@@ -35,7 +39,7 @@ pub enum Kind {
 }
 
 /// One table found in a grid. Every non-empty cell of the grid is in exactly one of: a title, the header, the
-/// units row, a data row, or a label row.
+/// units row, a data row, or a label row. Tables that are sections under one header share its cells.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Table {
     /// Sheet it was found on.
@@ -106,9 +110,18 @@ pub fn tables_with(grid: &Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding>
         labels.extend(grid.rows.iter().flat_map(segment::cells));
         return (tables, findings, labels);
     }
-    let segments = segment::segments(grid);
-    labels.extend(segments.outside);
-    for piece in segments.tables {
+    let mut headings = heading::Headings::new();
+    let strips = strip::strips(grid, &mut headings);
+    let mut pieces = Vec::new();
+    for &strip in &strips {
+        let segments = if strips.len() == 1 { segment::segments(grid, &mut headings) } else { segment::segments(&strip::cut(grid, strip), &mut headings) };
+        labels.extend(segments.outside);
+        pieces.extend(segments.tables);
+    }
+    if pieces.is_empty() {
+        pieces.extend(unclear::prose_with_days(&mut labels));
+    }
+    for piece in pieces {
         let kind = piece.kind.or_else(|| unclear::answered(grid, &piece, answers));
         match kind {
             Some(kind) => {
@@ -122,16 +135,31 @@ pub fn tables_with(grid: &Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding>
                     labels: piece.labels,
                     decimal_comma: grid.decimal_comma,
                 };
-                if let Some(finding) = uneven::settle(grid, &mut table, answers) {
-                    findings.push(finding);
-                }
+                let slid = uneven::settle(grid, &mut table, answers);
+                join(&mut findings, slid);
                 tables.push(table);
             }
             None => {
-                let finding = unclear::question(grid, piece, answers, &mut labels);
-                findings.extend(finding);
+                let question = unclear::question(grid, piece, answers, &mut labels);
+                join(&mut findings, question);
             }
         }
     }
+    // Sections share the header above the first of them: its cells count once.
+    let headers: BTreeSet<(u32, u32)> = tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
+    let mut seen = BTreeSet::new();
+    labels.retain(|cell| !headers.contains(&(cell.row, cell.column)) && seen.insert((cell.row, cell.column)));
     (tables, findings, labels)
+}
+
+/// Adds a finding; one with the key of an earlier one only adds its cells.
+fn join(findings: &mut Vec<Finding>, finding: Option<Finding>) {
+    let Some(finding) = finding else { return };
+    match findings.iter_mut().find(|earlier| earlier.key == finding.key) {
+        Some(earlier) => {
+            earlier.cells.extend(finding.cells);
+            earlier.held.extend(finding.held);
+        }
+        None => findings.push(finding),
+    }
 }

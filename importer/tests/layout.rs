@@ -64,6 +64,38 @@ fn blocks_with_the_same_columns_are_two_tables_with_or_without_a_blank_line() {
 }
 
 #[test]
+fn sections_under_one_header_are_tables_of_their_own() {
+    let text = "Day,KH,NO3\nTank: Kelp\n2024-04-14,8.1,6\n2024-04-15,8.2,7\nTank: Fern\n2024-04-14,7.9,2\n\nBig room\n2024-04-14,8.0,3\nchanged the salt\n2024-04-15,8.0,3\n";
+    let day: &[&str] = &["Day", "KH", "NO3"];
+    let (tables, labels) = expect(text, &[(Kind::Wide, day, 2), (Kind::Wide, day, 1), (Kind::Wide, day, 2)]);
+    assert_eq!(tables.iter().map(|table| written(&table.titles)).collect::<Vec<_>>(), [["Tank: Kelp"], ["Tank: Fern"], ["Big room"]]);
+    assert_eq!(written(&tables[2].labels), ["changed the salt"]);
+    assert_eq!(labels, []);
+}
+
+#[test]
+fn groups_of_corals_are_titles_inside_a_register() {
+    let text = "Coral list 2024\nSPS\nName,Date added,From,Status\nBirdsnest,2/20/2023,shop,dead 3/3/2023\nLPS\nHammer,1/15/2023,shop,alive\nSofties\nToadstool,2019,friend,alive\n";
+    let (tables, _) = expect(text, &[(Kind::Register, &["Name", "Date added", "From", "Status"], 3)]);
+    assert_eq!((written(&tables[0].titles), written(&tables[0].labels)), (vec!["Coral list 2024".to_owned(), "SPS".to_owned()], vec!["LPS".to_owned(), "Softies".to_owned()]));
+}
+
+#[test]
+fn tables_side_by_side_are_parted_at_the_empty_column() {
+    let text = "Date,KH,NO3,,Coral,Got,Lost,Why\n2024-03-02,8.2,5,,Hammer,2022-01-01,,\n2024-03-03,8.1,5,,Torch,2022-01-01,2023-05-05,died\n,,,,Duncan,2023-01-01,,\n";
+    let (tables, _) = expect(text, &[(Kind::Wide, &["Date", "KH", "NO3"], 2), (Kind::Register, &["Coral", "Got", "Lost", "Why"], 3)]);
+    assert_eq!(tables[1].rows[2].cells[0].column, 5);
+    expect("Date,KH,,NO3,Notes\n2024-03-02,8.2,,5,\n2024-03-03,8.1,,5,fine\n", &[(Kind::Wide, &["Date", "KH", "NO3", "Notes"], 2)]);
+}
+
+#[test]
+fn a_diary_in_sentences_is_not_taken_for_read() {
+    let (tables, findings, labels) = read("Reef journal\n\n01/03/2024\nKH 8.2, NO3 5. All fine.\n\n08/03/2024\nKH 8.1, NO3 5. Torch closed.\n");
+    assert_eq!((tables.len(), findings.len(), labels.len()), (0, 1, 0));
+    assert_eq!((findings[0].code.as_str(), findings[0].cells.len()), ("table_kind_unclear", 7));
+}
+
+#[test]
 fn months_and_pages_do_not_part_a_table() {
     let text = "Date;KH;NO3\nJanuary 2024\n02.01.2024;8,1;6\n09.01.2024;8,2;7\nAverage;8,15;6,5\n\nFebruary 2024\nDate;KH;NO3\n06.02.2024;7,9;2\nPage 2\nDate;KH;NO3\n13.02.2024;8,0;2\n";
     let (tables, _) = expect(text, &[(Kind::Wide, &["Date", "KH", "NO3"], 4)]);

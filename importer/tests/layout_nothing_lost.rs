@@ -47,9 +47,11 @@ fn grid() -> impl Strategy<Value = Grid> {
 fn places(grid: &Grid) -> BTreeMap<(u32, u32), usize> {
     let (tables, findings, labels) = layout::tables(grid);
     let mut seen = BTreeMap::new();
+    // Sections under one header share its cells.
+    let headers: std::collections::BTreeSet<(u32, u32)> = tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
     let mut see = |row: u32, column: u32| *seen.entry((row, column)).or_insert(0) += 1;
+    headers.iter().for_each(|(row, column)| see(*row, *column));
     for table in &tables {
-        table.header.iter().for_each(|column| see(column.row, column.column));
         let rows = table.rows.iter().flat_map(|row| &row.cells);
         table.titles.iter().chain(&table.units).chain(&table.labels).chain(rows).for_each(|cell| see(cell.row, cell.column));
     }

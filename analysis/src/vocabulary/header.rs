@@ -131,6 +131,8 @@ pub enum RowWord {
     Target,
     /// A key to the signs used, or a note.
     Legend,
+    /// A group of corals, over the corals of that group.
+    Group,
 }
 
 #[derive(Deserialize)]
@@ -215,7 +217,7 @@ pub fn find_row_word(text: &str) -> Option<RowWord> {
         return Some(RowWord::Summary);
     }
     let named = |count: usize| words.get(..count).and_then(|first| WORDS.rows.get(&first.concat())).copied();
-    (1..words.len()).rev().find_map(named).filter(|kind| *kind != RowWord::Legend)
+    (1..words.len()).rev().find_map(named).filter(|kind| matches!(kind, RowWord::Target))
 }
 
 /// The key by which header words are compared; a bare number sign is a word of its own.
@@ -275,6 +277,8 @@ mod tests {
         assert_eq!(find_row_word("Ø 2024"), Some(RowWord::Summary));
         assert_eq!(find_row_word("Totals:"), Some(RowWord::Summary));
         assert_eq!(find_row_word("Øresund"), None);
+        assert_eq!(find_row_word("LPS"), Some(RowWord::Group));
+        assert_eq!(find_row_word("Soft hammer"), None);
         assert_eq!(find_row_word("2024-01-01"), None);
         assert_eq!(find_row_word("minced mussel"), None);
     }

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
 use super::heading::Head;
-use super::segment::{Piece, look_of};
+use super::row::look_of;
+use super::segment::Piece;
 use super::{DataRow, Kind};
 use crate::dialect::guess::Look;
 use crate::grid::{Grid, Raw};

@@ -3,11 +3,12 @@
 
 use std::collections::BTreeMap;
 
-use analysis::vocabulary::{HeaderRole, RowWord, find_parameter_by_word, find_row_word};
+use analysis::vocabulary::HeaderRole;
 
 use super::heading::{Head, Headings};
+use super::row::{is_data_like, is_group_title, is_page_title, is_prose, is_section_title, is_summary, look_of, names_a_tank, starts_with_mark};
 use super::{Column, DataRow, Kind, Placed, kind};
-use crate::dialect::guess::{Look, is_month_title, look};
+use crate::dialect::guess::{Look, is_month_title};
 use crate::grid::{Grid, Raw, Row};
 
 /// A table before its kind is certain.
@@ -45,16 +46,6 @@ pub fn cells(row: &Row) -> impl Iterator<Item = Placed> + '_ {
     row.cells.iter().map(|cell| Placed { row: row.number, column: cell.column, raw: cell.raw.clone() })
 }
 
-/// What kind of thing a cell looks like.
-pub fn look_of(raw: &Raw) -> Look {
-    match raw {
-        Raw::Text(text) => look(text),
-        Raw::Number(_) | Raw::Error(_) => Look::Number,
-        Raw::Date(_) => Look::Date,
-        Raw::Bool(_) => Look::Word,
-    }
-}
-
 /// A table while its rows come in.
 struct Open {
     piece: Piece,
@@ -67,8 +58,8 @@ struct Open {
 }
 
 /// Cuts a grid.
-pub fn segments(grid: &Grid) -> Segments {
-    let mut cutter = Cutter { grid, headings: Headings::new(), out: Segments::default(), pending: Vec::new(), open: None };
+pub fn segments(grid: &Grid, headings: &mut Headings) -> Segments {
+    let mut cutter = Cutter { grid, headings, out: Segments::default(), pending: Vec::new(), open: None };
     for at in 0..grid.rows.len() {
         cutter.take(at);
     }
@@ -79,7 +70,7 @@ pub fn segments(grid: &Grid) -> Segments {
 
 struct Cutter<'g> {
     grid: &'g Grid,
-    headings: Headings,
+    headings: &'g mut Headings,
     out: Segments,
     /// Rows seen outside a table.
     pending: Vec<usize>,
@@ -130,6 +121,21 @@ impl Cutter<'_> {
                 open.piece.labels.extend(cells(row));
                 open.last_row = row.number;
                 self.open = Some(open);
+                return;
+            }
+            if open.piece.rows.is_empty() && !matches!(open.kind, Some(Kind::LogSheet(_))) && is_section_title(row) && names_a_tank(row) {
+                open.piece.titles.extend(cells(row));
+                open.last_row = row.number;
+                self.open = Some(open);
+                return;
+            }
+            if self.parts_sections(at, &open) {
+                let next = open.next_section();
+                self.open = Some(open);
+                self.close(Some(row.number));
+                let mut titles = std::mem::take(&mut self.pending);
+                titles.push(at);
+                self.open = Some(next.titled(titles.iter().flat_map(|&at| cells(&grid.rows[at])).collect(), row.number));
                 return;
             }
             if open.is_note(row, &looks) || self.leads_to_header(at, &open) {
@@ -235,6 +241,19 @@ impl Cutter<'_> {
         false
     }
 
+    /// A line that names a tank, or stands alone after a gap, parts the rows below from those above: they share the
+    /// header and have a title of their own.
+    fn parts_sections(&mut self, at: usize, open: &Open) -> bool {
+        let row = &self.grid.rows[at];
+        if open.piece.rows.is_empty() || matches!(open.kind, Some(Kind::LogSheet(_))) || !is_section_title(row) {
+            return false;
+        }
+        let gap = row.number > open.last_row + 1;
+        let next = self.grid.rows.get(at + 1).filter(|next| next.number <= row.number + 2);
+        let data_follows = next.is_some_and(|next| next.cells.len() > 1) && !self.is_header(at + 1, true);
+        data_follows && (names_a_tank(row) || gap && next.is_some_and(|next| next.number == row.number + 1))
+    }
+
     /// Whether a repeated header opens a new table: a title that is no month stands right above it.
     fn starts_anew(&self, open: &Open) -> bool {
         open.notes.iter().any(|&at| {
@@ -320,6 +339,18 @@ impl Cutter<'_> {
 }
 
 impl Open {
+    /// A table with the same columns and no rows yet.
+    fn next_section(&self) -> Self {
+        let piece = Piece { header: self.piece.header.clone(), ..Piece::default() };
+        Open { piece, heads: self.heads.clone(), kind: self.kind, dates: self.dates.clone(), notes: Vec::new(), last_row: self.last_row }
+    }
+
+    fn titled(mut self, titles: Vec<Placed>, last_row: u32) -> Self {
+        self.piece.titles = titles;
+        self.last_row = last_row;
+        self
+    }
+
     /// The same words in the same columns as the header.
     fn repeats_header(&self, row: &Row) -> bool {
         let same = row.cells.iter().filter(|cell| {
@@ -361,7 +392,7 @@ impl Open {
             Some(Kind::Register) => {
                 let [cell] = &row.cells[..] else { return false };
                 let names = [HeaderRole::Label, HeaderRole::Name, HeaderRole::TradeName, HeaderRole::Genus];
-                !names.iter().any(|&role| has(cell.column, role)) || is_prose(&cell.raw)
+                !names.iter().any(|&role| has(cell.column, role)) || is_prose(&cell.raw) || is_group_title(&cell.raw)
             }
             Some(Kind::Long | Kind::Diary) => {
                 let says = row.cells.iter().any(|cell| has(cell.column, HeaderRole::Value) || has(cell.column, HeaderRole::Condition) || has(cell.column, HeaderRole::Fate));
@@ -373,50 +404,4 @@ impl Open {
             }
         }
     }
-}
-
-/// A row reckoned from others, or a goal: its first cell says so.
-fn is_summary(first: &Raw, kind: Option<Kind>) -> bool {
-    let Raw::Text(text) = first else { return false };
-    match find_row_word(text) {
-        Some(RowWord::Summary | RowWord::Target) => !matches!(kind, Some(Kind::Long | Kind::LogSheet(_))) || find_parameter_by_word(text).is_empty(),
-        Some(RowWord::Legend) => text.contains(':') && !matches!(kind, Some(Kind::LogSheet(_))),
-        None => false,
-    }
-}
-
-/// A sentence rather than a name.
-fn is_prose(raw: &Raw) -> bool {
-    match raw {
-        Raw::Text(text) => {
-            let text = text.trim();
-            text.chars().count() > 48 || text.split_whitespace().count() > 6 || text.ends_with(['.', ':', '!']) && text.contains(' ')
-        }
-        _ => false,
-    }
-}
-
-/// A footnote's star, or a comment's sign.
-fn starts_with_mark(row: &Row) -> bool {
-    row.cells.len() <= 2
-        && row.cells.first().is_some_and(|cell| match &cell.raw {
-            Raw::Text(text) => {
-                let text = text.trim_start();
-                text.starts_with(['*', '†', '‡', '#']) && text.chars().count() > 2 || text.starts_with("//") || text.starts_with("--")
-            }
-            _ => false,
-        })
-}
-
-/// "Page 2", "Seite 2 von 3", "continued".
-fn is_page_title(text: &str) -> bool {
-    let words = analysis::vocabulary::text::words(text);
-    let Some(first) = words.first() else { return false };
-    let page = matches!(first.as_str(), "page" | "p" | "seite" | "pagina" | "blatt" | "sheet" | "feuille" | "hoja" | "blad");
-    page && words.len() > 1 && words[1].bytes().all(|byte| byte.is_ascii_digit()) || words.len() <= 2 && matches!(first.as_str(), "continued" | "cont" | "fortsetzung" | "suite" | "continuacion" | "vervolg")
-}
-
-/// A row with at least two values in at least three cells, found outside a table.
-fn is_data_like(row: &Row) -> bool {
-    row.cells.len() >= 3 && row.cells.iter().filter(|cell| look_of(&cell.raw).is_value()).count() >= 2
 }

@@ -1,9 +1,13 @@
 //! Tables of which nothing says what they hold: one question each, with the kinds that are read. Their cells are
 //! kept in the finding, so that nothing is lost while it waits.
 
+use analysis::vocabulary::find_parameter_by_word;
+
+use super::row::look_of;
 use super::segment::Piece;
-use super::{Kind, Placed};
+use super::{DataRow, Kind, Placed};
 use crate::container::verdict::{self, chosen};
+use crate::dialect::guess::Look;
 use crate::finding::{Answer, Finding, Held};
 use crate::grid::{Grid, Raw};
 use crate::record::CellRef;
@@ -32,6 +36,27 @@ fn about_piece(grid: &Grid, piece: &Piece) -> String {
     } else {
         about(sheet, piece.header.iter().map(|column| column.text.clone()))
     }
+}
+
+/// A sheet without any table that holds days or readings all the same, such as a diary in sentences: it is asked
+/// about as a whole, so that nobody takes it for read.
+pub fn prose_with_days(labels: &mut Vec<Placed>) -> Option<Piece> {
+    let says_something = |cell: &&Placed| match &cell.raw {
+        Raw::Text(text) => look_of(&cell.raw) == Look::Date || text.len() <= 200 && text.split([',', ';']).any(|part| part.bytes().any(|byte| byte.is_ascii_digit()) && !find_parameter_by_word(part.trim_matches(|letter: char| !letter.is_alphabetic())).is_empty()),
+        Raw::Date(_) => true,
+        _ => false,
+    };
+    if labels.iter().filter(says_something).count() < 2 {
+        return None;
+    }
+    let mut rows: Vec<DataRow> = Vec::new();
+    for cell in labels.drain(..) {
+        match rows.last_mut() {
+            Some(row) if row.row == cell.row => row.cells.push(cell),
+            _ => rows.push(DataRow { row: cell.row, line: None, cells: vec![cell] }),
+        }
+    }
+    Some(Piece { rows, ..Piece::default() })
 }
 
 /// The kind that an answer gives a table without one.

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use analysis::vocabulary::{HeaderRole, header_roles, is_no_reading};
 
-use super::segment::look_of;
+use super::row::look_of;
 use super::unclear::about;
 use super::{DataRow, Kind, Placed, Table};
 use crate::container::verdict::{self, chosen};

@@ -1,0 +1,121 @@
+//! What a single row can be, by its own cells: data, a title, a mean, a note.
+
+use analysis::vocabulary::{HeaderRole, RowWord, find_parameter_by_word, find_row_word, header_roles};
+
+use super::Kind;
+use crate::dialect::guess::{Look, is_month_title, look};
+use crate::grid::{Raw, Row};
+
+/// What kind of thing a cell looks like.
+pub fn look_of(raw: &Raw) -> Look {
+    match raw {
+        Raw::Text(text) => look(text),
+        Raw::Number(_) | Raw::Error(_) => Look::Number,
+        Raw::Date(_) => Look::Date,
+        Raw::Bool(_) => Look::Word,
+    }
+}
+
+/// A row reckoned from others, or a goal: its first cell says so.
+pub fn is_summary(first: &Raw, kind: Option<Kind>) -> bool {
+    let Raw::Text(text) = first else { return false };
+    match find_row_word(text) {
+        Some(RowWord::Summary | RowWord::Target) => !matches!(kind, Some(Kind::Long | Kind::LogSheet(_))) || find_parameter_by_word(text).is_empty(),
+        Some(RowWord::Legend) => text.contains(':') && !matches!(kind, Some(Kind::LogSheet(_))),
+        Some(RowWord::Group) | None => false,
+    }
+}
+
+/// A sentence rather than a name.
+pub fn is_prose(raw: &Raw) -> bool {
+    match raw {
+        Raw::Text(text) => {
+            let text = text.trim();
+            text.chars().count() > 48 || text.split_whitespace().count() > 6 || text.ends_with(['.', ':', '!']) && text.contains(' ')
+        }
+        _ => false,
+    }
+}
+
+/// A footnote's star, or a comment's sign.
+pub fn starts_with_mark(row: &Row) -> bool {
+    row.cells.len() <= 2
+        && row.cells.first().is_some_and(|cell| match &cell.raw {
+            Raw::Text(text) => {
+                let text = text.trim_start();
+                text.starts_with(['*', '†', '‡', '#']) && text.chars().count() > 2 || text.starts_with("//") || text.starts_with("--")
+            }
+            _ => false,
+        })
+}
+
+/// "Page 2", "Seite 2 von 3", "continued".
+pub fn is_page_title(text: &str) -> bool {
+    let words = analysis::vocabulary::text::words(text);
+    let Some(first) = words.first() else { return false };
+    let page = matches!(first.as_str(), "page" | "p" | "seite" | "pagina" | "blatt" | "sheet" | "feuille" | "hoja" | "blad");
+    page && words.len() > 1 && words[1].bytes().all(|byte| byte.is_ascii_digit()) || words.len() <= 2 && matches!(first.as_str(), "continued" | "cont" | "fortsetzung" | "suite" | "continuacion" | "vervolg")
+}
+
+/// A row with at least two values in at least three cells, found outside a table.
+pub fn is_data_like(row: &Row) -> bool {
+    row.cells.len() >= 3 && row.cells.iter().filter(|cell| look_of(&cell.raw).is_value()).count() >= 2
+}
+
+/// One short line of words in the first columns: "Tank: Brook (300 L)", "Big room".
+pub fn is_section_title(row: &Row) -> bool {
+    let words = |raw: &Raw| match raw {
+        Raw::Text(text) => !is_month_title(text) && !is_page_title(text) && text.split_whitespace().count() <= 6 && find_row_word(text).is_none(),
+        _ => false,
+    };
+    let mut cells = row.cells.iter();
+    let alone = cells.next().is_some_and(|first| words(&first.raw) && look_of(&first.raw) == Look::Word && !is_prose(&first.raw));
+    alone && (row.cells.len() == 1 || row.cells.len() == 2 && names_a_tank(row)) && !starts_with_mark(row)
+}
+
+/// "Tank: Brook", "Becken 2", "Bac principal": the line's first word says that a tank is named.
+pub fn names_a_tank(row: &Row) -> bool {
+    let Some(Raw::Text(text)) = row.cells.first().map(|cell| &cell.raw) else { return false };
+    let Some(end) = text.find(|letter: char| letter == ':' || letter.is_whitespace()) else {
+        return row.cells.len() == 2 && header_roles(text).first() == Some(&HeaderRole::Tank);
+    };
+    header_roles(&text[..end]).first() == Some(&HeaderRole::Tank)
+}
+
+/// "SPS", "Soft corals": the name of a group alone, over the corals of that group.
+pub fn is_group_title(raw: &Raw) -> bool {
+    matches!(raw, Raw::Text(text) if find_row_word(text) == Some(RowWord::Group))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grid::Cell;
+
+    fn row(cells: &[&str]) -> Row {
+        let cells = (1..).zip(cells).map(|(column, text)| Cell { column, raw: Raw::Text((*text).to_owned()) });
+        Row { number: 1, line: None, cells: cells.collect() }
+    }
+
+    #[test]
+    fn titles_of_sections() {
+        assert!(is_section_title(&row(&["Tank: Brook (300 L)"])));
+        assert!(is_section_title(&row(&["Tank", "Brook"])));
+        assert!(is_section_title(&row(&["Big room"])));
+        assert!(!is_section_title(&row(&["March 2024"])));
+        assert!(!is_section_title(&row(&["Page 2"])));
+        assert!(!is_section_title(&row(&["Average"])));
+        assert!(!is_section_title(&row(&["2024-03-02"])));
+        assert!(!is_section_title(&row(&["all tests were made in the evening before the lamps went out"])));
+        assert!(names_a_tank(&row(&["Becken 2"])));
+        assert!(names_a_tank(&row(&["Tank", "Brook"])));
+        assert!(!names_a_tank(&row(&["Big room"])));
+    }
+
+    #[test]
+    fn names_of_groups_alone() {
+        for (text, expected) in [("SPS", true), ("LPS:", true), ("Soft corals", true), ("Goniopora", false), ("Hammer", false), ("Juno", false)] {
+            assert_eq!(is_group_title(&Raw::Text(text.to_owned())), expected, "{text}");
+        }
+    }
+}

@@ -1,0 +1,59 @@
+//! Tables side by side: a grid is parted at empty columns where a second table of its own starts to the right.
+
+use std::collections::BTreeMap;
+
+use analysis::vocabulary::HeaderRole;
+
+use super::heading::{Head, Headings};
+use super::kind;
+use super::row::look_of;
+use crate::grid::{Grid, Row};
+
+/// Rows in which the headers of tables side by side are looked for.
+const HEADER_ROWS: usize = 60;
+
+/// First and last column of each strip; one strip for a grid of tables one below the other only.
+pub fn strips(grid: &Grid, headings: &mut Headings) -> Vec<(u32, u32)> {
+    let mut used: BTreeMap<u32, ()> = BTreeMap::new();
+    for cell in grid.rows.iter().flat_map(|row| &row.cells) {
+        used.insert(cell.column, ());
+    }
+    let Some((&first, _)) = used.first_key_value() else { return Vec::new() };
+    let mut strips = vec![(first, first)];
+    for &column in used.keys() {
+        let gap = strips.last().is_some_and(|(_, last)| column > last + 1);
+        if let Some((start, last)) = strips.last_mut() {
+            if gap && stands_alone(grid, column, u32::MAX, headings) && stands_alone(grid, *start, *last, headings) {
+                strips.push((column, column));
+            } else {
+                *last = column;
+            }
+        }
+    }
+    strips
+}
+
+/// The part of a grid between two columns.
+pub fn cut(grid: &Grid, (first, last): (u32, u32)) -> Grid {
+    let rows = grid.rows.iter().filter_map(|row| {
+        let cells: Vec<_> = row.cells.iter().filter(|cell| (first..=last).contains(&cell.column)).cloned().collect();
+        (!cells.is_empty()).then_some(Row { number: row.number, line: row.line, cells })
+    });
+    Grid { sheet: grid.sheet.clone(), rows: rows.collect(), ..*grid }
+}
+
+/// Whether the columns from `first` on have a header that makes a table without the columns before: a day and what
+/// was seen on it, or a coral and what became of it.
+fn stands_alone(grid: &Grid, first: u32, last: u32, headings: &mut Headings) -> bool {
+    grid.rows.iter().take(HEADER_ROWS).any(|row| {
+        let mut heads: BTreeMap<u32, Head> = BTreeMap::new();
+        for cell in row.cells.iter().filter(|cell| (first..=last).contains(&cell.column)) {
+            if look_of(&cell.raw).is_value() {
+                return false;
+            }
+            heads.insert(cell.column, headings.of(&cell.raw));
+        }
+        let key = |head: &Head| !head.parameter && matches!(head.roles.first(), Some(HeaderRole::Date | HeaderRole::Label | HeaderRole::Name));
+        heads.len() >= 2 && heads.values().filter(|head| head.is_known()).count() >= 2 && heads.values().next().is_some_and(key) && kind::by_heads(&heads).is_some()
+    })
+}
