@@ -9,12 +9,14 @@ pub mod shape; // what is printed
 mod canonical; // the one text of a question
 mod census; // counts of every taxon
 mod check; // whether a question may be asked
+mod growth; // a question about growth
 mod refusals; // what was refused, with its place
 mod survival; // a question about survival
 mod taxon; // taxon asked, taxon answered
 
 pub use census::census;
 pub use check::HORIZONS;
+pub use growth::growth;
 pub use question::{Audience, By, Given, GrowthQuestion, InvalidQuestion, Outcome, Question, Stamp};
 pub use shape::*;
 pub use survival::survival;

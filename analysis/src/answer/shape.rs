@@ -139,7 +139,8 @@ pub struct PlacedRefusal {
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub struct Caution {
     /// Code: `entry_assumed`, `date_held`, `wide_intervals`, `one_tank_event`, `sensitive`, `not_proportional`,
-    /// `unknown_goes_with_survival`, `wald_limits`, `rounded`, `not_for_passing_on`, `association`.
+    /// `unknown_goes_with_survival`, `wald_limits`, `rounded`, `not_for_passing_on`, `association`, `present_state`,
+    /// `survivors_measured`.
     pub code: &'static str,
     /// One or two plain sentences.
     pub sentence: String,
@@ -461,7 +462,7 @@ pub struct CoxCoefficient {
     /// Penalised fit, where deaths are few.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub firth: Option<FirthCoefficient>,
-    /// Why numbers are absent.
+    /// Why the numbers that are `None` are absent: all of them, or limits and p with too few clusters.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub refused: Option<Refusal>,
 }

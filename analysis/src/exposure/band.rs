@@ -9,6 +9,7 @@ use chrono::NaiveDate;
 use super::series::{Meaning, Test};
 use super::steps::Level;
 use crate::club::Club;
+use crate::vocabulary::band::taught_band;
 use crate::vocabulary::{ParameterCode, TaxonSlug};
 
 /// Relative slack of comparisons with edges, for what a conversion of units loses.
@@ -50,8 +51,20 @@ pub struct Band {
 }
 
 /// The band the catalogue starts a taxon with, and for which taxon it is written.
-fn starting(_taxon: TaxonSlug, _parameter: ParameterCode) -> Option<(TaxonSlug, Band)> {
-    None
+fn starting(taxon: TaxonSlug, parameter: ParameterCode) -> Option<(TaxonSlug, Band)> {
+    let row = taught_band(taxon, parameter)?;
+    Some((
+        row.taxon,
+        Band {
+            parameter,
+            lower: row.lower,
+            upper: row.upper,
+            unit: row.unit.as_str().to_owned(),
+            unit_basis: row.reference.map(str::to_owned),
+            as_taught: row.as_taught.to_owned(),
+            since: None,
+        },
+    ))
 }
 
 /// Where something lies against an edge that belongs to the band.

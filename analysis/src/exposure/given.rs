@@ -7,10 +7,8 @@ use super::carry::levels;
 use super::condition::{Rules, series_of};
 use super::steps::{Level, Steps};
 use crate::club::{Club, TankId};
+use crate::vocabulary::band::water_in_band;
 use crate::vocabulary::{ParameterCode, TaxonSlug};
-
-/// Parameters of `water_in_band`.
-pub const WATER: &[&str] = &["temperature", "salinity", "alkalinity", "nitrate", "phosphate"];
 
 /// All known and within the band.
 pub const HELD: u16 = 1;
@@ -29,10 +27,8 @@ pub struct WaterInBand {
 impl WaterInBand {
     /// The water of these tanks against the bands of a taxon. Empty parameters: no band is taught.
     pub fn new(club: &Club, taxon: TaxonSlug, tanks: &[TankId], rules: Rules) -> WaterInBand {
-        let bands: Vec<Band> = WATER
-            .iter()
-            .filter_map(|code| Band::taught(club, taxon, ParameterCode::parse(code)?))
-            .collect();
+        let bands: Vec<Band> =
+            water_in_band().iter().filter_map(|code| Band::taught(club, taxon, *code)).collect();
         let mut parts: BTreeMap<TankId, Vec<Steps>> = tanks.iter().map(|tank| (*tank, Vec::new())).collect();
         for band in &bands {
             let scale = Scale::Taught(band.clone());

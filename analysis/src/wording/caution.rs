@@ -97,6 +97,16 @@ pub fn wald_limits() -> Caution {
     )
 }
 
+/// Growth is that of the corals that lived.
+pub fn survivors_measured() -> Caution {
+    caution(
+        "survivors_measured",
+        "Corals that die stop being measured, and sizes are taken when a keeper feels like it: read growth beside \
+         survival."
+            .to_owned(),
+    )
+}
+
 /// Figures are rounded for the reader.
 pub fn rounded() -> Caution {
     caution(

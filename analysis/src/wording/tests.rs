@@ -78,6 +78,7 @@ fn cautions_and_refusals_hold_no_forbidden_word() {
         caution::not_proportional(),
         caution::unknown_goes_with_survival(1.0, 2.0),
         caution::wald_limits(),
+        caution::survivors_measured(),
         caution::rounded(),
         caution::not_for_passing_on(),
         caution::present_state(),

@@ -150,10 +150,8 @@ impl Attempt<'_> {
             return refused();
         }
         if framed.given.is_some() {
-            let all = tally(&framed.rows_whatever_given(self.club)?)?;
-            let rest = Tally { days: all.days - whole.days, ..all };
-            // The specimens of the rest are not counted apart: nearly all have days in both. Its days must be many.
-            if !passes(&all, self.audience) || (rest.days > 0.0 && rest.days < all.days / 100.0) {
+            let rest = tally(&framed.left_out_by_given(self.club)?)?;
+            if rest.specimens > 0 && !passes(&rest, self.audience) {
                 return refused();
             }
         }

@@ -38,10 +38,11 @@ impl Framed {
         Ok(Framed { follow_up, condition, given, sets })
     }
 
-    /// The rows without the condition that had to hold.
-    pub(super) fn rows_whatever_given(&self, club: &Club) -> Result<Rows, Refusal> {
-        let frame = Frame { club, follow_up: &self.follow_up, condition: &self.condition, given: None };
-        Ok(frame.middle().map_err(unusable)?.0)
+    /// The rows that the condition that had to hold leaves out.
+    pub(super) fn left_out_by_given(&self, club: &Club) -> Result<Rows, Refusal> {
+        let given = self.given.as_ref();
+        let frame = Frame { club, follow_up: &self.follow_up, condition: &self.condition, given };
+        frame.left_out_by_given().map_err(unusable)
     }
 }
 

@@ -156,7 +156,7 @@ impl Model {
                 lower: only.lower,
                 upper: only.upper,
                 p: only.p,
-                refused: None,
+                refused: only.refused.clone(),
                 ..base
             };
         }
@@ -187,6 +187,7 @@ impl Model {
             lower,
             upper,
             p,
+            refused: of.iter().find_map(|c| c.refused.clone()),
             ..base
         }
     }

@@ -1,0 +1,147 @@
+//! A question about growth, from sizes to the printed answer.
+//!
+//! Sizes of unlike measure or basis are never mixed: the answer is about the measure and basis with most specimens.
+//! Tissue follows the animal's mood and is used for nothing. For a split that a coral keeps for life, each coral has
+//! one median slope and a level the median of its corals; for conditions that change, each increment between two looks
+//! is weighed by the share of it spent under each level.
+
+use super::question::{Audience, GrowthQuestion, Stamp};
+use super::shape::{
+    Asked, Caution, FallbackStep, GrowthAnswer, GrowthEvidence, GrowthResult, Method, TaxonAnswered,
+};
+use super::{refusals, taxon};
+use crate::club::Club;
+use crate::disclosure::rounding;
+use crate::exposure::LAG_DAYS;
+use crate::follow_up::Population;
+use crate::refusal::{Part, Refusal, RefusalCode};
+
+mod attempt; // one taxon tried
+mod increments; // conditions that change between looks
+mod lines; // the sizes of each coral
+
+use attempt::Attempt;
+
+/// The answer to a question for an audience; see [`super::survival`] for fallback and refusals.
+pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp: &Stamp) -> GrowthAnswer {
+    let asked = Asked {
+        about: "growth",
+        taxon: question.taxon.as_str().to_owned(),
+        outcome: None,
+        by: question.by.as_str(),
+        edges: question.edges.clone(),
+        given: None,
+        horizon_days: None,
+        since: question.since,
+        audience,
+    };
+    let nobody = || Population { taxon: question.taxon, without: Vec::new(), members: Vec::new() };
+    if let Some(fault) = question.faults(audience).into_iter().next() {
+        let code = if fault.parameter == "taxon" { RefusalCode::NotAsked } else { RefusalCode::InvalidInput };
+        let refusal = Refusal::plain(code, format!("{fault}."));
+        let taxon = taxon::answered(club, question.taxon, &nobody(), &[], Vec::new(), audience);
+        return refused(stamp, asked, taxon, Refused { refusal, evidence: None });
+    }
+    let mut fallback: Vec<FallbackStep> = Vec::new();
+    let mut first: Option<(Population, Refused)> = None;
+    for population in taxon::candidates(club, question.taxon, question.since) {
+        match (Attempt { club, question, population: &population, audience }).figures() {
+            Ok(figures) => {
+                let taxon =
+                    taxon::answered(club, question.taxon, &population, &figures.specimens, fallback, audience);
+                let mut answer = GrowthAnswer {
+                    state: stamp.state,
+                    question: asked,
+                    taxon,
+                    evidence: Part::Given(figures.evidence),
+                    refusals: refusals::of_growth(&figures.result, &figures.names),
+                    result: Part::Given(figures.result),
+                    cautions: figures.cautions,
+                    method: Method { program_version: stamp.program_version.clone(), ..figures.method },
+                    sensitivity: Vec::new(),
+                };
+                rounding::growth(&mut answer, audience);
+                return answer;
+            }
+            Err(refused) => {
+                fallback.push(FallbackStep {
+                    taxon: population.taxon.as_str().to_owned(),
+                    refused: refused.refusal.clone(),
+                });
+                first.get_or_insert((population, refused));
+            }
+        }
+    }
+    let (population, whole) = first.unwrap_or_else(|| {
+        let refusal = Refusal::counted(RefusalCode::EmptyGroup, 0.0, 1.0, "No coral of this taxon is on record.");
+        (nobody(), Refused { refusal, evidence: None })
+    });
+    let taxon = taxon::answered(club, question.taxon, &population, &[], fallback, audience);
+    let mut answer = refused(stamp, asked, taxon, whole);
+    rounding::growth(&mut answer, audience);
+    answer
+}
+
+/// The figures of a taxon that answers.
+struct Figures {
+    specimens: Vec<u32>,
+    evidence: GrowthEvidence,
+    result: GrowthResult,
+    /// Codes of the levels, in the order of the groups.
+    names: Vec<String>,
+    cautions: Vec<Caution>,
+    method: Method,
+}
+
+/// A taxon that does not answer; its counts stand beside where they may be shown.
+struct Refused {
+    refusal: Refusal,
+    evidence: Option<GrowthEvidence>,
+}
+
+impl From<Refusal> for Refused {
+    fn from(refusal: Refusal) -> Self {
+        Refused { refusal, evidence: None }
+    }
+}
+
+/// Stable id of the method: changes when a figure made by the same records would.
+const METHOD_ID: &str = "growth-1";
+
+fn method(lagged: bool) -> Method {
+    Method {
+        id: METHOD_ID,
+        program_version: String::new(),
+        start_time: None,
+        interval: "percentile",
+        cluster: "tank",
+        clusters: 0,
+        variance: "bootstrap",
+        lag_days: if lagged { LAG_DAYS } else { 0.0 },
+        carry_days: None,
+        step_tolerance: None,
+        band: None,
+        given: Vec::new(),
+        imputations: 0,
+        seed: None,
+        bands_dated: None,
+    }
+}
+
+fn refused(stamp: &Stamp, question: Asked, taxon: TaxonAnswered, whole: Refused) -> GrowthAnswer {
+    let refusal = whole.refusal;
+    GrowthAnswer {
+        state: stamp.state,
+        question,
+        taxon,
+        evidence: match whole.evidence {
+            Some(evidence) => Part::Given(evidence),
+            None => Part::Refused { refused: refusal.clone() },
+        },
+        refusals: refusals::whole(&refusal),
+        result: Part::Refused { refused: refusal },
+        cautions: Vec::new(),
+        method: Method { program_version: stamp.program_version.clone(), ..method(false) },
+        sensitivity: Vec::new(),
+    }
+}

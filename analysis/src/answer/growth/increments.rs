@@ -1,0 +1,136 @@
+//! Growth under conditions that change: each increment between two looks, weighed by its length squared, on the share
+//! of it spent under each level. Limits allow for corals sharing a tank.
+
+use std::collections::BTreeMap;
+
+use super::lines::{LEVEL, Line};
+use crate::exposure::{Condition, MONTH_DAYS};
+use crate::numeric::matrix::Cholesky;
+use crate::numeric::tail::student_multiplier;
+use crate::refusal::{Refusal, RefusalCode};
+
+/// Fewest clusters for limits.
+const CLUSTERS: usize = 10;
+/// Largest share of an increment that may be unknown.
+const UNKNOWN_SHARE: f64 = 0.5;
+
+/// One increment.
+#[derive(Debug, Clone)]
+pub(super) struct Increment {
+    pub(super) specimen: u32,
+    pub(super) keeper: u32,
+    pub(super) tank: Option<u32>,
+    /// Change of ln size a month.
+    pub(super) slope: f64,
+    pub(super) months: f64,
+    /// Share of the known days spent in each level.
+    pub(super) share: Vec<f64>,
+}
+
+/// The slope of one level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct LevelSlope {
+    pub(super) slope: f64,
+    pub(super) std_error: Option<f64>,
+    pub(super) df: Option<f64>,
+    pub(super) lower: Option<f64>,
+    pub(super) upper: Option<f64>,
+}
+
+/// The increments of lines whose condition is known on at least half of the days; levels as `level_of` maps them.
+pub(super) fn increments(
+    lines: &[Line],
+    condition: &Condition,
+    levels: usize,
+    level_of: impl Fn(usize) -> Option<usize>,
+) -> Vec<Increment> {
+    let mut list = Vec::new();
+    for line in lines {
+        for (days, sizes) in line.days.windows(2).zip(line.sizes.windows(2)) {
+            let length = days[1] - days[0];
+            if length <= 0.0 {
+                continue;
+            }
+            let mut share = vec![0.0; levels];
+            for segment in condition.between(line.specimen, line.keeper, line.tank, days[0], days[1]) {
+                if let Some(level) = segment.level.and_then(|level| level_of(usize::from(level))) {
+                    share[level] += segment.stop - segment.start;
+                }
+            }
+            let known: f64 = share.iter().sum();
+            if known <= 0.0 || known < (1.0 - UNKNOWN_SHARE) * length {
+                continue;
+            }
+            share.iter_mut().for_each(|days| *days /= known);
+            let months = length / MONTH_DAYS;
+            list.push(Increment {
+                specimen: line.specimen,
+                keeper: line.keeper,
+                tank: line.tank,
+                slope: (sizes[1] / sizes[0]).ln() / months,
+                months,
+                share,
+            });
+        }
+    }
+    list
+}
+
+/// The slope of each level with any time in it; `None` for the others.
+///
+/// # Errors
+/// `Singular` if levels always go together.
+pub(super) fn slopes(increments: &[Increment], levels: usize) -> Result<Vec<Option<LevelSlope>>, Refusal> {
+    let used: Vec<usize> = (0..levels).filter(|&k| increments.iter().any(|i| i.share[k] > 0.0)).collect();
+    let p = used.len();
+    let mut result = vec![None; levels];
+    if p == 0 {
+        return Ok(result);
+    }
+    let mut normal = vec![vec![0.0; p]; p];
+    let mut right = vec![0.0; p];
+    for increment in increments {
+        let weight = increment.months * increment.months;
+        for (a, &level) in used.iter().enumerate() {
+            right[a] += weight * increment.share[level] * increment.slope;
+            for (b, &other) in used.iter().enumerate() {
+                normal[a][b] += weight * increment.share[level] * increment.share[other];
+            }
+        }
+    }
+    let solved = Cholesky::of_rows(&normal).map_err(|_| {
+        Refusal::plain(RefusalCode::Singular, "Levels that always go together cannot be told apart.")
+    })?;
+    let slope = solved.solve(&right);
+    let bread = solved.inverse();
+    let mut scores: BTreeMap<(Option<u32>, u32), Vec<f64>> = BTreeMap::new();
+    for increment in increments {
+        let fitted: f64 = used.iter().zip(&slope).map(|(&level, slope)| increment.share[level] * slope).sum();
+        let weight = increment.months * increment.months * (increment.slope - fitted);
+        // Corals of no known tank are a cluster by keeper.
+        let cluster = (increment.tank, if increment.tank.is_some() { 0 } else { increment.keeper });
+        let of_cluster = scores.entry(cluster).or_insert_with(|| vec![0.0; p]);
+        for (a, &level) in used.iter().enumerate() {
+            of_cluster[a] += weight * increment.share[level];
+        }
+    }
+    let clusters = scores.len();
+    let df = clusters.saturating_sub(1) as f64;
+    let t = student_multiplier(LEVEL, df).filter(|_| clusters >= CLUSTERS);
+    for (a, &level) in used.iter().enumerate() {
+        let variance: f64 = scores
+            .values()
+            .map(|score| bread[a].iter().zip(score).map(|(b, s)| b * s).sum::<f64>().powi(2))
+            .sum();
+        let std_error = (clusters > 1).then(|| (variance * clusters as f64 / df).sqrt());
+        let half = t.zip(std_error).map(|(t, se)| t * se);
+        result[level] = Some(LevelSlope {
+            slope: slope[a],
+            std_error,
+            df: half.map(|_| df),
+            lower: half.map(|half| slope[a] - half),
+            upper: half.map(|half| slope[a] + half),
+        });
+    }
+    Ok(result)
+}
