@@ -14,6 +14,7 @@ use migrations::schema::{club_setting, edition};
 use crate::access::Scope;
 
 mod care; // what keepers did
+pub mod totals; // counts of the club as a whole
 mod load; // records → a club of plain values
 mod readings; // the many rows: water tests, one by one
 

@@ -9,6 +9,7 @@ use serde_json::Value;
 use crate::access::{Reached, Scope};
 use crate::problem::Problem;
 
+pub mod answers; // answers, looked over
 pub mod findings; // what could not be taken as it stands
 pub mod hand_in; // a file comes in, once
 pub mod roll_call; // all seen alive today, except …

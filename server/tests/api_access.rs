@@ -1,5 +1,6 @@
 //! Every operation of the document, for every role, on own and on others' things: `openapi/paths.csv` is the table.
 
+#[path = "support/api.rs"]
 mod api_support;
 
 use std::collections::BTreeSet;
@@ -128,7 +129,7 @@ impl Asking<'_> {
 #[test]
 fn each_role_reaches_what_the_table_says() {
     let api = Api::start();
-    api.commit(&api.osprey, "name=corals.csv", register());
+    api.commit_register(&api.osprey, "name=corals.csv&as_of=2025-06-01", api_support::register(), "2024-01-01");
     for (number, row) in table().iter().enumerate() {
         let response = Asking { api: &api, number }.send(row);
         let status = response.status().as_u16();
@@ -143,14 +144,6 @@ fn each_role_reaches_what_the_table_says() {
         }
         assert_eq!(challenge.is_some(), status == 401, "{place}: a challenge goes with 401");
     }
-}
-
-fn register() -> String {
-    "Label,Coral,Acquired,Tank,Fate,Fate date\n\
-     C01,Goniopora,2024-05-01,Lagoon,died,2025-02-01\n\
-     C02,Goniopora,2024-05-01,Lagoon,,\n\
-     as of,2025-06-01,,,,\n"
-        .to_owned()
 }
 
 #[test]

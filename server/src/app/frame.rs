@@ -138,3 +138,87 @@ fn finish(response: &mut ServiceResponse, method: &Method, id: &str) {
         headers.insert(header::ETAG, value);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use actix_web::middleware::{Compress, from_fn};
+    use actix_web::test::{TestRequest, call_service, init_service, read_body, read_body_json};
+    use actix_web::{App, web};
+    use serde_json::Value;
+
+    async fn panics() -> HttpResponse {
+        panic!("the secret of the house")
+    }
+
+    async fn large() -> HttpResponse {
+        HttpResponse::Ok().insert_header(("etag", "\"abc\"")).body("a".repeat(4096))
+    }
+
+    async fn plain_failure() -> HttpResponse {
+        HttpResponse::Conflict().body("a library said so")
+    }
+
+    macro_rules! service {
+        () => {
+            init_service(
+                App::new()
+                    .route("/panics", web::get().to(panics))
+                    .route("/large", web::get().to(large))
+                    .route("/plain", web::get().to(plain_failure))
+                    .route("/number/{n}", web::get().to(|n: web::Path<u8>| async move { n.to_string() }))
+                    .wrap(Compress::default())
+                    .wrap(from_fn(apply)),
+            )
+            .await
+        };
+    }
+
+    #[actix_web::test]
+    async fn a_panic_is_answered_and_not_told() {
+        let service = service!();
+        let request = TestRequest::get().uri("/panics").insert_header(("x-request-id", "seen-7")).to_request();
+        let response = call_service(&service, request).await;
+        assert_eq!(response.status(), 500);
+        assert_eq!(response.headers().get("x-request-id").unwrap(), "seen-7");
+        let body: Value = read_body_json(response).await;
+        assert_eq!(body["type"], "/problems/internal");
+        assert_eq!(body["request_id"], "seen-7");
+        assert!(!body.to_string().contains("secret"));
+    }
+
+    #[actix_web::test]
+    async fn a_failure_of_a_library_becomes_a_problem() {
+        let service = service!();
+        for (path, status) in [("/plain", 409), ("/number/300", 404)] {
+            let response = call_service(&service, TestRequest::get().uri(path).to_request()).await;
+            assert_eq!(response.status(), status);
+            assert_eq!(response.headers().get("content-type").unwrap(), "application/problem+json");
+            let body: Value = read_body_json(response).await;
+            assert_eq!(body["status"], status);
+        }
+    }
+
+    #[actix_web::test]
+    async fn compressed_bytes_have_their_own_validator() {
+        let service = service!();
+        let request = TestRequest::get().uri("/large").insert_header(("accept-encoding", "gzip")).to_request();
+        let response = call_service(&service, request).await;
+        assert_eq!(response.headers().get("content-encoding").unwrap(), "gzip");
+        assert_eq!(response.headers().get("etag").unwrap(), "\"abc-gzip\"");
+        let response = call_service(&service, TestRequest::get().uri("/large").to_request()).await;
+        assert_eq!(response.headers().get("etag").unwrap(), "\"abc\"");
+        assert_eq!(read_body(response).await.len(), 4096);
+    }
+
+    #[actix_web::test]
+    async fn an_id_that_is_none_is_replaced() {
+        let service = service!();
+        for given in ["", "with space", "ümlaut"] {
+            let request = TestRequest::get().uri("/large").insert_header(("x-request-id", given)).to_request();
+            let response = call_service(&service, request).await;
+            let id = response.headers().get("x-request-id").unwrap().to_str().unwrap().to_owned();
+            assert_eq!(id.len(), 32, "{given} → {id}");
+        }
+    }
+}

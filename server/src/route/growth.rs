@@ -78,8 +78,8 @@ pub async fn get_growth(
         stem: format!("{taxon}-growth-by-{}", by.as_str()),
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        let answer = analysis::answer::growth(&snapshot.club, &question, audience, &snapshot.stamp())
-            .map_err(|invalid| statistics::not_asked(&invalid))?;
+        statistics::allowed(question.faults(audience))?;
+        let answer = analysis::answer::growth(&snapshot.club, &question, audience, &snapshot.stamp());
         match form {
             Form::Json => represent::json_bytes(&answer),
             form => {

@@ -38,7 +38,7 @@ pub struct Exception {
     /// Its label.
     #[schema(example = "C03")]
     specimen: String,
-    /// `open`, `off` (closed, pale or shrunken, at least half alive), `poor` (less than half alive), `dead`, `left`, `not_found`, or `not_seen` (nothing is recorded).
+    /// `open`, `off` (closed, pale or shrunken, at least half alive), `poor` (less than half alive), `dead`, `left`, `not_found`, or `not_looked` (nothing is recorded).
     #[schema(example = "off")]
     status: String,
 }

@@ -2,7 +2,7 @@
 
 use actix_web::{HttpRequest, HttpResponse, web};
 use analysis::answer::{Audience, By, InvalidQuestion};
-use analysis::vocabulary::{ParameterCode, ParameterKind, TaxonSlug, catalogue};
+use analysis::vocabulary::{TaxonSlug, catalogue};
 use std::sync::Arc;
 
 use crate::access::Caller;
@@ -98,17 +98,7 @@ pub fn taxon(slug: &str) -> Result<TaxonSlug, Problem> {
 pub fn by(fields: &mut Fields) -> By {
     fields
         .value("by", |text| {
-            if let Some((_, by)) = By::WORDS.iter().find(|(word, _)| *word == text) {
-                return Ok(*by);
-            }
-            let measured = catalogue().parameters().iter().filter(|parameter| parameter.kind != ParameterKind::Routine);
-            match ParameterCode::parse(text) {
-                Some(code) if code.get().kind != ParameterKind::Routine => Ok(By::Parameter(code)),
-                _ => {
-                    let words = By::WORDS.iter().map(|(word, _)| *word);
-                    Err(format!("'by={text}' is no split; {}", hint(text, words.chain(measured.map(|row| row.code.as_str())))))
-                }
-            }
+            By::parse(text).ok_or_else(|| format!("'by={text}' is no split; {}", hint(text, By::codes().into_iter())))
         })
         .unwrap_or(By::None)
 }
@@ -134,7 +124,20 @@ pub fn since(fields: &mut Fields) -> Option<i32> {
     fields.whole("since", 1900, 2200).and_then(|year| i32::try_from(year).ok())
 }
 
-/// A question that the records' rules do not allow, as a problem of its parameter.
-pub fn not_asked(question: &InvalidQuestion) -> Problem {
-    Problem::of_fault(Kind::InvalidQuery, Fault::parameter(question.parameter, "not_allowed", question.message.clone()))
+/// Refuses a question that may not be asked in its form, with every fault of it.
+pub fn allowed(faults: Vec<InvalidQuestion>) -> Result<(), Problem> {
+    if faults.is_empty() {
+        return Ok(());
+    }
+    let fault = |fault: InvalidQuestion| {
+        // The taxon stands in the address.
+        let name = if fault.parameter == "taxon" { "slug" } else { fault.parameter };
+        Fault::parameter(name, "not_allowed", fault.message)
+    };
+    Err(Problem::of_faults(Kind::InvalidQuery, faults.into_iter().map(fault).collect()))
+}
+
+/// The club's name and whether its answers are shown to everybody.
+pub async fn club_facts(state: &web::Data<State>) -> Result<(Option<String>, bool), Problem> {
+    pool::with(&state.pool, |connection| Ok((answer::club_name(connection)?, answer::publishes(connection)?))).await
 }

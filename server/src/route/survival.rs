@@ -116,8 +116,8 @@ pub async fn get_survival(
         stem: format!("{taxon}-survival-by-{}", by.as_str()),
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        let answer = analysis::answer::survival(&snapshot.club, &question, audience, &snapshot.stamp())
-            .map_err(|invalid| statistics::not_asked(&invalid))?;
+        statistics::allowed(question.faults(audience))?;
+        let answer = analysis::answer::survival(&snapshot.club, &question, audience, &snapshot.stamp());
         match form {
             Form::Json => represent::json_bytes(&answer),
             form => {

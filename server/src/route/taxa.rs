@@ -1,10 +1,11 @@
 //! Corals and kin: names as the catalogue has them, with the counts of the records as far as the caller may see them.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::TaxonCensus;
+use analysis::answer::{Audience, TaxonCensus};
+use analysis::disclosure;
 use analysis::vocabulary::{NameMatch, Rank, Taxon, TaxonSlug, catalogue, resolve_name};
 use serde::Serialize;
-use serde_json::Value;
+use serde_json::{Value, json};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::access::Caller;
@@ -126,7 +127,7 @@ pub struct TaxonOne {
     taxon: TaxonShown,
 }
 
-fn shown(taxon: &'static Taxon, census: &[TaxonCensus]) -> TaxonShown {
+fn shown(taxon: &'static Taxon, census: &[TaxonCensus], audience: Audience) -> TaxonShown {
     let counts = census.iter().find(|row| row.slug == taxon.slug.as_str()).map(|row| &row.counts);
     TaxonShown {
         slug: taxon.slug.as_str(),
@@ -139,8 +140,16 @@ fn shown(taxon: &'static Taxon, census: &[TaxonCensus]) -> TaxonShown {
         look_alikes: taxon.look_alikes.iter().map(|slug| slug.as_str()).collect(),
         sting: taxon.sting.as_str(),
         may_hold_palytoxin: taxon.toxin,
-        records: counts.and_then(|counts| serde_json::to_value(counts).ok()).unwrap_or(Value::Null),
+        records: counts.map_or_else(|| nothing(audience), |counts| serde_json::to_value(counts).unwrap_or_default()),
     }
+}
+
+/// A taxon without a record: for restricted audiences that must look like one with too few.
+fn nothing(audience: Audience) -> Value {
+    if disclosure::block_minimum(audience).is_some() {
+        return json!({"refused": disclosure::suppressed(audience)});
+    }
+    json!({"specimens": 0, "keepers": 0, "deaths": 0, "living": 0, "mix": []})
 }
 
 /// Does a taxon answer to a name? Accepted, older and trade names count, and what the catalogue makes of a written name.
@@ -225,7 +234,7 @@ pub async fn list_taxa(
             .filter(|taxon| rank.is_none_or(|rank| taxon.rank == rank))
             .filter(|taxon| group.is_none_or(|group| taxon.group_slug == group))
             .filter(|taxon| q.as_deref().is_none_or(|q| answers_to(taxon, q, &meant)))
-            .map(|taxon| shown(taxon, &census))
+            .map(|taxon| shown(taxon, &census, audience))
             .collect();
         match form {
             Form::Json => represent::json_bytes(&TaxonList { edition: snapshot.edition, taxa }),
@@ -261,7 +270,7 @@ pub async fn get_taxon(
     let asked = statistics::Question { canonical: format!("taxon?slug={slug}"), form, stem: slug.to_string() };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         let census = analysis::answer::census(&snapshot.club, audience);
-        let taxon = shown(slug.get(), &census);
+        let taxon = shown(slug.get(), &census, audience);
         match form {
             Form::Json => represent::json_bytes(&TaxonOne { edition: snapshot.edition, taxon }),
             form => sheet(snapshot.edition, &[taxon]).bytes(form),

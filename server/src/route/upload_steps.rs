@@ -14,7 +14,7 @@ use crate::problem::Problem;
 use crate::problems;
 use crate::query::{Nothing, Query};
 use crate::route::uploads::{UploadShown, about, load};
-use crate::upload::hand_in;
+use crate::upload::{answers, hand_in};
 
 /// Answers to an upload's questions.
 #[derive(Deserialize, ToSchema)]
@@ -56,7 +56,7 @@ problems!(
 ///
 /// The file is read again with the answers, which serve this log's next versions too. Sending the same answer again
 /// changes nothing; another answer to an answered question is a conflict that says which one stands. On a committed
-/// upload, commit again to load what the answers freed.
+/// upload what the answers freed is committed with them.
 #[utoipa::path(
     tag = "uploads",
     security(("token" = ["upload"])),
@@ -74,7 +74,7 @@ pub async fn answer_questions(
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.records(Right::Upload)?;
     let id = path.into_inner();
-    let answers: Vec<Answer> = body
+    let given: Vec<Answer> = body
         .0
         .answers
         .into_iter()
@@ -82,8 +82,11 @@ pub async fn answer_questions(
         .collect();
     let upload = pool::with(&state.pool, move |connection| {
         let reached = scope.upload(connection, id)?;
-        importer::load::answer(connection, reached.id(), &answers, &caller.name())
-            .map_err(|error| hand_in::problem(&error))?;
+        let new = answers::look_over(connection, reached, given)?;
+        if !new.is_empty() {
+            importer::load::answer(connection, reached.id(), &new, &caller.name())
+                .map_err(|error| hand_in::problem(&error))?;
+        }
         load(connection, reached)
     })
     .await?;
@@ -103,12 +106,15 @@ pub struct CommitRequest {
 /// What a commit did.
 #[derive(Serialize, ToSchema)]
 pub struct Committed {
-    /// Records of the member that now stand from this upload.
+    /// Records of the upload that are now the club's.
     #[schema(example = 114)]
-    recorded: u64,
-    /// Records that are held because a fact of theirs is in question.
+    recorded: usize,
+    /// Of these, those with a fact in question: they count, but in no figure that needs the fact.
     #[schema(example = 2)]
-    held: u64,
+    held: usize,
+    /// Facts that wait for what they are about: a tank or a specimen that no file has named yet.
+    #[schema(example = 0)]
+    waiting: usize,
     /// State of the records after it: answers of this edition and later ones count them.
     #[schema(example = 42)]
     edition: i64,
@@ -148,7 +154,12 @@ pub async fn commit_upload(
         let reached = scope.upload(connection, id)?;
         let summary = importer::load::commit(connection, reached.id(), body.0.leave_open)
             .map_err(|error| hand_in::problem(&error))?;
-        let committed = Committed { recorded: summary.recorded, held: summary.held, edition: summary.edition };
+        let committed = Committed {
+            recorded: summary.recorded,
+            held: summary.held,
+            waiting: summary.unplaced.len(),
+            edition: summary.edition,
+        };
         Ok(UploadCommitted { committed, upload: load(connection, reached)? })
     })
     .await?;

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use diesel::prelude::*;
+use importer::load::{LoadError, RollCallException};
 use migrations::schema::{specimen, tank};
 
 use crate::access::{Caller, keeper};
@@ -10,7 +11,7 @@ use crate::query::hint;
 use crate::upload::hand_in;
 
 /// What a specimen that was not simply alive was found to be.
-pub const STATUSES: &[&str] = &["open", "off", "poor", "dead", "left", "not_found", "not_seen"];
+pub const STATUSES: &[&str] = &["open", "off", "poor", "dead", "left", "not_found", "not_looked"];
 
 /// A roll call as it was sent.
 #[derive(Debug, Clone)]
@@ -50,18 +51,18 @@ pub fn record(connection: &mut PgConnection, caller: &Caller, call: &RollCall, t
         .order(specimen::label)
         .select((specimen::id, specimen::label))
         .load(connection)?;
-    let mut except: Vec<(i64, String)> = Vec::new();
+    let mut except: Vec<RollCallException> = Vec::new();
     for (at, (label, status)) in call.except.iter().enumerate() {
         if !STATUSES.contains(&status.as_str()) {
             let detail = format!("'{status}' is no status; {}", hint(status, STATUSES.iter().copied()));
             faults.push(Fault::pointer(format!("/except/{at}/status"), "unknown", detail));
         }
         match specimens.iter().find(|(_, known)| known.to_lowercase() == label.trim().to_lowercase()) {
-            Some((id, _)) if except.iter().any(|(known, _)| known == id) => {
+            Some((id, _)) if except.iter().any(|known| known.specimen_id == *id) => {
                 let detail = format!("'{label}' stands in the list twice");
                 faults.push(Fault::pointer(format!("/except/{at}/specimen"), "repeated", detail));
             }
-            Some((id, _)) => except.push((*id, status.clone())),
+            Some((id, _)) => except.push(RollCallException { specimen_id: *id, status: status.clone() }),
             None => {
                 let known = specimens.iter().map(|row| row.1.as_str());
                 let detail = format!("'{label}' is no specimen of {}; {}", owner.handle, hint(label, known));
@@ -73,5 +74,20 @@ pub fn record(connection: &mut PgConnection, caller: &Caller, call: &RollCall, t
         return Err(Problem::of_faults(Kind::InvalidValue, faults));
     }
     importer::load::roll_call(connection, owner.id, call.on, tank_id, &except, &caller.name())
-        .map_err(|error| hand_in::problem(&error))
+        .map_err(|error| by_label(&error, &specimens))
+}
+
+/// The loader's sentence with labels in place of row numbers, which the sender does not know.
+fn by_label(error: &LoadError, specimens: &[(i64, String)]) -> Problem {
+    let LoadError::BadRollCall(said) = error else { return hand_in::problem(error) };
+    let mut said = said.clone();
+    for (id, label) in specimens {
+        let numbered = format!("specimen {id} is ");
+        if said.contains(&numbered) {
+            said = said.replace(&numbered, &format!("specimen '{label}' is "));
+            break;
+        }
+    }
+    let said = said.split_once(';').map_or(said.as_str(), |(what, _)| what).to_owned();
+    Problem::of_fault(Kind::InvalidValue, Fault::pointer("/except", "invalid", said))
 }

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::common::{Asked, Caution, Estimate, Grade, LeftOut, Method, Part, Period, PlacedRefusal, SensitivityRun, TaxonAnswered};
+use super::common::{Asked, Caution, Estimate, Grade, LeftOut, Method, Part, Period, PlacedRefusal, Refusal, SensitivityRun, TaxonAnswered};
 
 /// An answer about survival.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -53,8 +53,8 @@ pub struct Evidence {
     pub period: Period,
     /// Grade.
     pub grade: Grade,
-    /// Who is out, and why.
-    pub left_out: LeftOut,
+    /// Who is out, and why; `null` for one level of a split, to which nobody left out belongs.
+    pub left_out: Option<LeftOut>,
     /// Deaths whose day is under question.
     pub date_held: u64,
     /// Acquired within up to 31 days: the middle was taken.
@@ -65,6 +65,20 @@ pub struct Evidence {
     pub missing: u64,
     /// Events in which a tank lost three or more, or half.
     pub tank_events: u64,
+    /// Days kept and not kept by a condition that had to hold; absent without one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub given: Option<GivenDays>,
+}
+
+/// Specimen-days by whether the condition that had to hold did.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct GivenDays {
+    /// It held: the days of the answer.
+    pub kept: f64,
+    /// It is known not to have held.
+    pub outside: f64,
+    /// Not known.
+    pub unknown: f64,
 }
 
 /// The figures on survival.
@@ -80,6 +94,8 @@ pub struct SurvivalResult {
     pub log_rank: Part<LogRankTest>,
     /// By how much.
     pub cox: Part<CoxResult>,
+    /// The levels side by side in words.
+    pub sentence: Part<String>,
 }
 
 /// One level of the split.
@@ -153,11 +169,11 @@ pub struct RestrictedMeanPart {
     /// Mean days.
     pub estimate: f64,
     /// Standard error, not allowing for tanks.
-    pub std_error: f64,
+    pub std_error: Option<f64>,
     /// Lower 95 % limit.
-    pub lower: f64,
+    pub lower: Option<f64>,
     /// Upper 95 % limit.
-    pub upper: f64,
+    pub upper: Option<f64>,
 }
 
 /// Losses per 100 coral-months (of 30.4375 days), with exact limits, not allowing for tanks.
@@ -226,7 +242,7 @@ pub struct LogRankTest {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CoxResult {
     /// One per level but the reference and unknown.
-    pub coefficients: Vec<Part<CoxCoefficient>>,
+    pub coefficients: Vec<CoxCoefficient>,
     /// Log partial likelihood.
     pub log_likelihood: LogLikelihoodPart,
     /// Newton steps taken.
@@ -244,7 +260,7 @@ pub struct LogLikelihoodPart {
     pub fitted: f64,
 }
 
-/// One hazard ratio.
+/// One hazard ratio. Numbers that cannot be given are `null`, with the reason in `refused`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CoxCoefficient {
     /// Condition and level: `nitrate:above`.
@@ -252,11 +268,11 @@ pub struct CoxCoefficient {
     /// The level it is compared with.
     pub reference: String,
     /// Log hazard ratio.
-    pub coef: f64,
+    pub coef: Option<f64>,
     /// Hazard ratio.
-    pub hazard_ratio: f64,
+    pub hazard_ratio: Option<f64>,
     /// Model-based standard error of `coef`.
-    pub std_error: f64,
+    pub std_error: Option<f64>,
     /// Sandwich standard error of `coef` by cluster, plain.
     pub robust_std_error: Option<f64>,
     /// Lower 95 % limit of the ratio, as published; `null` with too few clusters.
@@ -265,9 +281,15 @@ pub struct CoxCoefficient {
     pub upper: Option<f64>,
     /// p, as published.
     pub p: Option<f64>,
+    /// Grade of the comparison of the two levels; absent on a table.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub grade: Option<Grade>,
     /// Penalised fit, where deaths are few.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub firth: Option<FirthCoefficient>,
+    /// Why the numbers that are `null` are absent: all of them, or limits and p with too few clusters.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub refused: Option<Refusal>,
 }
 
 /// A penalised estimate for few deaths; it does not allow for tanks.

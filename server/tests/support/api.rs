@@ -125,16 +125,14 @@ impl Api {
         }
     }
 
-    /// Ends this server and starts another on the same database.
-    pub fn restart(mut self) -> Self {
-        self.end();
-        let tokens = Tokens {
+    /// The tokens, for another server on the same database.
+    pub fn tokens(&self) -> Tokens {
+        Tokens {
             curator: self.curator.clone(),
             osprey: self.osprey.clone(),
             heron: self.heron.clone(),
             reader: self.reader.clone(),
-        };
-        Self::serve(self.database.clone(), tokens, |_| {})
+        }
     }
 
     fn end(&mut self) {
@@ -207,6 +205,22 @@ impl Api {
         json_of(self.post(path).bearer_auth(token).json(&json!({})).send().unwrap(), 200)
     }
 
+    /// Answers the one question that every first list of corals raises, and commits.
+    pub fn commit_register(&self, token: &str, query: &str, bytes: impl Into<Vec<u8>>, since: &str) -> Value {
+        let upload = self.upload(token, query, bytes);
+        let findings = self.findings(token, &upload);
+        let asked: Vec<&Value> =
+            findings.as_array().unwrap().iter().filter(|finding| finding["severity"] == "questioned").collect();
+        let codes: Vec<&str> = asked.iter().map(|finding| finding["code"].as_str().unwrap()).collect();
+        assert_eq!(codes, ["complete_since_missing"], "{findings:#}");
+        let answers = json!({"answers": [{"key": asked[0]["key"], "choice": "day", "value": since}]});
+        let path = upload["links"]["answers"].as_str().unwrap();
+        let upload = json_of(self.post(path).bearer_auth(token).json(&answers).send().unwrap(), 200);
+        assert_eq!(upload["state"], "ready", "{:#}", self.findings(token, &upload));
+        let path = upload["links"]["commit"].as_str().unwrap();
+        json_of(self.post(path).bearer_auth(token).json(&json!({})).send().unwrap(), 200)
+    }
+
     /// All findings of an upload.
     pub fn findings(&self, token: &str, upload: &Value) -> Value {
         let path = format!("{}?limit=1000", upload["links"]["findings"].as_str().unwrap());
@@ -253,4 +267,12 @@ pub fn problem_of(response: Response, status: u16, kind: &str) -> Value {
 /// Water tests that raise no question: a tank, a day first, units in the header.
 pub fn water(tank: &str, nitrate: f64) -> String {
     format!("Tank,Date,Nitrate (mg/L)\n{tank},2025-03-04,{nitrate}\n{tank},2025-03-18,{nitrate}\n{tank},2025-04-01,{nitrate}\n")
+}
+
+/// A list of two corals, one of them lost.
+pub fn register() -> String {
+    "Label,Coral,Acquired,Tank,Fate,Fate date\n\
+     C01,Goniopora,2024-05-01,Lagoon,died,2025-02-01\n\
+     C02,Goniopora,2024-05-01,Lagoon,,\n"
+        .to_owned()
 }

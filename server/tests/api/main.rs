@@ -1,0 +1,11 @@
+//! The API over HTTP, on the application that the command serves and a real Postgres.
+
+#[path = "../support/api.rs"]
+mod api_support;
+
+mod answers; // questions to the records
+mod document; // what is documented
+mod problems; // what can go wrong
+mod tokens; // keys for programs
+mod uploads; // from a file to the records, and back
+mod vocabulary; // what is measured
