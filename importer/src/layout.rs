@@ -100,21 +100,29 @@ pub fn tables(grid: &Grid) -> (Vec<Table>, Vec<Finding>, Vec<Placed>) {
 
 /// The tables of a grid, with the answers given to earlier questions (`table_kind_unclear`, `row_uneven`).
 pub fn tables_with(grid: &Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding>, Vec<Placed>) {
-    let mut labels = Vec::new();
+    tables_of(grid.clone(), answers)
+}
+
+/// [`tables_with`] for a grid that is not needed any more: its cells are moved, not copied.
+pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding>, Vec<Placed>) {
+    let mut labels: Vec<Placed> = Vec::new();
     let mut findings = Vec::new();
-    let mut tables = Vec::new();
+    let mut tables: Vec<Table> = Vec::new();
     if grid.held {
         return (tables, findings, labels);
     }
     if grid.hidden {
-        labels.extend(grid.rows.iter().flat_map(segment::cells));
+        labels.extend(grid.rows.into_iter().flat_map(|row| row.cells.into_iter().map(move |cell| Placed { row: row.number, column: cell.column, raw: cell.raw })));
         return (tables, findings, labels);
     }
     let mut headings = heading::Headings::new();
-    let strips = strip::strips(grid, &mut headings);
+    let strips = strip::strips(&grid, &mut headings);
+    let mut rows = std::mem::take(&mut grid.rows);
+    let grid = &grid;
     let mut pieces = Vec::new();
     for &strip in &strips {
-        let segments = if strips.len() == 1 { segment::segments(grid, &mut headings) } else { segment::segments(&strip::cut(grid, strip), &mut headings) };
+        let rows = if strips.len() == 1 { std::mem::take(&mut rows) } else { strip::cut(&mut rows, strip) };
+        let segments = segment::segments(rows, &mut headings);
         labels.extend(segments.outside);
         pieces.extend(segments.tables);
     }

@@ -9,7 +9,7 @@ use super::row::look_of;
 use super::segment::Piece;
 use super::{DataRow, Kind};
 use crate::dialect::guess::Look;
-use crate::grid::{Grid, Raw};
+use crate::grid::Raw;
 
 /// Rows looked at.
 const SAMPLE_ROWS: usize = 300;
@@ -105,8 +105,7 @@ const fn most(part: usize, of: usize) -> bool {
 }
 
 /// Settles the kind of a finished piece, or says which would be likeliest.
-pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<Kind>, grid: &Grid) {
-    let _ = grid;
+pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<Kind>) {
     if let Some(Kind::LogSheet(_)) = by_words {
         piece.kind = by_words;
         return;

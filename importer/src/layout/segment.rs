@@ -9,7 +9,7 @@ use super::heading::{Head, Headings};
 use super::row::{is_data_like, is_group_title, is_page_title, is_prose, is_section_title, is_summary, look_of, names_a_tank, starts_with_mark};
 use super::{Column, DataRow, Kind, Placed, kind};
 use crate::dialect::guess::{Look, is_month_title};
-use crate::grid::{Grid, Raw, Row};
+use crate::grid::{Raw, Row};
 
 /// A table before its kind is certain.
 #[derive(Debug, Default)]
@@ -41,11 +41,6 @@ pub struct Segments {
     pub outside: Vec<Placed>,
 }
 
-/// The cells of a row with their places.
-pub fn cells(row: &Row) -> impl Iterator<Item = Placed> + '_ {
-    row.cells.iter().map(|cell| Placed { row: row.number, column: cell.column, raw: cell.raw.clone() })
-}
-
 /// A table while its rows come in.
 struct Open {
     piece: Piece,
@@ -57,10 +52,28 @@ struct Open {
     last_row: u32,
 }
 
-/// Cuts a grid.
-pub fn segments(grid: &Grid, headings: &mut Headings) -> Segments {
-    let mut cutter = Cutter { grid, headings, out: Segments::default(), pending: Vec::new(), open: None };
-    for at in 0..grid.rows.len() {
+/// What a row is to the open table.
+enum Part {
+    /// Data.
+    Data,
+    /// The units row.
+    Units,
+    /// A header again, a mean, a goal: no data.
+    Label,
+    /// A title under the header.
+    Title,
+    /// A title that parts the rows below from those above.
+    Section,
+    /// Words that may belong to this table or to the next.
+    Note,
+    /// The header of another table.
+    Header,
+}
+
+/// Cuts rows, top to bottom.
+pub fn segments(rows: Vec<Row>, headings: &mut Headings) -> Segments {
+    let mut cutter = Cutter { rows, headings, out: Segments::default(), pending: Vec::new(), open: None };
+    for at in 0..cutter.rows.len() {
         cutter.take(at);
     }
     cutter.close(None);
@@ -68,19 +81,27 @@ pub fn segments(grid: &Grid, headings: &mut Headings) -> Segments {
     cutter.out
 }
 
-struct Cutter<'g> {
-    grid: &'g Grid,
-    headings: &'g mut Headings,
+struct Cutter<'h> {
+    rows: Vec<Row>,
+    headings: &'h mut Headings,
     out: Segments,
     /// Rows seen outside a table.
     pending: Vec<usize>,
     open: Option<Open>,
 }
 
+/// Takes the cells of a row out of it, with their places.
+fn placed(row: &mut Row) -> Vec<Placed> {
+    let number = row.number;
+    std::mem::take(&mut row.cells).into_iter().map(|cell| Placed { row: number, column: cell.column, raw: cell.raw }).collect()
+}
+
 impl Cutter<'_> {
+    fn placed(&mut self, at: usize) -> Vec<Placed> {
+        placed(&mut self.rows[at])
+    }
+
     fn take(&mut self, at: usize) {
-        let grid = self.grid;
-        let row = &grid.rows[at];
         let Some(mut open) = self.open.take() else {
             if self.is_header(at, false) {
                 self.start(at);
@@ -89,72 +110,80 @@ impl Cutter<'_> {
             }
             return;
         };
-        let looks: Vec<Look> = row.cells.iter().map(|cell| look_of(&cell.raw)).collect();
-        let dated = row.cells.iter().zip(&looks).any(|(cell, look)| open.dates.contains(&cell.column) && (*look == Look::Date || matches!(cell.raw, Raw::Number(_))));
-        let month = row.cells.len() == 1 && !open.is_register_like() && matches!(&row.cells[0].raw, Raw::Text(text) if is_month_title(text));
-        if !dated || month {
-            if open.repeats_header(row) && !self.starts_anew(&open) {
-                open.label_notes(grid);
-                open.piece.labels.extend(cells(row));
-                open.last_row = row.number;
+        let part = self.part_of(at, &open);
+        let number = self.rows[at].number;
+        match part {
+            Part::Header => {
                 self.open = Some(open);
-                return;
-            }
-            if open.piece.rows.is_empty() && open.piece.units.is_empty() && row.number == open.last_row + 1 && self.is_units_row(row) {
-                open.piece.units.extend(cells(row));
-                open.last_row = row.number;
-                self.open = Some(open);
-                return;
-            }
-            let gap = row.number > open.last_row + 1 || !open.notes.is_empty();
-            if self.is_header(at, true) && (gap || !open.is_register_like() || open.repeats_header(row)) {
-                self.open = Some(open);
-                self.close(Some(row.number));
+                self.close(Some(number));
                 self.start(at);
                 return;
             }
-            if let Some(first) = row.cells.first()
-                && !looks.contains(&Look::Date)
-                && is_summary(&first.raw, open.kind)
-            {
-                open.label_notes(grid);
-                open.piece.labels.extend(cells(row));
-                open.last_row = row.number;
-                self.open = Some(open);
-                return;
-            }
-            if open.piece.rows.is_empty() && !matches!(open.kind, Some(Kind::LogSheet(_))) && is_section_title(row) && names_a_tank(row) {
-                open.piece.titles.extend(cells(row));
-                open.last_row = row.number;
-                self.open = Some(open);
-                return;
-            }
-            if self.parts_sections(at, &open) {
+            Part::Section => {
                 let next = open.next_section();
                 self.open = Some(open);
-                self.close(Some(row.number));
+                self.close(Some(number));
                 let mut titles = std::mem::take(&mut self.pending);
                 titles.push(at);
-                self.open = Some(next.titled(titles.iter().flat_map(|&at| cells(&grid.rows[at])).collect(), row.number));
-                return;
+                open = next;
+                open.piece.titles = titles.into_iter().flat_map(|at| self.placed(at)).collect();
             }
-            if open.is_note(row, &looks) || self.leads_to_header(at, &open) {
-                open.notes.push(at);
-                open.last_row = row.number;
-                self.open = Some(open);
-                return;
+            Part::Note => open.notes.push(at),
+            Part::Units => open.piece.units.extend(self.placed(at)),
+            Part::Title => open.piece.titles.extend(self.placed(at)),
+            Part::Label => {
+                open.label_notes(&mut self.rows);
+                open.piece.labels.extend(self.placed(at));
+            }
+            Part::Data => {
+                open.label_notes(&mut self.rows);
+                let line = self.rows[at].line;
+                let cells = self.placed(at);
+                open.piece.rows.push(DataRow { row: number, line, cells });
             }
         }
-        open.label_notes(grid);
-        open.piece.rows.push(DataRow { row: row.number, line: row.line, cells: cells(row).collect() });
-        open.last_row = row.number;
+        open.last_row = number;
         self.open = Some(open);
+    }
+
+    fn part_of(&mut self, at: usize, open: &Open) -> Part {
+        let row = &self.rows[at];
+        let dated = row.cells.iter().any(|cell| open.dates.contains(&cell.column) && (matches!(cell.raw, Raw::Number(_)) || look_of(&cell.raw) == Look::Date));
+        let month = row.cells.len() == 1 && !open.is_register_like() && matches!(&row.cells[0].raw, Raw::Text(text) if is_month_title(text));
+        if dated && !month {
+            return Part::Data;
+        }
+        let looks: Vec<Look> = row.cells.iter().map(|cell| look_of(&cell.raw)).collect();
+        let number = row.number;
+        if open.repeats_header(row) && !self.starts_anew(open) {
+            return Part::Label;
+        }
+        if open.piece.rows.is_empty() && open.piece.units.is_empty() && number == open.last_row + 1 && self.is_units_row(at) {
+            return Part::Units;
+        }
+        let gap = number > open.last_row + 1 || !open.notes.is_empty();
+        if self.is_header(at, true) && (gap || !open.is_register_like() || open.repeats_header(&self.rows[at])) {
+            return Part::Header;
+        }
+        let row = &self.rows[at];
+        if row.cells.first().is_some_and(|first| !looks.contains(&Look::Date) && is_summary(&first.raw, open.kind)) {
+            return Part::Label;
+        }
+        if open.piece.rows.is_empty() && !matches!(open.kind, Some(Kind::LogSheet(_))) && is_section_title(row) && names_a_tank(row) {
+            return Part::Title;
+        }
+        if self.parts_sections(at, open) {
+            return Part::Section;
+        }
+        if open.is_note(&self.rows[at], &looks) || self.leads_to_header(at, open) {
+            return Part::Note;
+        }
+        Part::Data
     }
 
     /// Whether a row names columns. `inside` = a table is open, so that only clear words count.
     fn is_header(&mut self, at: usize, inside: bool) -> bool {
-        let grid = self.grid;
-        let row = &grid.rows[at];
+        let row = &self.rows[at];
         let heads: Vec<Head> = row.cells.iter().map(|cell| self.headings.of(&cell.raw)).collect();
         let tabs = heads.iter().filter(|head| head.tab.is_some()).count();
         if tabs > 0 && (tabs * 2 >= row.cells.len() || tabs >= 3 || heads[0].tab == Some("looks")) {
@@ -180,20 +209,20 @@ impl Cutter<'_> {
 
     /// At least one known word, and the next row has values under this row's words.
     fn heads_values(&self, at: usize) -> bool {
-        let row = &self.grid.rows[at];
-        let Some(next) = self.grid.rows.get(at + 1).filter(|next| next.number <= row.number + 2) else { return false };
+        let row = &self.rows[at];
+        let Some(next) = self.rows.get(at + 1).filter(|next| next.number <= row.number + 2) else { return false };
         let under = next.cells.iter().filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some()).count();
         under >= 2 || under == 1 && next.cells.len() >= 2 && row.cells.len() == 2
     }
 
     /// No known word, yet a row of words over at least two rows of values in the same columns.
     fn stands_over_values(&self, at: usize) -> bool {
-        let row = &self.grid.rows[at];
+        let row = &self.rows[at];
         if row.cells.len() < 3 || row.cells.iter().any(|cell| look_of(&cell.raw) != Look::Word) {
             return false;
         }
         let mut number = row.number;
-        let below: Vec<&Row> = self.grid.rows[at + 1..].iter().take(2).take_while(|next| std::mem::replace(&mut number, next.number) + 1 >= next.number).collect();
+        let below: Vec<&Row> = self.rows[at + 1..].iter().take(2).take_while(|next| std::mem::replace(&mut number, next.number) + 1 >= next.number).collect();
         below.len() == 2
             && below.iter().all(|next| {
                 let values = next.cells.iter().filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some()).count();
@@ -203,9 +232,9 @@ impl Cutter<'_> {
     }
 
     /// Units and formats under the header, nothing else.
-    fn is_units_row(&mut self, row: &Row) -> bool {
+    fn is_units_row(&mut self, at: usize) -> bool {
         let mut units = 0;
-        for cell in &row.cells {
+        for cell in &self.rows[at].cells {
             let head = self.headings.of(&cell.raw);
             let is_unit_word = head.has(HeaderRole::Unit);
             let dash = matches!(&cell.raw, Raw::Text(text) if text.trim().chars().all(|letter| "-–—/().".contains(letter)));
@@ -220,20 +249,20 @@ impl Cutter<'_> {
 
     /// Rows of words or names that stand right above a header: titles of the next table, not data of this one.
     fn leads_to_header(&mut self, at: usize, open: &Open) -> bool {
-        let row = &self.grid.rows[at];
+        let row = &self.rows[at];
         if matches!(open.kind, Some(Kind::Register | Kind::LogSheet(_))) && row.cells.len() > 1 || row.cells.len() > 3 {
             return false;
         }
         let mut number = row.number;
-        for next in at + 1..(at + 4).min(self.grid.rows.len()) {
-            let next_row = &self.grid.rows[next];
-            if next_row.number > number + 2 {
+        for next in at + 1..(at + 4).min(self.rows.len()) {
+            if self.rows[next].number > number + 2 {
                 return false;
             }
-            number = next_row.number;
+            number = self.rows[next].number;
             if self.is_header(next, true) {
                 return true;
             }
+            let next_row = &self.rows[next];
             if next_row.cells.len() > 3 || next_row.cells.iter().any(|cell| look_of(&cell.raw) == Look::Date) {
                 return false;
             }
@@ -244,20 +273,20 @@ impl Cutter<'_> {
     /// A line that names a tank, or stands alone after a gap, parts the rows below from those above: they share the
     /// header and have a title of their own.
     fn parts_sections(&mut self, at: usize, open: &Open) -> bool {
-        let row = &self.grid.rows[at];
+        let row = &self.rows[at];
         if open.piece.rows.is_empty() || matches!(open.kind, Some(Kind::LogSheet(_))) || !is_section_title(row) {
             return false;
         }
         let gap = row.number > open.last_row + 1;
-        let next = self.grid.rows.get(at + 1).filter(|next| next.number <= row.number + 2);
-        let data_follows = next.is_some_and(|next| next.cells.len() > 1) && !self.is_header(at + 1, true);
-        data_follows && (names_a_tank(row) || gap && next.is_some_and(|next| next.number == row.number + 1))
+        let next = self.rows.get(at + 1).filter(|next| next.number <= row.number + 2);
+        let parts = next.is_some_and(|next| next.cells.len() > 1 && (names_a_tank(row) || gap && next.number == row.number + 1));
+        parts && !self.is_header(at + 1, true)
     }
 
     /// Whether a repeated header opens a new table: a title that is no month stands right above it.
     fn starts_anew(&self, open: &Open) -> bool {
         open.notes.iter().any(|&at| {
-            let row = &self.grid.rows[at];
+            let row = &self.rows[at];
             !row.cells.iter().all(|cell| match &cell.raw {
                 Raw::Text(text) => is_month_title(text) || is_page_title(text),
                 Raw::Number(year) => (1900.0..2100.0).contains(year),
@@ -269,25 +298,24 @@ impl Cutter<'_> {
 
     /// Opens a table with the header at a row; what is pending becomes its titles.
     fn start(&mut self, at: usize) {
-        let grid = self.grid;
-        let row = &grid.rows[at];
+        let row = &self.rows[at];
+        let number = row.number;
         let heads: BTreeMap<u32, Head> = row.cells.iter().map(|cell| (cell.column, self.headings.of(&cell.raw))).collect();
-        let header = row.cells.iter().map(|cell| Column { column: cell.column, row: row.number, text: cell.raw.written().trim().to_owned() }).collect();
-        let mut piece = Piece { header, ..Piece::default() };
-        let (titles, headless): (Vec<usize>, Vec<usize>) = std::mem::take(&mut self.pending).into_iter().partition(|&at| !is_data_like(&grid.rows[at]));
-        piece.titles.extend(titles.iter().flat_map(|&at| cells(&grid.rows[at])));
-        self.leave_headless(&headless);
-        let kind = kind::by_heads(&heads);
+        let header = row.cells.iter().map(|cell| Column { column: cell.column, row: number, text: cell.raw.written().trim().to_owned() }).collect();
         let mut dates: Vec<u32> = heads.iter().filter(|(_, head)| head.has(HeaderRole::Date) && !head.parameter).map(|(&column, _)| column).collect();
         if dates.is_empty() {
             dates.extend(self.date_column(at));
         }
-        self.open = Some(Open { piece, heads, kind, dates, notes: Vec::new(), last_row: row.number });
+        let (headless, titles): (Vec<usize>, Vec<usize>) = std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&self.rows[at]));
+        let titles = titles.into_iter().flat_map(|at| self.placed(at)).collect();
+        self.leave_headless(&headless);
+        let kind = kind::by_heads(&heads);
+        self.open = Some(Open { piece: Piece { header, titles, ..Piece::default() }, heads, kind, dates, notes: Vec::new(), last_row: number });
     }
 
     /// The column of a headerless or unknown day: the first that holds days in the rows below.
     fn date_column(&self, at: usize) -> Option<u32> {
-        let below = self.grid.rows[at + 1..].iter().take(8);
+        let below = self.rows[at + 1..].iter().take(8);
         let mut counts: BTreeMap<u32, usize> = BTreeMap::new();
         for cell in below.flat_map(|row| &row.cells).filter(|cell| look_of(&cell.raw) == Look::Date) {
             *counts.entry(cell.column).or_default() += 1;
@@ -297,13 +325,12 @@ impl Cutter<'_> {
 
     /// Closes the open table; notes right above the next header (at row `next`) are that header's titles.
     fn close(&mut self, next: Option<u32>) {
-        let grid = self.grid;
         let Some(mut open) = self.open.take() else { return };
         if let Some(next) = next {
             let mut number = next;
             let mut first = open.notes.len();
             while first > 0 {
-                let above = grid.rows[open.notes[first - 1]].number;
+                let above = self.rows[open.notes[first - 1]].number;
                 let allowed = if number == next { 2 } else { 1 };
                 if number - above > allowed {
                     break;
@@ -313,16 +340,18 @@ impl Cutter<'_> {
             }
             self.pending = open.notes.split_off(first);
         }
-        open.label_notes(grid);
-        kind::decide(&mut open.piece, &open.heads, open.kind, grid);
+        open.label_notes(&mut self.rows);
+        kind::decide(&mut open.piece, &open.heads, open.kind);
         self.out.tables.push(open.piece);
     }
 
     /// Rows outside any table: data without a header are asked about, all else are labels.
     fn leave_pending(&mut self) {
-        let grid = self.grid;
-        let (headless, labels): (Vec<usize>, Vec<usize>) = std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&grid.rows[at]));
-        self.out.outside.extend(labels.iter().flat_map(|&at| cells(&grid.rows[at])));
+        let (headless, labels): (Vec<usize>, Vec<usize>) = std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&self.rows[at]));
+        for at in labels {
+            let cells = self.placed(at);
+            self.out.outside.extend(cells);
+        }
         self.leave_headless(&headless);
     }
 
@@ -330,7 +359,7 @@ impl Cutter<'_> {
         if rows.is_empty() {
             return;
         }
-        let rows = rows.iter().map(|&at| &self.grid.rows[at]).map(|row| DataRow { row: row.number, line: row.line, cells: cells(row).collect() }).collect();
+        let rows = rows.iter().map(|&at| DataRow { row: self.rows[at].number, line: self.rows[at].line, cells: self.placed(at) }).collect();
         let mut piece = Piece { rows, ..Piece::default() };
         piece.transposed = kind::parameters_run_down(&piece.rows);
         piece.likely = kind::headless(&piece.rows).filter(|_| !piece.transposed);
@@ -343,12 +372,6 @@ impl Open {
     fn next_section(&self) -> Self {
         let piece = Piece { header: self.piece.header.clone(), ..Piece::default() };
         Open { piece, heads: self.heads.clone(), kind: self.kind, dates: self.dates.clone(), notes: Vec::new(), last_row: self.last_row }
-    }
-
-    fn titled(mut self, titles: Vec<Placed>, last_row: u32) -> Self {
-        self.piece.titles = titles;
-        self.last_row = last_row;
-        self
     }
 
     /// The same words in the same columns as the header.
@@ -365,9 +388,9 @@ impl Open {
         matches!(self.kind, Some(Kind::Register | Kind::LogSheet(_)))
     }
 
-    fn label_notes(&mut self, grid: &Grid) {
+    fn label_notes(&mut self, rows: &mut [Row]) {
         for at in std::mem::take(&mut self.notes) {
-            self.piece.labels.extend(cells(&grid.rows[at]));
+            self.piece.labels.extend(placed(&mut rows[at]));
         }
     }
 

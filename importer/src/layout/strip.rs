@@ -33,13 +33,13 @@ pub fn strips(grid: &Grid, headings: &mut Headings) -> Vec<(u32, u32)> {
     strips
 }
 
-/// The part of a grid between two columns.
-pub fn cut(grid: &Grid, (first, last): (u32, u32)) -> Grid {
-    let rows = grid.rows.iter().filter_map(|row| {
-        let cells: Vec<_> = row.cells.iter().filter(|cell| (first..=last).contains(&cell.column)).cloned().collect();
+/// The cells of all rows between two columns, taken out of them.
+pub fn cut(rows: &mut [Row], (first, last): (u32, u32)) -> Vec<Row> {
+    let cut = rows.iter_mut().filter_map(|row| {
+        let cells: Vec<_> = row.cells.extract_if(.., |cell| (first..=last).contains(&cell.column)).collect();
         (!cells.is_empty()).then_some(Row { number: row.number, line: row.line, cells })
     });
-    Grid { sheet: grid.sheet.clone(), rows: rows.collect(), ..*grid }
+    cut.collect()
 }
 
 /// Whether the columns from `first` on have a header that makes a table without the columns before: a day and what
