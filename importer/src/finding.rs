@@ -1,6 +1,7 @@
 //! What could not be taken as it stands. A finding is data: code, place, as written, a plain sentence, a remedy.
 //! The codes and their questions are the catalogue's (`analysis/catalogue/findings.toml`).
 
+use analysis::vocabulary::{FindingCode, Proposal, fill};
 use serde::{Deserialize, Serialize};
 
 use crate::record::CellRef;
@@ -98,4 +99,87 @@ pub struct CellCounts {
     pub labels: u64,
     /// Refused or questioned.
     pub findings: u64,
+}
+
+/// A finding of a code of the catalogue, without place and cells: its sentence and choices filled in with `values`.
+/// A code that the catalogue does not hold gives a refusal that says so; a test over all codes keeps that from happening.
+pub fn finding_of(code: &'static str, key: &str, values: &[(&'static str, String)]) -> Finding {
+    let values: Vec<(&str, &str)> = values.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    let mut finding = Finding {
+        severity: Severity::Refused,
+        code: code.to_owned(),
+        key: key.to_owned(),
+        sheet: None,
+        row: None,
+        column: None,
+        written: String::new(),
+        message: code.replace('_', " "),
+        remedy: String::new(),
+        choices: Vec::new(),
+        proposed: None,
+        held: Vec::new(),
+        cells: Vec::new(),
+        answered: None,
+    };
+    let Some(kind) = FindingCode::parse(code).map(FindingCode::get) else { return finding };
+    finding.severity = severity_of(kind.code);
+    finding.message = kind.sentence(&values);
+    finding.remedy = fill(kind.remedy, &values);
+    if finding.severity == Severity::Questioned {
+        finding.choices = kind
+            .all_answers()
+            .iter()
+            .map(|answer| Choice { code: answer.code.to_owned(), label: fill(answer.label, &values), needs: needs_of(code, answer.code).map(str::to_owned) })
+            .collect();
+        if kind.propose == Proposal::First {
+            finding.proposed = kind.answers.first().map(|answer| Answer { key: key.to_owned(), choice: answer.code.to_owned(), value: None });
+        }
+    }
+    finding
+}
+
+/// Severity of a code.
+pub fn severity_of(code: FindingCode) -> Severity {
+    match code.get().severity {
+        analysis::vocabulary::Severity::Refused => Severity::Refused,
+        analysis::vocabulary::Severity::Questioned => Severity::Questioned,
+        analysis::vocabulary::Severity::Noted => Severity::Noted,
+    }
+}
+
+/// What must come with a choice of the catalogue.
+fn needs_of(code: &str, choice: &str) -> Option<&'static str> {
+    match (code, choice) {
+        ("death_without_date" | "as_of_missing" | "complete_since_missing" | "date_unreadable", "day") => Some("day"),
+        (_, "between") if matches!(code, "death_without_date" | "date_unreadable") => Some("days"),
+        ("date_missing" | "date_impossible" | "date_in_future", "other") => Some("day"),
+        ("date_year_missing", "other") => Some("number"),
+        ("limit_missing", "limit") => Some("number"),
+        ("column_unknown", "parameter") => Some("parameter"),
+        ("tank_unnamed", "tank") => Some("tank"),
+        ("tank_unnamed", "new") | ("coral_unknown", "coral") => Some("text"),
+        ("name_unknown", "taxon" | "genus") | ("name_ambiguous", "taxon") => Some("taxon"),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_question_has_its_choices_and_the_two_that_all_take() {
+        let finding = finding_of("fahrenheit_or_celsius", "fahrenheit_or_celsius:temp", &[("written", "77.4".into()), ("unit", "°F".into()), ("value", "25.22".into())]);
+        assert_eq!(finding.severity, Severity::Questioned);
+        assert_eq!(finding.message, "Is 77.4 in °F?");
+        let codes: Vec<&str> = finding.choices.iter().map(|choice| choice.code.as_str()).collect();
+        assert_eq!(codes, ["yes", "no", "leave_out", "dont_know"]);
+        assert_eq!(finding.proposed.map(|answer| answer.choice), Some("yes".to_owned()));
+    }
+
+    #[test]
+    fn a_code_that_nobody_knows_is_a_refusal() {
+        let finding = finding_of("no_such_code", "no_such_code", &[]);
+        assert_eq!((finding.severity, finding.message.as_str()), (Severity::Refused, "no such code"));
+    }
 }

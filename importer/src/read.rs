@@ -1,27 +1,264 @@
-//! The pipeline on one page: bytes and what is known beside them → records, findings, counts that add up.
+//! The pipeline on one page: bytes → sheets → tables → meanings → cells → records → doubts.
+//!
+//! Pure: the same bytes and the same context give the same outcome. Answers are part of the context: to answer is to
+//! read the same bytes again.
+//!
+//! ```
+//! use importer::{context::Context, read::read};
+//! let outcome = read("tests.csv", b"Date,KH (dKH)\n2024-03-14,8.2\n2024-03-21,8.3\n", &Context::default());
+//! assert_eq!(outcome.records.len(), 3); // a tank and two readings
+//! assert_eq!(outcome.cells.total, outcome.cells.recorded + outcome.cells.labels + outcome.cells.findings);
+//! ```
 
+use std::collections::BTreeSet;
+
+use sha2::{Digest, Sha256};
+
+use crate::canonical::register::{Columns, Summary};
+use crate::canonical::test::Group;
+use crate::canonical::{Stated, View, Waters, Work, as_of, corals, diary, filled_sheet, long, register, tank, wide};
 use crate::container;
 use crate::context::{About, Context, Outcome};
-use crate::finding::{CellCounts, Severity};
+use crate::doubt::desk::{Desk, Spot};
+use crate::doubt::{limit, mark, same, series, unit};
+use crate::finding::{CellCounts, Finding, Severity};
+use crate::grid::Grid;
+use crate::layout::{self, Kind, Placed, Table};
+use crate::meaning;
+use crate::record::Record;
 
-/// Findings after which nothing of a file can be read.
+/// Version of the reader: a later one may read the same bytes otherwise.
+pub const INTERPRETER: u32 = 1;
+
+/// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];
 
-/// Reads a file. Pure: the same bytes and context give the same outcome.
+/// Whether a file could not be read at all.
+pub fn unreadable(outcome: &Outcome) -> bool {
+    outcome.findings.iter().any(|finding| finding.severity == Severity::Refused && UNREADABLE.contains(&finding.code.as_str()))
+}
+
+/// Reads a file: records that load, findings in the order of the file, and counts that add up.
 pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
-    let (_grids, findings) = container::open_with(name, bytes, &context.answers);
-    Outcome {
-        file: name.to_owned(),
-        today: context.today,
+    let (grids, mut findings) = container::open_with(name, bytes, &context.answers);
+    let mut tables: Vec<(u16, Table)> = Vec::new();
+    let mut outside: Vec<(u16, Placed)> = Vec::new();
+    for (sheet, grid) in (0u16..).zip(&grids) {
+        let (found, more, loose) = layout::tables_with(grid, &context.answers);
+        tables.extend(found.into_iter().map(|table| (sheet, table)));
+        findings.extend(more);
+        outside.extend(loose.into_iter().map(|placed| (sheet, placed)));
+    }
+    let sheets: Vec<Option<String>> = grids.iter().map(|grid| grid.sheet.clone()).collect();
+    let mut work = Work {
+        context,
+        desk: Desk::new(&context.answers),
+        sheets: sheets.clone(),
+        stem: stem(name),
+        tanks: tank::Tanks::of(&context.tanks),
+        corals: corals::Corals::of(&context.specimens),
+        instruments: context.instruments.clone(),
         records: Vec::new(),
-        findings,
-        cells: CellCounts::default(),
-        about: About::default(),
+        labels: BTreeSet::new(),
+        as_of: None,
+        days: None,
+        stated: Stated::default(),
+        waters: Waters::default(),
+    };
+    let mut views: Vec<View> = Vec::with_capacity(tables.len());
+    for (sheet, table) in &tables {
+        let mut view = View::new(table, *sheet);
+        meaning::settle(&mut work, &mut view);
+        views.push(view);
+    }
+    work.stated.as_of = as_of::stated(views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed)), as_of::order_of(&views));
+    let mut summary = Summary::default();
+    let mut groups = records(&mut work, &views, &mut summary);
+    settle(&mut work, &mut groups);
+    for group in groups {
+        crate::canonical::test::emit(&mut work, group);
+    }
+    tank::records(&mut work);
+    let dates_open = ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_number"].iter().any(|code| work.desk.raised_any(code));
+    as_of::settle(&mut work, &summary, dates_open);
+    let mut about = about(&work, &tables, &summary);
+    as_of::completeness(&mut work, &summary, &mut about);
+    finish(name, context, &grids, work, findings, about, &tables)
+}
+
+fn stem(name: &str) -> String {
+    let file = name.rsplit(['/', '\\']).next().unwrap_or(name);
+    file.rsplit_once('.').map_or(file, |(stem, _)| stem).to_owned()
+}
+
+/// What must be known first comes first: the sheet's own statements, tanks, kits, corals; then everything else.
+fn turn(kind: Kind) -> u8 {
+    match kind {
+        Kind::LogSheet("about") => 0,
+        Kind::LogSheet("tanks") => 1,
+        Kind::LogSheet("kits") => 2,
+        Kind::Register | Kind::LogSheet("corals") => 3,
+        _ => 4,
     }
 }
 
-/// `true` if the file itself was refused, with nothing of it read.
-pub fn unreadable(outcome: &Outcome) -> bool {
-    let refused = |code: &str| UNREADABLE.contains(&code);
-    outcome.findings.iter().any(|finding| finding.severity == Severity::Refused && refused(&finding.code))
+/// Records of corals and care; readings come back as groups of cells.
+fn records(work: &mut Work, views: &[View], summary: &mut Summary) -> Vec<Group> {
+    let mut order: Vec<&View> = views.iter().collect();
+    order.sort_by_key(|view| turn(view.table.kind));
+    let mut groups = Vec::new();
+    for view in order {
+        match view.table.kind {
+            Kind::Wide => groups.extend(wide::read(work, view)),
+            Kind::Long => groups.extend(long::read(work, view)),
+            Kind::Register => register::read(work, view, &Columns::of(view), summary),
+            Kind::Diary => diary::read(work, view),
+            Kind::LogSheet(tab) => groups.extend(filled_sheet::read(work, view, tab, summary)),
+        }
+    }
+    groups
+}
+
+/// From cells to values, column by column; temperature and salinity first, since others depend on them.
+fn settle(work: &mut Work, groups: &mut Vec<Group>) {
+    groups.sort_by_key(|group| match group.parameter.code.as_str() {
+        "temperature" => (0, group.spot),
+        "salinity" => (1, group.spot),
+        _ => (2, group.spot),
+    });
+    for group in groups.iter_mut() {
+        for test in &mut group.tests {
+            test.water = work.waters.of_row(test.spot);
+        }
+        mark::settle(work, group);
+        unit::settle(work, group);
+        limit::settle(work, group);
+        series::settle(work, group);
+        wide::settle_places(work, group);
+        if matches!(group.parameter.code.as_str(), "temperature" | "salinity") {
+            work.waters.learn(group);
+        }
+    }
+    same::settle(work, groups);
+}
+
+fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
+    let mut layouts: Vec<String> = Vec::new();
+    let mut shape = Sha256::new();
+    for (_, table) in tables {
+        let kind = match table.kind {
+            Kind::Wide => "wide",
+            Kind::Long => "long",
+            Kind::Register => "register",
+            Kind::Diary => "diary",
+            Kind::LogSheet(_) => "log_sheet",
+        };
+        if !layouts.iter().any(|known| known == kind) {
+            layouts.push(kind.to_owned());
+        }
+        shape.update(kind);
+        for header in &table.header {
+            shape.update([0x1f]);
+            shape.update(analysis::vocabulary::text::fold(&header.text));
+        }
+        shape.update([0x1e]);
+    }
+    let digest = shape.finalize();
+    About {
+        layouts,
+        shape: digest.iter().take(8).map(|byte| format!("{byte:02x}")).collect(),
+        as_of: work.as_of.filter(|_| summary.any),
+        complete_since: None,
+        complete_since_unknown: false,
+        losses_listed: None,
+        register: summary.any,
+        keeping_since: work.stated.keeping_since,
+        first_day: work.days.map(|(first, _)| first),
+        last_day: work.days.map(|(_, last)| last),
+        interpreter: INTERPRETER,
+    }
+}
+
+/// Orders records and findings as they stand in the file, and counts every cell once.
+fn finish(name: &str, context: &Context, grids: &[Grid], mut work: Work, mut findings: Vec<Finding>, about: About, tables: &[(u16, Table)]) -> Outcome {
+    let mut records = std::mem::take(&mut work.records);
+    let sheet_at = |sheet: &Option<String>| work.sheets.iter().position(|own| own == sheet).unwrap_or_default();
+    records.sort_by_cached_key(|record| {
+        let place = record.place();
+        (sheet_at(&place.sheet), place.row, place.column, kind_order(record))
+    });
+    let mut recorded: BTreeSet<Spot> = BTreeSet::new();
+    for record in &records {
+        recorded.extend(record.place().cells.iter().map(|cell| Spot { sheet: sheet_at(&cell.sheet) as u16, row: cell.row, column: cell.column }));
+    }
+    let mut covered = work.desk.covered();
+    for finding in findings.iter().filter(|finding| finding.severity != Severity::Noted) {
+        covered.extend(finding.cells.iter().map(|cell| Spot { sheet: sheet_at(&cell.sheet) as u16, row: cell.row, column: cell.column }));
+    }
+    unclaimed(&mut work, tables, &recorded, &mut covered);
+    let mut cells = CellCounts::default();
+    for (sheet, grid) in (0u16..).zip(grids) {
+        for row in &grid.rows {
+            for cell in &row.cells {
+                let spot = Spot { sheet, row: row.number, column: cell.column };
+                cells.total += 1;
+                if recorded.contains(&spot) {
+                    cells.recorded += 1;
+                } else if covered.contains(&spot) {
+                    cells.findings += 1;
+                } else {
+                    cells.labels += 1;
+                }
+            }
+        }
+    }
+    let sheets = std::mem::take(&mut work.sheets);
+    findings.extend(work.desk.findings(&sheets));
+    let place = |finding: &Finding| (sheets.iter().position(|own| *own == finding.sheet).unwrap_or_default(), finding.row.unwrap_or(0), finding.column.unwrap_or(0));
+    findings.sort_by_key(place);
+    Outcome { file: name.to_owned(), today: context.today, records, findings, cells, about }
+}
+
+/// A cell of a data row that no record uses, no finding covers and nothing called a label is no label: it is asked about.
+fn unclaimed(work: &mut Work, tables: &[(u16, Table)], recorded: &BTreeSet<Spot>, covered: &mut BTreeSet<Spot>) {
+    use crate::doubt::desk::{Doubt, Settled};
+    for (sheet, table) in tables {
+        for row in &table.rows {
+            for cell in &row.cells {
+                let spot = Spot { sheet: *sheet, row: row.row, column: cell.column };
+                if recorded.contains(&spot) || covered.contains(&spot) || work.labels.contains(&spot) {
+                    continue;
+                }
+                let header = table.header.iter().find(|header| header.column == cell.column).map_or("", |header| header.text.as_str());
+                let about = format!("unused {}", analysis::vocabulary::text::fold(header));
+                if work.desk.ask("column_unknown", &about) == Settled::LeaveOut || work.desk.ask("column_unknown", &about).choice() == Some("remark") {
+                    work.labels.insert(spot);
+                    continue;
+                }
+                let written = cell.raw.written();
+                let remark = crate::finding::Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None };
+                work.desk.raise(Doubt::of("column_unknown").about(about).at(spot, written).fill("column", header).cell(spot, "value").choices(vec![remark]).propose_nothing());
+                covered.insert(spot);
+            }
+        }
+    }
+}
+
+/// Of records of one cell, those that others name come first.
+fn kind_order(record: &Record) -> u8 {
+    match record {
+        Record::Tank(_) => 0,
+        Record::Instrument(_) => 1,
+        Record::Specimen(_) => 2,
+        Record::Identification(_) => 3,
+        Record::Stay(_) => 4,
+        Record::Placement(_) => 5,
+        Record::Reading(_) => 6,
+        Record::Sighting(_) => 7,
+        Record::Sizing(_) => 8,
+        Record::Ending(_) => 9,
+        Record::Routine(_) => 10,
+        Record::Event(_) => 11,
+        Record::Incident(_) => 12,
+    }
 }

@@ -1,0 +1,235 @@
+//! Tables with meanings become records in the catalogue's words and units.
+//!
+//! Every record keeps the cells it came from; every cell of a table ends in a record, a finding or a label.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use analysis::vocabulary::Water;
+use chrono::NaiveDate;
+
+use crate::context::{Context, KnownInstrument};
+use crate::doubt::desk::{Desk, Spot};
+use crate::grid::Raw;
+use crate::layout::{DataRow, Placed, Table};
+use crate::meaning::Meaning;
+use crate::record::{CellRef, Place, Record};
+
+pub(crate) mod coral_name; // a written name → a taxon, or a question
+pub(crate) mod corals; // labels of the file and of the keeper
+pub(crate) mod date_column; // a column of dates
+pub(crate) mod diary; // looks, sizes and notes about corals
+pub(crate) mod ending; // what became of a coral
+pub(crate) mod event; // water changes, feedings, carbon
+pub(crate) mod filled_sheet; // the ready-made sheet, filled in
+pub(crate) mod long; // one test a row
+pub(crate) mod register; // one coral a row
+pub(crate) mod size; // lengths, areas, weights, counts
+pub(crate) mod as_of; // the day on which a register is true
+pub(crate) mod tank; // which tank
+pub(crate) mod test; // a number cell on its way to a reading
+pub(crate) mod wide; // one day a row
+
+/// Cells of a record with what each gave.
+pub(crate) type Cells = Vec<(Spot, &'static str)>;
+
+/// What is shared while a file is read.
+pub(crate) struct Work<'a> {
+    /// What the reader was told.
+    pub context: &'a Context,
+    /// Findings and answers.
+    pub desk: Desk<'a>,
+    /// Sheet names.
+    pub sheets: Vec<Option<String>>,
+    /// File name without its ending.
+    pub stem: String,
+    /// Tanks of the keeper and of the file.
+    pub tanks: tank::Tanks,
+    /// Corals of the keeper and of the file.
+    pub corals: corals::Corals,
+    /// Instruments of the keeper and of the file.
+    pub instruments: Vec<KnownInstrument>,
+    /// Records so far.
+    pub records: Vec<Record>,
+    /// Cells of data rows that say nothing to record: no-reading words, remarks, what was left out.
+    pub labels: BTreeSet<Spot>,
+    /// The day on which the register is true, once known.
+    pub as_of: Option<NaiveDate>,
+    /// First and last certain day of the file, up to the day of reading.
+    pub days: Option<(NaiveDate, NaiveDate)>,
+    /// What the file says about its log in so many words.
+    pub stated: Stated,
+    /// Temperature and salinity by row and by day, for what depends on them.
+    pub waters: Waters,
+}
+
+/// Temperature and salinity of the water, by row and by tank and day.
+#[derive(Debug, Default)]
+pub(crate) struct Waters {
+    rows: BTreeMap<(u16, u32), Water>,
+    days: BTreeMap<(String, NaiveDate), Water>,
+}
+
+impl Waters {
+    /// Takes over what a settled group says.
+    pub fn learn(&mut self, group: &test::Group) {
+        let temperature = group.parameter.code.as_str() == "temperature";
+        for test in &group.tests {
+            let Some(value) = test.settled.and_then(|settled| settled.value).filter(|_| test.state == test::State::Pending) else { continue };
+            let put = |water: &mut Water| if temperature { water.temperature = Some(value) } else { water.salinity = Some(value) };
+            put(self.rows.entry((test.spot.sheet, test.spot.row)).or_default());
+            if let (tank::TankOf::Named(tank), Some(day)) = (&test.tank, test.when.exact()) {
+                put(self.days.entry((crate::cell::fold::name(tank), day)).or_default());
+            }
+        }
+    }
+
+    /// The water of a cell's own row.
+    pub fn of_row(&self, spot: Spot) -> Water {
+        self.rows.get(&(spot.sheet, spot.row)).copied().unwrap_or_default()
+    }
+
+    /// The water of a tank's day.
+    pub fn of_day(&self, tank: &tank::TankOf, day: Option<NaiveDate>) -> Water {
+        match (tank, day) {
+            (tank::TankOf::Named(tank), Some(day)) => self.days.get(&(crate::cell::fold::name(tank), day)).copied().unwrap_or_default(),
+            _ => Water::default(),
+        }
+    }
+}
+
+/// What a file says about its log in so many words.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Stated {
+    /// As of.
+    pub as_of: Option<NaiveDate>,
+    /// From what day every coral is written down.
+    pub complete_since: Option<NaiveDate>,
+    /// Whether losses are listed.
+    pub losses_listed: Option<bool>,
+    /// Keeping reefs since.
+    pub keeping_since: Option<i32>,
+}
+
+impl Work<'_> {
+    /// Takes note of a certain day of the file.
+    pub fn saw_day(&mut self, day: NaiveDate) {
+        if self.context.today.is_some_and(|today| day > today) {
+            return;
+        }
+        self.days = Some(self.days.map_or((day, day), |(first, last)| (first.min(day), last.max(day))));
+    }
+
+    /// Cells as they are printed.
+    pub fn cell_refs(&self, cells: &Cells) -> Vec<CellRef> {
+        cells
+            .iter()
+            .map(|(spot, role)| CellRef { sheet: self.sheet_name(spot.sheet), row: spot.row, column: spot.column, role: (*role).to_owned() })
+            .collect()
+    }
+
+    /// Name of a sheet.
+    pub fn sheet_name(&self, sheet: u16) -> Option<String> {
+        self.sheets.get(usize::from(sheet)).cloned().flatten()
+    }
+
+    /// The place of a record: its first cell is the main one.
+    pub fn place(&self, cells: &Cells, line: Option<u32>) -> Place {
+        let main = cells.first().map(|(spot, _)| *spot).unwrap_or(Spot { sheet: 0, row: 1, column: 1 });
+        Place { sheet: self.sheet_name(main.sheet), row: main.row, column: main.column, line: line.filter(|line| *line != main.row), cells: self.cell_refs(cells) }
+    }
+}
+
+/// A table with the meaning of its columns.
+pub(crate) struct View<'t> {
+    /// The table.
+    pub table: &'t Table,
+    /// Position of its sheet in the file.
+    pub sheet: u16,
+    /// Meaning of each column.
+    pub meanings: BTreeMap<u32, Meaning>,
+    /// Header text and its name in finding keys.
+    headers: BTreeMap<u32, (String, String)>,
+}
+
+impl<'t> View<'t> {
+    /// A view of a table before its columns have meanings.
+    pub fn new(table: &'t Table, sheet: u16) -> Self {
+        let mut headers = BTreeMap::new();
+        let mut used: BTreeMap<String, u32> = BTreeMap::new();
+        for column in &table.header {
+            let name = analysis::vocabulary::text::fold(&column.text);
+            let name = if name.is_empty() { format!("column {}", column.column) } else { name };
+            let times = used.entry(name.clone()).or_insert(0);
+            *times += 1;
+            let name = if *times > 1 { format!("{name} {times}") } else { name };
+            headers.insert(column.column, (column.text.clone(), name));
+        }
+        View { table, sheet, meanings: BTreeMap::new(), headers }
+    }
+
+    /// A place in its sheet.
+    pub fn spot(&self, row: u32, column: u32) -> Spot {
+        Spot { sheet: self.sheet, row, column }
+    }
+
+    /// A cell of a data row.
+    pub fn raw<'r>(&self, row: &'r DataRow, column: u32) -> Option<&'r Raw> {
+        row.cells.binary_search_by_key(&column, |cell| cell.column).ok().map(|at| &row.cells[at].raw)
+    }
+
+    /// A cell of a data row as written, outer blanks off.
+    pub fn text(&self, row: &DataRow, column: u32) -> Option<String> {
+        self.raw(row, column).map(|raw| raw.written().trim().to_owned()).filter(|text| !text.is_empty())
+    }
+
+    /// Header of a column as written.
+    pub fn header(&self, column: u32) -> String {
+        self.headers.get(&column).map_or_else(|| format!("column {column}"), |(text, _)| text.clone())
+    }
+
+    /// A column's name in finding keys.
+    pub fn about(&self, column: u32) -> String {
+        self.headers.get(&column).map_or_else(|| format!("column {column}"), |(_, about)| about.clone())
+    }
+
+    /// Place of a header cell, or of the first data row where there is none.
+    pub fn header_spot(&self, column: u32) -> Spot {
+        let row = self.table.header.iter().find(|header| header.column == column).map(|header| header.row);
+        self.spot(row.or(self.table.rows.first().map(|row| row.row)).unwrap_or(1), column)
+    }
+
+    /// Titles, then labels, as text.
+    pub fn loose(&self) -> impl Iterator<Item = &'t Placed> {
+        self.table.titles.iter().chain(&self.table.labels)
+    }
+
+    /// The only year named in the titles or the sheet's name.
+    pub fn year_in_titles(&self) -> Option<i32> {
+        let mut text = self.table.sheet.clone().unwrap_or_default();
+        for title in &self.table.titles {
+            text.push(' ');
+            text.push_str(&title.raw.written());
+        }
+        date_column::year_in(&text)
+    }
+
+    /// Name of the table in finding keys: its sheet, or nothing in a file of one sheet.
+    pub fn table_about(&self) -> String {
+        self.table.sheet.as_deref().map(analysis::vocabulary::text::fold).unwrap_or_default()
+    }
+
+    /// The column of a code of the ready-made sheet.
+    pub fn coded(&self, code: &str) -> Option<u32> {
+        self.meanings.iter().find(|(_, meaning)| matches!(meaning, Meaning::Coded(own) if own == code)).map(|(column, _)| *column)
+    }
+
+    /// Columns of a role, left to right.
+    pub fn columns(&self, role: analysis::vocabulary::HeaderRole) -> Vec<u32> {
+        self.meanings.iter().filter(|(_, meaning)| **meaning == Meaning::Role(role)).map(|(column, _)| *column).collect()
+    }
+
+    /// First column of a role.
+    pub fn column(&self, role: analysis::vocabulary::HeaderRole) -> Option<u32> {
+        self.columns(role).first().copied()
+    }
+}

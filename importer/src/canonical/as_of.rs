@@ -1,0 +1,142 @@
+//! The day on which a register is true: told by the caller, stated in a cell, the latest day in the file, or asked.
+
+use chrono::NaiveDate;
+
+use crate::canonical::register::{Summary, look};
+use crate::canonical::{View, Work};
+use crate::cell::date::{Order, date};
+use crate::cell::fold;
+use crate::context::About;
+use crate::doubt::desk::{Doubt, Settled, Spot};
+use crate::grid::Raw;
+use crate::layout::Placed;
+
+/// Words before the day on which a list is true.
+const AS_OF: &[&str] = &[
+    "as of", "true as of", "as at", "up to date to", "correct to", "last updated", "updated", "status on", "stand", "stand vom", "stand am", "etat au", "etat du", "mis a jour le", "a jour au", "estado a",
+    "actualizado", "actualizado el", "a fecha de", "bijgewerkt", "bijgewerkt op", "stand per", "stand op",
+];
+
+/// The day that a title or a loose cell states.
+pub(crate) fn stated<'p>(loose: impl Iterator<Item = &'p Placed>, order: Option<Order>) -> Option<NaiveDate> {
+    let mut cells = loose.peekable();
+    while let Some(cell) = cells.next() {
+        let text = fold::plain(&cell.raw.written());
+        let folded = analysis::vocabulary::text::fold(&text);
+        if AS_OF.contains(&folded.as_str()) {
+            let next = cells.peek().filter(|next| next.row == cell.row).and_then(|next| day(&next.raw, order));
+            if next.is_some() {
+                return next;
+            }
+        }
+        for word in AS_OF {
+            let Some(at) = text.to_lowercase().find(word) else { continue };
+            let starts = at == 0 || !text[..at].ends_with(char::is_alphanumeric);
+            let Some(rest) = text.get(at + word.len()..).filter(|_| starts && text.len() == text.to_lowercase().len()) else { continue };
+            let rest = rest.trim_start_matches([':', ' ', '-', '=']).trim_end_matches([')', '.', ' ']);
+            if let Some(day) = day(&Raw::Text(rest.to_owned()), order) {
+                return Some(day);
+            }
+        }
+    }
+    None
+}
+
+fn day(raw: &Raw, order: Option<Order>) -> Option<NaiveDate> {
+    match raw {
+        Raw::Date(at) => Some(at.date()),
+        Raw::Text(text) => {
+            let said = date(text).said;
+            let readings: Vec<_> = Order::ALL.iter().filter_map(|order| said.days(*order)).collect();
+            let (first, last) = match (order, readings.as_slice()) {
+                (Some(order), _) => said.days(order)?,
+                (None, [one, other]) if one == other => *one,
+                // Day and month could be either way round, and nothing in the file says which.
+                (None, _) => return None,
+            };
+            (first == Some(last)).then_some(last)
+        }
+        _ => None,
+    }
+}
+
+/// An order of day and month that any column of the views proves.
+pub(crate) fn order_of(views: &[View]) -> Option<Order> {
+    views.iter().flat_map(|view| view.meanings.keys().map(move |column| (view, *column))).find_map(|(view, column)| super::date_column::proved(view, column))
+}
+
+/// Settles the day, and records the open rows as alive on it.
+pub(crate) fn settle(work: &mut Work, summary: &Summary, dates_open: bool) {
+    if !summary.any {
+        return;
+    }
+    let answered = work.desk.ask("as_of_missing", "").day();
+    work.as_of = work.context.as_of.or(work.stated.as_of).or(answered);
+    if work.as_of.is_none() && !summary.open.is_empty() {
+        assume(work, summary, dates_open);
+    }
+    let Some(as_of) = work.as_of else {
+        // Open rows load without that sighting; their labels stand in the specimens.
+        return;
+    };
+    work.saw_day(as_of);
+    for row in &summary.open {
+        look(work, row.line, &row.label, as_of, row.status, row.condition, row.remark.clone(), "register", row.cells.clone());
+    }
+}
+
+fn assume(work: &mut Work, summary: &Summary, dates_open: bool) {
+    let at = summary.at.unwrap_or(Spot { sheet: 0, row: 1, column: 1 });
+    if let Some((_, latest)) = work.days.filter(|_| !dates_open) {
+        work.desk.raise(Doubt::of("as_of_assumed").at(at, "").of_row().fill("day", latest.to_string()));
+        work.as_of = Some(latest);
+        return;
+    }
+    if !dates_open && !matches!(work.desk.ask("as_of_missing", ""), Settled::LeaveOut) {
+        work.desk.raise(Doubt::of("as_of_missing").at(at, "").of_row().propose_nothing());
+    }
+}
+
+/// From what day the log is complete, and whether it lists losses: asked once per log.
+pub(crate) fn completeness(work: &mut Work, summary: &Summary, about: &mut About) {
+    if !summary.any {
+        return;
+    }
+    let at = summary.at.unwrap_or(Spot { sheet: 0, row: 1, column: 1 });
+    let settled = work.desk.ask("complete_since_missing", "");
+    about.complete_since = work.stated.complete_since.or(settled.day());
+    about.complete_since_unknown = about.complete_since.is_none() && matches!(settled, Settled::DontKnow | Settled::LeaveOut);
+    if about.complete_since.is_none() && !about.complete_since_unknown && !work.context.complete_since_answered {
+        work.desk.raise(Doubt::of("complete_since_missing").at(at, "").of_row().propose_nothing());
+    }
+    let settled = work.desk.ask("no_losses_listed", "");
+    about.losses_listed = match (summary.losses, work.stated.losses_listed, settled.choice()) {
+        (true, ..) | (_, Some(true), _) | (_, _, Some("yes")) => Some(true),
+        (_, Some(false), _) | (_, _, Some("no")) => Some(false),
+        _ => None,
+    };
+    if about.losses_listed.is_none() && settled == Settled::Open {
+        work.desk.raise(Doubt::of("no_losses_listed").at(at, "").of_row().propose_nothing());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn title(text: &str) -> Placed {
+        Placed { row: 1, column: 1, raw: Raw::Text(text.to_owned()) }
+    }
+
+    #[test]
+    fn days_stated_in_titles() {
+        let day = NaiveDate::from_ymd_opt(2025, 3, 4);
+        assert_eq!(stated([title("Corals as of 2025-03-04")].iter(), None), day);
+        assert_eq!(stated([title("Stand: 4. März 2025")].iter(), None), day);
+        assert_eq!(stated([title("as of 04/03/2025")].iter(), None), None);
+        assert_eq!(stated([title("as of 04/03/2025")].iter(), Some(Order::DayFirst)), day);
+        assert_eq!(stated([title("standing water 2025-03-04")].iter(), None), None);
+        let next = Placed { row: 1, column: 2, raw: Raw::Text("2025-03-04".to_owned()) };
+        assert_eq!(stated([title("As of"), next].iter(), None), day);
+    }
+}

@@ -1,0 +1,109 @@
+//! Water changes, feedings and carbon written beside the tests: one event a cell.
+
+use analysis::vocabulary::{find_unit, yes_or_no};
+
+use crate::canonical::Work;
+use crate::canonical::date_column::DayOf;
+use crate::canonical::tank::TankOf;
+use crate::canonical::test::{State, Test, about_written, leave, put, refuse, taken};
+use crate::cell::mark::{Says, Shape};
+use crate::doubt::desk::Settled;
+use crate::meaning::Quantity;
+use crate::record::{Event, Record};
+
+/// Words for an amount that nobody can measure.
+const VAGUE: &[&str] = &["cup", "pinch", "scoop", "spoon", "bucket", "some", "little", "bit", "often", "handful", "drops", "lot", "full", "new", "fresh", "changed", "small", "big", "half"];
+
+/// Reads a cell of a column of events.
+pub(crate) fn read(work: &mut Work, quantity: &Quantity, header: &str, about: &str, mut test: Test) {
+    let parameter = quantity.parameter.get();
+    let code = match parameter.code.as_str() {
+        "feeding" => "broadcast_feed",
+        other => other,
+    };
+    let lower = test.written.trim().to_lowercase();
+    let mut amount = None;
+    let mut unit = None;
+    let vague;
+    match test.says.clone() {
+        Says::Nothing if yes_or_no(&lower) == Some(true) => vague = true,
+        Says::Nothing => return leave(work, &mut test),
+        Says::Word if yes_or_no(&lower) == Some(false) => return leave(work, &mut test),
+        Says::Word if yes_or_no(&lower) == Some(true) || lower == "✓" || lower == "✔" => vague = true,
+        Says::Word if analysis::vocabulary::text::words(&lower).iter().any(|word| VAGUE.contains(&word.as_str())) => vague = true,
+        Says::Number(number) => {
+            let figures = match number.shape {
+                Shape::Is(figures) | Shape::Below(figures) | Shape::Above(figures) | Shape::Span(figures, _) => figures,
+            };
+            if figures.first == 0.0 {
+                return leave(work, &mut test);
+            }
+            let written = number.unit.as_deref().and_then(find_unit).map(|found| found.unit).or(quantity.unit);
+            (amount, unit) = amount_of(work, parameter, header, about, &mut test, figures.first, written);
+            vague = amount.is_none();
+        }
+        Says::Fault => {
+            let doubt = about_written("formula_error", header, parameter, &test);
+            return refuse(work, &mut test, doubt);
+        }
+        _ => {
+            let doubt = about_written("word_in_numbers", header, parameter, &test).about(lower);
+            return refuse(work, &mut test, doubt);
+        }
+    }
+    if test.state != State::Pending {
+        return;
+    }
+    let mut group = crate::canonical::wide::group(about.to_owned(), header.to_owned(), quantity, test.spot);
+    group.tests.push(test);
+    crate::canonical::wide::settle_places(work, &mut group);
+    let Some(test) = group.tests.pop().filter(|test| test.state == State::Pending) else { return };
+    let (Some(taken), TankOf::Named(tank)) = (taken(&test.when), &test.tank) else { return };
+    if vague {
+        work.desk.raise(about_written("amount_unclear", header, parameter, &test).about(about).cell(test.spot, "value"));
+    }
+    if let DayOf::Known(_) = test.when {
+        work.saw_day(taken.on);
+    }
+    let place = work.place(&test.cells, test.line);
+    work.records.push(Record::Event(Event {
+        tank: Some(tank.clone()),
+        specimen: None,
+        event: code.to_owned(),
+        taken,
+        amount,
+        unit,
+        written: test.written.clone(),
+        place,
+    }));
+}
+
+/// An amount in the catalogue's unit, or a share of the volume in %.
+fn amount_of(
+    work: &mut Work,
+    parameter: &analysis::vocabulary::Parameter,
+    header: &str,
+    about: &str,
+    test: &mut Test,
+    value: f64,
+    unit: Option<analysis::vocabulary::UnitCode>,
+) -> (Option<f64>, Option<String>) {
+    let Some(unit) = unit else { return (None, None) };
+    match unit.as_str() {
+        "%" | "%/wk" => return ((0.0..=100.0).contains(&value).then_some(value), Some("%".to_owned())),
+        "gal" => {
+            let doubt = about_written("gallon_kind", header, parameter, test);
+            let code = match put(work, test, about, doubt) {
+                Settled::Choice("us", _) => "gal_us",
+                Settled::Choice(..) => "gal_imp",
+                _ => return (None, None),
+            };
+            return (parameter.convert_event(value, code).ok(), parameter.event_unit.map(|unit| unit.as_str().to_owned()));
+        }
+        _ => {}
+    }
+    match parameter.convert_event(value, unit.as_str()) {
+        Ok(amount) => (Some(amount), parameter.event_unit.map(|unit| unit.as_str().to_owned())),
+        Err(_) => (None, None),
+    }
+}

@@ -1,0 +1,145 @@
+//! One test a row: day, tank, what was tested, value, unit.
+
+use std::collections::BTreeMap;
+
+use analysis::vocabulary::{HeaderRole, ParameterCode, ParameterKind, UnitCode, catalogue, find_substance_without_code, find_unit, is_no_reading};
+
+use crate::canonical::test::{Group, Test};
+use crate::canonical::wide::{Frame, group, label_column, remarks};
+use crate::canonical::{View, Work, event};
+use crate::doubt::desk::{Doubt, Settled};
+use crate::finding::Choice;
+use crate::grid::Raw;
+use crate::layout::DataRow;
+use crate::meaning::{Quantity, quantities};
+
+/// Reads a list of single tests into groups of one test name and unit; events are recorded at once.
+pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
+    let mut frame = Frame::of(work, view, view.column(HeaderRole::Date), view.column(HeaderRole::Time), view.column(HeaderRole::Tank));
+    let name_column = view.column(HeaderRole::Parameter).or_else(|| view.column(HeaderRole::What)).or_else(|| view.column(HeaderRole::Kind));
+    let value_column = view.column(HeaderRole::Value).or_else(|| view.column(HeaderRole::Amount));
+    let unit_column = view.column(HeaderRole::Unit);
+    let mut groups: BTreeMap<(ParameterCode, Option<&'static str>, Option<UnitCode>, String), Group> = BTreeMap::new();
+    for row in &view.table.rows {
+        remarks(work, view, row);
+        let (Some(name_column), Some(value_column)) = (name_column, value_column) else { continue };
+        let (Some(name), Some(raw)) = (view.text(row, name_column), view.raw(row, value_column)) else { continue };
+        let unit_text = unit_column.and_then(|column| view.text(row, column)).filter(|text| !is_no_reading(text));
+        let unit = unit_text.as_deref().and_then(find_unit);
+        let told = match &unit_text {
+            Some(text) => fitting(&name, text).or_else(|| fitting(&name, "")),
+            None => fitting(&name, ""),
+        };
+        let Some(mut quantity) = told.or_else(|| answered(work, &name)) else {
+            unknown(work, view, row, &name, name_column, value_column);
+            continue;
+        };
+        if let Some(unit) = unit {
+            quantity.unit = Some(unit.unit);
+            quantity.basis = unit.basis.or(quantity.basis);
+        }
+        let when = frame.of_row(work, view, row);
+        let mut test = Test::of(raw, view.spot(row.row, value_column), view.table.decimal_comma);
+        test.line = row.line;
+        test.tank = when.tank;
+        test.when = when.day;
+        test.cells.extend(when.cells);
+        test.cells.push((view.spot(row.row, name_column), "parameter"));
+        if let Some(column) = unit_column.filter(|column| view.raw(row, *column).is_some()) {
+            test.cells.push((view.spot(row.row, column), "unit"));
+        }
+        let written_unit = unit_text.clone().unwrap_or_default();
+        let header = if written_unit.is_empty() { name.clone() } else { format!("{name} {written_unit}") };
+        let about = analysis::vocabulary::text::fold(&header);
+        if quantity.parameter.get().kind == ParameterKind::Routine {
+            event::read(work, &quantity, &header, &about, test);
+            continue;
+        }
+        let spot = view.spot(row.row, value_column);
+        let entry = groups
+            .entry((quantity.parameter, quantity.basis, quantity.unit, if unit.is_none() { written_unit.to_lowercase() } else { String::new() }))
+            .or_insert_with(|| group(about, header, &quantity, spot));
+        if matches!(raw, Raw::Date(_)) {
+            crate::doubt::mark::became_date(work, entry, &mut test, raw);
+        }
+        entry.tests.push(test);
+    }
+    for column in view.meanings.keys() {
+        let waits = Some(*column) == value_column || Some(*column) == name_column;
+        if !waits {
+            label_column(work, view, *column);
+        }
+    }
+    labels_of_incomplete_rows(work, view, name_column, value_column);
+    groups.into_values().collect()
+}
+
+/// A test name with its unit: "Nitrate" under "ppm as N", "P" under "ppb".
+fn fitting(name: &str, unit: &str) -> Option<Quantity> {
+    let joined = if unit.is_empty() { name.to_owned() } else { format!("{name} {unit}") };
+    match quantities(&joined).as_slice() {
+        [only] => Some(only.clone()),
+        _ => None,
+    }
+}
+
+/// A test name that an answer has explained.
+fn answered(work: &Work, name: &str) -> Option<Quantity> {
+    let settled = work.desk.ask("column_unknown", &analysis::vocabulary::text::fold(name));
+    let code = settled.text().or_else(|| settled.choice().map(str::to_owned))?;
+    ParameterCode::parse(&code).map(|parameter| Quantity { parameter, basis: None, unit: None, limit: None, other_tank: false })
+}
+
+fn unknown(work: &mut Work, view: &View, row: &DataRow, name: &str, name_column: u32, value_column: u32) {
+    let (name_spot, value_spot) = (view.spot(row.row, name_column), view.spot(row.row, value_column));
+    let about = analysis::vocabulary::text::fold(name);
+    if let Some(substance) = find_substance_without_code(name) {
+        work.desk.raise(Doubt::of("column_without_code").about(about).at(name_spot, name).fill("column", name).fill("substance", substance).cell(value_spot, "value"));
+        work.labels.extend([name_spot, value_spot]);
+        return;
+    }
+    if matches!(work.desk.ask("column_unknown", &about), Settled::LeaveOut | Settled::Choice("remark", _)) {
+        work.labels.extend([name_spot, value_spot]);
+        return;
+    }
+    let mut choices: Vec<Choice> = quantities(name)
+        .into_iter()
+        .map(|quantity| Choice { code: quantity.parameter.as_str().to_owned(), label: quantity.parameter.get().name.to_owned(), needs: None })
+        .collect();
+    if choices.is_empty() {
+        choices = catalogue()
+            .parameters()
+            .iter()
+            .filter(|parameter| strsim::jaro_winkler(&about, &parameter.name.to_lowercase()) > 0.85)
+            .map(|parameter| Choice { code: parameter.code.as_str().to_owned(), label: parameter.name.to_owned(), needs: None })
+            .collect();
+    }
+    choices.push(Choice { code: "parameter".to_owned(), label: "another parameter".to_owned(), needs: Some("parameter".to_owned()) });
+    choices.push(Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None });
+    let cells = row.cells.iter().map(|cell| (view.spot(row.row, cell.column), if cell.column == value_column { "value" } else { "row" }));
+    work.desk.raise(
+        Doubt::of("column_unknown").about(about).at(name_spot, name).fill("column", name).fill("header", name).cells(cells).choices(choices).propose_nothing(),
+    );
+}
+
+/// Rows with a name but no value, or a value of nothing: no reading.
+fn labels_of_incomplete_rows(work: &mut Work, view: &View, name_column: Option<u32>, value_column: Option<u32>) {
+    for row in &view.table.rows {
+        let name = name_column.filter(|column| view.raw(row, *column).is_some());
+        let value = value_column.filter(|column| view.raw(row, *column).is_some());
+        match (name, value) {
+            (Some(column), _) => drop(work.labels.insert(view.spot(row.row, column))),
+            (None, Some(column)) => {
+                let spot = view.spot(row.row, column);
+                let written = view.text(row, column).unwrap_or_default();
+                let settled = work.desk.ask("column_unknown", "");
+                if settled == Settled::LeaveOut {
+                    work.labels.insert(spot);
+                } else {
+                    work.desk.raise(Doubt::of("column_unknown").at(spot, written).fill("column", "").fill("header", "").cell(spot, "value").propose_nothing());
+                }
+            }
+            (None, None) => {}
+        }
+    }
+}

@@ -1,0 +1,195 @@
+//! What the columns of a register hold. "From" is a day or a seller, "to" an end, as their cells say.
+
+use analysis::vocabulary::HeaderRole;
+
+use crate::canonical::View;
+use crate::cell::date::{Said, date};
+use crate::grid::Raw;
+
+/// Columns of a register by what they hold.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Columns {
+    /// The keeper's label.
+    pub label: Option<u32>,
+    /// Name.
+    pub name: Option<u32>,
+    /// Genus beside a species.
+    pub genus: Option<u32>,
+    /// Name as sold.
+    pub trade: Option<u32>,
+    /// Character.
+    pub character: Option<u32>,
+    /// How sure the name is.
+    pub confidence: Option<u32>,
+    /// Day got.
+    pub acquired: Option<u32>,
+    /// Day ended.
+    pub ended: Option<u32>,
+    /// Day last seen alive.
+    pub last_seen: Option<u32>,
+    /// What became of it.
+    pub fate: Option<u32>,
+    /// Cause.
+    pub cause: Option<u32>,
+    /// Seller or giver.
+    pub source: Option<u32>,
+    /// Origin.
+    pub origin: Option<u32>,
+    /// How the origin is known.
+    pub basis: Option<u32>,
+    /// Tank.
+    pub tank: Option<u32>,
+    /// Remarks.
+    pub remark: Option<u32>,
+    /// Form.
+    pub form: Option<u32>,
+    /// Size when got.
+    pub size: Option<u32>,
+    /// How it looked when got.
+    pub looked_when_got: Option<u32>,
+    /// How it looked at its end.
+    pub looked_then: Option<u32>,
+    /// Days at the seller.
+    pub days_at_seller: Option<u32>,
+    /// Mother.
+    pub parent: Option<u32>,
+    /// Line.
+    pub line: Option<u32>,
+    /// Height.
+    pub height: Option<u32>,
+    /// Stinging neighbour.
+    pub sting: Option<u32>,
+    /// Tentacles a polyp, as a number.
+    pub tentacles: Option<u32>,
+    /// Flow as a word.
+    pub flow: Option<u32>,
+    /// Photon flux at its spot.
+    pub par: Option<u32>,
+}
+
+impl Columns {
+    /// The columns of a table.
+    pub fn of(view: &View) -> Self {
+        let at = |role| view.column(role);
+        let dated = |column: &u32| is_dated(view, *column);
+        let mut columns = Columns {
+            label: at(HeaderRole::Label),
+            name: at(HeaderRole::Name),
+            genus: at(HeaderRole::Genus),
+            trade: at(HeaderRole::TradeName),
+            character: at(HeaderRole::Character),
+            confidence: at(HeaderRole::Confidence),
+            acquired: at(HeaderRole::Acquired),
+            ended: at(HeaderRole::Ended),
+            last_seen: at(HeaderRole::LastSeen),
+            fate: at(HeaderRole::Fate),
+            cause: at(HeaderRole::Cause),
+            source: at(HeaderRole::Source),
+            origin: at(HeaderRole::Origin),
+            basis: at(HeaderRole::OriginBasis),
+            tank: at(HeaderRole::Tank),
+            remark: at(HeaderRole::Remark),
+            form: at(HeaderRole::Form),
+            size: at(HeaderRole::Size),
+            looked_when_got: at(HeaderRole::Condition),
+            looked_then: None,
+            days_at_seller: at(HeaderRole::DaysAtSeller),
+            parent: at(HeaderRole::Parent),
+            line: at(HeaderRole::Line),
+            height: at(HeaderRole::Height),
+            sting: at(HeaderRole::StingingNeighbour),
+            ..Columns::default()
+        };
+        if let Some(from) = at(HeaderRole::From) {
+            if columns.acquired.is_none() && dated(&from) {
+                columns.acquired = Some(from);
+            } else if columns.source.is_none() {
+                columns.source = Some(from);
+            }
+        }
+        if columns.acquired.is_none() {
+            columns.acquired = at(HeaderRole::Date);
+        }
+        if columns.ended.is_none() {
+            columns.ended = at(HeaderRole::To).filter(dated);
+        }
+        // A column "Ended" of words only says what became of them.
+        if columns.fate.is_none()
+            && let Some(ended) = columns.ended.filter(|ended| !dated(ended) && has_text(view, *ended))
+        {
+            columns.fate = Some(ended);
+            columns.ended = None;
+        }
+        // "Condition" beside no end of its own is the present state.
+        if columns.fate.is_none() {
+            columns.fate = columns.looked_when_got.take();
+        }
+        columns.fate = columns.fate.or_else(|| at(HeaderRole::What));
+        columns
+    }
+
+    /// The columns of the ready-made sheet's tab of corals, by their codes.
+    pub fn coded(view: &View) -> Self {
+        let at = |code: &str| view.coded(code);
+        Columns {
+            label: at("label"),
+            name: at("written"),
+            form: at("form"),
+            tentacles: at("tentacles"),
+            tank: at("coral_tank"),
+            acquired: at("got"),
+            source: at("got_from"),
+            line: at("line"),
+            origin: at("origin"),
+            basis: at("origin_basis"),
+            size: at("size_mm"),
+            looked_when_got: at("looked_when_got"),
+            days_at_seller: at("days_at_seller"),
+            height: at("height"),
+            flow: at("flow_word"),
+            par: at("spot_par"),
+            sting: at("stinging_near"),
+            ended: at("ended"),
+            fate: at("fate"),
+            last_seen: at("last_seen"),
+            cause: at("cause"),
+            looked_then: at("looked_then"),
+            ..Columns::default()
+        }
+    }
+
+    /// Columns of days.
+    pub fn dates(&self) -> Vec<u32> {
+        [self.acquired, self.ended, self.last_seen].into_iter().flatten().collect()
+    }
+
+    /// Columns whose cells are labels where no record uses them.
+    pub fn is_loose(&self, column: u32) -> bool {
+        // Days are never loose: each is recorded, asked about or refused.
+        !self.dates().contains(&column)
+    }
+}
+
+/// Most text cells of a column are dates.
+fn is_dated(view: &View, column: u32) -> bool {
+    let (mut dates, mut others) = (0, 0);
+    for row in &view.table.rows {
+        match view.raw(row, column) {
+            Some(Raw::Date(_)) => dates += 1,
+            Some(Raw::Text(text)) => match date(text).said {
+                Said::Unreadable => others += 1,
+                Said::Nothing | Said::Open => {}
+                _ => dates += 1,
+            },
+            Some(Raw::Number(number)) if (1950.0..=50_000.0).contains(number) => dates += 1,
+            Some(_) => others += 1,
+            None => {}
+        }
+    }
+    dates > 0 && dates >= others
+}
+
+fn has_text(view: &View, column: u32) -> bool {
+    view.table.rows.iter().any(|row| matches!(view.raw(row, column), Some(Raw::Text(_))))
+}
+

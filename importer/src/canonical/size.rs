@@ -1,0 +1,123 @@
+//! Sizes as written: "3.2 cm", "2 1/2 in", "34", "3 heads".
+
+use analysis::vocabulary::{Measure, UnitCode, find_unit};
+
+use crate::cell::fold;
+use crate::cell::mark::{Says, Shape, says};
+use crate::cell::number::{numeral, with_fraction};
+use crate::grid::Raw;
+
+/// What a size cell says.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum SizeSays {
+    /// A no-reading word.
+    Nothing,
+    /// A spreadsheet's error value.
+    Fault,
+    /// A number with its unit, if one is written.
+    Number {
+        /// As written.
+        value: f64,
+        /// Its unit.
+        unit: Option<UnitCode>,
+        /// "~8 cm".
+        approximate: bool,
+        /// "3 (4?)".
+        doubted: bool,
+    },
+    /// Anything else.
+    Word,
+}
+
+/// Reads a size cell.
+pub(crate) fn size(raw: &Raw, decimal_comma: bool) -> SizeSays {
+    let text = match raw {
+        Raw::Number(value) => return SizeSays::Number { value: *value, unit: None, approximate: false, doubted: false },
+        Raw::Error(_) => return SizeSays::Fault,
+        Raw::Bool(_) | Raw::Date(_) => return SizeSays::Word,
+        Raw::Text(text) => fold::plain(text),
+    };
+    if let Some((value, unit)) = with_unit(&text, decimal_comma) {
+        return SizeSays::Number { value, unit, approximate: false, doubted: false };
+    }
+    match says(&text, decimal_comma) {
+        Says::Nothing => SizeSays::Nothing,
+        Says::Fault => SizeSays::Fault,
+        Says::Number(number) => match number.shape {
+            Shape::Is(figures) => SizeSays::Number {
+                value: figures.first,
+                unit: number.unit.as_deref().and_then(find_unit).map(|found| found.unit),
+                approximate: number.approximate,
+                doubted: number.doubted,
+            },
+            _ => SizeSays::Word,
+        },
+        _ => SizeSays::Word,
+    }
+}
+
+/// A number or a fraction, then a unit or nothing.
+fn with_unit(text: &str, decimal_comma: bool) -> Option<(f64, Option<UnitCode>)> {
+    let number = |text: &str| with_fraction(text, decimal_comma).or_else(|| numeral(text, decimal_comma).map(|figures| figures.first));
+    if let Some(value) = number(text) {
+        return Some((value, None));
+    }
+    let splits = text.char_indices().filter(|(at, c)| *at > 0 && (c.is_alphabetic() || matches!(c, '"' | '\''))).map(|(at, _)| at);
+    for at in splits {
+        let (head, tail) = (text[..at].trim(), text[at..].trim());
+        if let (Some(value), Some(found)) = (number(head), find_unit(tail)) {
+            return Some((value, Some(found.unit)));
+        }
+        if with_fraction(head, decimal_comma).is_none() && numeral(head, decimal_comma).is_none() {
+            return None;
+        }
+    }
+    None
+}
+
+/// The unit in a header: "Size mm", "Größe (cm)".
+pub(crate) fn unit_in_header(header: &str) -> Option<UnitCode> {
+    let bracket = header.split_once(['(', '[']).map(|(_, rest)| rest.trim_end_matches([')', ']']).trim());
+    let last = header.split_whitespace().last().filter(|word| *word != header.trim());
+    let length = |text: &str| find_unit(text).map(|found| found.unit).filter(|unit| matches!(unit.as_str(), "mm" | "cm" | "m" | "in" | "mm2" | "cm2" | "in2" | "g" | "mg" | "kg" | "oz"));
+    bracket.and_then(length).or_else(|| last.and_then(length))
+}
+
+/// A length in mm; `None` where it has no unit or is none.
+pub(crate) fn length_mm(text: &str, unit: Option<UnitCode>, decimal_comma: bool) -> Option<f64> {
+    let SizeSays::Number { value, unit: own, .. } = size(&Raw::Text(text.to_owned()), decimal_comma) else { return None };
+    let unit = own.or(unit)?;
+    let length = Measure::parse("max_diameter")?;
+    length.convert(value, unit.as_str()).filter(|size| *size > 0.0 && *size < 5000.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str) -> Option<(f64, Option<&'static str>)> {
+        match size(&Raw::Text(text.to_owned()), false) {
+            SizeSays::Number { value, unit, .. } => Some((value, unit.map(|unit| unit.as_str()))),
+            _ => None,
+        }
+    }
+
+    #[test]
+    fn sizes_as_written() {
+        assert_eq!(read("3.2 cm"), Some((3.2, Some("cm"))));
+        assert_eq!(read("2 1/2 in"), Some((2.5, Some("in"))));
+        assert_eq!(read("65mm"), Some((65.0, Some("mm"))));
+        assert_eq!(read("34"), Some((34.0, None)));
+        assert_eq!(read("12.84 g"), Some((12.84, Some("g"))));
+        assert_eq!(read("fragged today"), None);
+        assert_eq!(length_mm("2 1/2 in", None, false), Some(63.5));
+        assert_eq!(length_mm("34", None, false), None);
+    }
+
+    #[test]
+    fn units_in_headers() {
+        assert_eq!(unit_in_header("Size mm").map(|unit| unit.as_str()), Some("mm"));
+        assert_eq!(unit_in_header("Größe (cm)").map(|unit| unit.as_str()), Some("cm"));
+        assert_eq!(unit_in_header("Size"), None);
+    }
+}

@@ -1,0 +1,338 @@
+//! Which tank: a column; a title; the sheet's or file's name if it is a tank the keeper has; the caller's; the
+//! keeper's only tank; otherwise one question. A keeper without a tank and a file that names none: "main".
+
+use std::collections::BTreeMap;
+
+use serde_json::Value;
+
+use crate::canonical::{Cells, View, Work};
+use crate::cell::fold;
+use crate::context::KnownTank;
+use crate::doubt::desk::{Doubt, Settled, Spot};
+use crate::finding::Choice;
+use crate::grid::Raw;
+use crate::record::{Record, Tank};
+
+/// A tank as far as it is told.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum TankOf {
+    /// Its name.
+    Named(String),
+    /// Waits for the answer of a key.
+    Held(String),
+    /// Left out by an answer.
+    Left,
+}
+
+/// Tanks of the keeper and of the file.
+#[derive(Debug, Default)]
+pub(crate) struct Tanks {
+    known: Vec<KnownTank>,
+    /// Tanks the file uses, by folded name.
+    used: BTreeMap<String, Used>,
+    /// Folded name as written → tank, once settled.
+    settled: BTreeMap<String, TankOf>,
+}
+
+#[derive(Debug, Clone)]
+struct Used {
+    name: String,
+    cells: Cells,
+    facts: Tank,
+}
+
+/// What a title says of a tank.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct TitledTank {
+    /// Name.
+    pub name: String,
+    /// Volume in litres, if stated.
+    pub litres: Option<f64>,
+    /// Where it stands.
+    pub spot: Spot,
+}
+
+impl Tanks {
+    /// Tanks that the keeper has.
+    pub fn of(known: &[KnownTank]) -> Self {
+        Tanks { known: known.to_vec(), ..Tanks::default() }
+    }
+
+    /// The keeper's tank of exactly this name or alias, case and outer blanks aside.
+    fn known(&self, name: &str) -> Option<&KnownTank> {
+        let folded = fold::name(name);
+        self.known.iter().find(|tank| fold::name(&tank.name) == folded || tank.aliases.iter().any(|alias| fold::name(alias) == folded))
+    }
+
+    /// A tank known to the keeper or already named in this file.
+    pub fn find(&self, name: &str) -> Option<String> {
+        let used = self.used.get(&fold::name(name)).map(|used| used.name.clone());
+        self.known(name).map(|tank| tank.name.clone()).or(used)
+    }
+
+    fn note_use(&mut self, name: &str, cell: Option<(Spot, &'static str)>) {
+        let used = self.used.entry(fold::name(name)).or_insert_with(|| Used {
+            name: name.to_owned(),
+            cells: Vec::new(),
+            facts: Tank { name: name.to_owned(), ..Tank::default() },
+        });
+        if used.cells.is_empty() {
+            used.cells.extend(cell);
+        }
+    }
+
+    /// Adds facts of a tank that the file uses.
+    pub fn tell(&mut self, name: &str, cells: Cells, tell: impl FnOnce(&mut Tank)) {
+        self.note_use(name, cells.first().copied());
+        if let Some(used) = self.used.get_mut(&fold::name(name)) {
+            tell(&mut used.facts);
+            for cell in cells {
+                if !used.cells.contains(&cell) {
+                    used.cells.push(cell);
+                }
+            }
+        }
+    }
+}
+
+/// The tanks of the file as records; those without a cell of their own stand at their first table.
+pub(crate) fn records(work: &mut Work) {
+    let used: Vec<Used> = work.tanks.used.values().cloned().collect();
+    for tank in used {
+        let place = work.place(&tank.cells, None);
+        work.records.push(Record::Tank(Tank { place, ..tank.facts }));
+    }
+}
+
+/// The tank of a name written in a cell.
+pub(crate) fn named(work: &mut Work, written: &str, spot: Spot, role: &'static str) -> TankOf {
+    let folded = fold::name(written);
+    if let Some(settled) = work.tanks.settled.get(&folded).cloned() {
+        if let TankOf::Named(name) = &settled {
+            joined(work, written, name, spot, role);
+        } else if let TankOf::Held(_) = &settled {
+            work.desk.raise(Doubt::of("tank_name_near").about(&folded).cell(spot, role));
+        }
+        return settled;
+    }
+    let settled = decide(work, written, &folded, spot, role);
+    if let TankOf::Named(name) = &settled {
+        joined(work, written, name, spot, role);
+        let name = name.clone();
+        work.tanks.note_use(&name, Some((spot, role)));
+    }
+    work.tanks.settled.insert(folded, settled.clone());
+    settled
+}
+
+/// Notes a spelling that differs in case or outer blanks only.
+fn joined(work: &mut Work, written: &str, name: &str, spot: Spot, role: &'static str) {
+    if written != name && fold::name(written) == fold::name(name) {
+        work.desk.raise(
+            Doubt::of("tank_spelling_joined")
+                .about(fold::name(name))
+                .at(spot, written)
+                .fill("written", written)
+                .fill("known", name)
+                .cell(spot, role),
+        );
+    }
+}
+
+fn decide(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'static str) -> TankOf {
+    if let Some(tank) = work.tanks.known(written) {
+        return TankOf::Named(tank.name.clone());
+    }
+    let near = work.tanks.known.iter().find(|tank| std::iter::once(&tank.name).chain(&tank.aliases).any(|name| is_near(folded, &fold::name(name))));
+    if let Some(near) = near.map(|tank| tank.name.clone()) {
+        let settled = work.desk.ask("tank_name_near", folded);
+        match settled {
+            Settled::Choice("one", _) => return TankOf::Named(near),
+            Settled::Choice(..) => {}
+            Settled::LeaveOut => return TankOf::Left,
+            Settled::Open | Settled::DontKnow => {
+                let doubt = Doubt::of("tank_name_near")
+                    .about(folded)
+                    .at(spot, written)
+                    .fill("written", written)
+                    .fill("known", &near)
+                    .cell(spot, role);
+                let key = doubt.key();
+                work.desk.raise(doubt);
+                return TankOf::Held(key);
+            }
+        }
+    }
+    let name = fold::plain(written);
+    made(work, &name, spot, role);
+    TankOf::Named(name)
+}
+
+fn made(work: &mut Work, name: &str, spot: Spot, role: &'static str) {
+    work.desk.raise(Doubt::of("tank_made").about(fold::name(name)).at(spot, name).fill("tank", name).cell(spot, role));
+}
+
+/// One letter apart in a word of four letters or more, or the plural; numbers and single letters tell tanks apart.
+fn is_near(one: &str, other: &str) -> bool {
+    let (left, right): (Vec<&str>, Vec<&str>) = (one.split(' ').collect(), other.split(' ').collect());
+    if left.len() != right.len() {
+        return false;
+    }
+    let differing: Vec<(&str, &str)> = left.into_iter().zip(right).filter(|(a, b)| a != b).collect();
+    let [(a, b)] = differing.as_slice() else { return false };
+    let wordy = |word: &str| word.chars().count() >= 4 && word.chars().all(char::is_alphabetic);
+    wordy(a) && wordy(b) && strsim::osa_distance(a, b) == 1
+}
+
+/// The tank named in a table's titles: "Tank: Alder (300 L)", or a title that is a tank the keeper has.
+pub(crate) fn in_titles(work: &Work, view: &View) -> Option<TitledTank> {
+    let mut titles = view.table.titles.iter().peekable();
+    while let Some(title) = titles.next() {
+        let text = fold::plain(&title.raw.written());
+        let spot = view.spot(title.row, title.column);
+        if let Some((word, rest)) = text.split_once(':')
+            && analysis::vocabulary::find_header_word(word) == Some(analysis::vocabulary::HeaderRole::Tank)
+        {
+            let rest = rest.trim();
+            if !rest.is_empty() {
+                let (name, litres) = without_volume(rest);
+                return Some(TitledTank { name, litres, spot });
+            }
+            // The name stands in the next cell of the row.
+            if let Some(next) = titles.peek().filter(|next| next.row == title.row) {
+                let (name, litres) = without_volume(&next.raw.written());
+                return Some(TitledTank { name, litres, spot: view.spot(next.row, next.column) });
+            }
+        }
+        if analysis::vocabulary::find_header_word(&text) == Some(analysis::vocabulary::HeaderRole::Tank)
+            && let Some(next) = titles.peek().filter(|next| next.row == title.row && matches!(next.raw, Raw::Text(_)))
+        {
+            let (name, litres) = without_volume(&next.raw.written());
+            return Some(TitledTank { name, litres, spot: view.spot(next.row, next.column) });
+        }
+        let (name, litres) = without_volume(&text);
+        if let Some(tank) = work.tanks.known(&name) {
+            return Some(TitledTank { name: tank.name.clone(), litres, spot });
+        }
+    }
+    None
+}
+
+/// "Alder (300 L)": the name and the litres.
+fn without_volume(text: &str) -> (String, Option<f64>) {
+    let text = text.trim();
+    if let Some((name, inner)) = text.strip_suffix(')').and_then(|rest| rest.rsplit_once('('))
+        && let crate::cell::mark::Says::Number(number) = crate::cell::mark::says(inner, false)
+        && let (crate::cell::mark::Shape::Is(figures), Some(unit)) = (number.shape, number.unit.as_deref())
+        && let Ok(litres) = analysis::vocabulary::ParameterCode::parse("water_change").map_or(Err(()), |code| code.get().convert_event(figures.first, unit).map_err(drop))
+    {
+        return (name.trim().to_owned(), Some(litres));
+    }
+    (text.to_owned(), None)
+}
+
+/// The tank of a table whose rows name none.
+pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
+    if let Some(titled) = in_titles(work, view) {
+        let tank = named(work, &titled.name, titled.spot, "tank");
+        if let (TankOf::Named(name), Some(litres)) = (&tank, titled.litres) {
+            let name = name.clone();
+            work.tanks.tell(&name, vec![(titled.spot, "tank")], |tank| tank.litres = Some(litres));
+        }
+        return tank;
+    }
+    let by_name = [view.table.sheet.as_deref(), Some(work.stem.as_str())].into_iter().flatten().find_map(|name| {
+        let spaced = name.replace(['_', '-', '.'], " ");
+        work.tanks.known(name).or_else(|| work.tanks.known(&spaced)).or_else(|| only_named_in(&work.tanks.known, &spaced)).map(|tank| tank.name.clone())
+    });
+    if let Some(name) = by_name {
+        work.tanks.note_use(&name, None);
+        return TankOf::Named(name);
+    }
+    if let Some(told) = work.context.tank.clone().filter(|told| !told.trim().is_empty()) {
+        let name = work.tanks.find(&told).unwrap_or_else(|| fold::plain(&told));
+        if work.tanks.find(&told).is_none() {
+            let spot = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
+            work.desk.raise(Doubt::of("tank_made").about(fold::name(&name)).at(spot, "").fill("tank", &name));
+        }
+        work.tanks.note_use(&name, None);
+        return TankOf::Named(name);
+    }
+    let assumed = match work.tanks.known.as_slice() {
+        [] => Some("main".to_owned()),
+        [only] => Some(only.name.clone()),
+        _ => None,
+    };
+    let first = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
+    if let Some(name) = assumed {
+        let doubt = Doubt::of("tank_assumed").about(view.table_about()).at(first, "").of_row().fill("tank", &name);
+        work.desk.raise(doubt);
+        work.tanks.note_use(&name, None);
+        return TankOf::Named(name);
+    }
+    unnamed(work, view, &view.table_about(), first)
+}
+
+/// The tank of a column that is about another tank than its table: always asked.
+pub(crate) fn of_column(work: &mut Work, view: &View, column: u32) -> TankOf {
+    unnamed(work, view, &format!("column {}", view.about(column)), view.header_spot(column))
+}
+
+/// The only known tank whose name stands in a text as whole words.
+fn only_named_in<'t>(known: &'t [KnownTank], text: &str) -> Option<&'t KnownTank> {
+    let padded = format!(" {} ", fold::name(text));
+    let mut hits = known.iter().filter(|tank| {
+        std::iter::once(&tank.name).chain(&tank.aliases).any(|name| {
+            let name = fold::name(name);
+            name.chars().count() >= 3 && padded.contains(&format!(" {name} "))
+        })
+    });
+    let first = hits.next()?;
+    hits.next().is_none().then_some(first)
+}
+
+fn unnamed(work: &mut Work, view: &View, about: &str, first: Spot) -> TankOf {
+    let settled = work.desk.ask("tank_unnamed", about);
+    match settled {
+        Settled::LeaveOut => return TankOf::Left,
+        Settled::Choice(..) => {
+            if let Some(name) = settled.text() {
+                let name = work.tanks.find(&name).unwrap_or_else(|| fold::plain(&name));
+                work.tanks.note_use(&name, None);
+                return TankOf::Named(name);
+            }
+        }
+        Settled::Open | Settled::DontKnow => {}
+    }
+    let mut choices: Vec<Choice> = vec![Choice { code: "tank".into(), label: "one of the keeper's tanks".into(), needs: Some("tank".into()) }];
+    let names: Vec<Value> = work.tanks.known.iter().map(|tank| Value::from(tank.name.clone())).collect();
+    if let Some(choice) = choices.first_mut() {
+        choice.label = names.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ");
+    }
+    choices.push(Choice { code: "new".into(), label: "a new one".into(), needs: Some("text".into()) });
+    let doubt = Doubt::of("tank_unnamed").about(about).at(first, "").of_row().fill("table", view.table.sheet.clone().unwrap_or_else(|| work.stem.clone())).choices(choices).propose_nothing();
+    let key = doubt.key();
+    work.desk.raise(doubt);
+    TankOf::Held(key)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn near_names() {
+        assert!(is_near("alders", "alder"));
+        assert!(is_near("aldar", "alder"));
+        assert!(!is_near("tank 1", "tank 2"));
+        assert!(!is_near("reef a", "reef b"));
+        assert!(!is_near("alder", "brook"));
+        assert!(!is_near("alder", "alder"));
+    }
+
+    #[test]
+    fn volumes_in_titles() {
+        assert_eq!(without_volume("Alder (300 L)"), ("Alder".to_owned(), Some(300.0)));
+        assert_eq!(without_volume("Alder (old)"), ("Alder (old)".to_owned(), None));
+    }
+}

@@ -1,0 +1,235 @@
+//! One row a day, one column a parameter.
+
+use std::collections::BTreeMap;
+
+use analysis::vocabulary::{HeaderRole, ParameterKind, find_incident_in_remark};
+
+use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
+use crate::canonical::tank::{self, TankOf};
+use crate::canonical::test::{Group, Test};
+use crate::canonical::{View, Work, event};
+use crate::cell::clock::{Clock, clock};
+use crate::doubt::desk::{Doubt, Settled};
+use crate::grid::Raw;
+use crate::layout::DataRow;
+use crate::meaning::{Meaning, Quantity};
+
+/// Columns of a row that say when and where.
+pub(crate) struct Frame {
+    date: Option<u32>,
+    time: Option<u32>,
+    tank: Option<u32>,
+    days: DateColumn,
+    table_tank: Option<TankOf>,
+}
+
+/// A row's day, tank and the cells they stand in.
+pub(crate) struct When {
+    pub day: DayOf,
+    pub tank: TankOf,
+    pub cells: Vec<(crate::doubt::desk::Spot, &'static str)>,
+}
+
+impl Frame {
+    /// Reads the dates of a table; its tank is decided when the first row needs it.
+    pub fn of(work: &mut Work, view: &View, date: Option<u32>, time: Option<u32>, tank: Option<u32>) -> Self {
+        let rule = Rule { in_sequence: true, partial: false };
+        let days = date.map(|column| date_column::read(work, view, column, rule, None)).unwrap_or_default();
+        Frame { date, time, tank, days, table_tank: None }
+    }
+
+    /// Day and tank of a row.
+    pub fn of_row(&mut self, work: &mut Work, view: &View, row: &DataRow) -> When {
+        let mut cells = Vec::new();
+        let mut day = self.date.map_or(DayOf::Absent, |_| self.days.of(row.row));
+        if let Some(column) = self.date.filter(|column| view.raw(row, *column).is_some()) {
+            cells.push((view.spot(row.row, column), "date"));
+        }
+        if let Some(column) = self.time
+            && let Some(time) = view.raw(row, column).and_then(time_of)
+        {
+            cells.push((view.spot(row.row, column), "time"));
+            if let DayOf::Known(known) = &mut day {
+                known.clock = known.clock.or(Some(time));
+            }
+        }
+        let tank = match self.tank.and_then(|column| view.text(row, column).map(|text| (column, text))) {
+            Some((column, text)) => {
+                let spot = view.spot(row.row, column);
+                cells.push((spot, "tank"));
+                tank::named(work, &text, spot, "tank")
+            }
+            None => self.table_tank.get_or_insert_with(|| tank::of_table(work, view)).clone(),
+        };
+        When { day, tank, cells }
+    }
+
+    /// Marks the cells of date, time and tank as labels, for rows that hold nothing else.
+    pub fn labels(&self, work: &mut Work, view: &View) {
+        for column in [self.date, self.time, self.tank].into_iter().flatten() {
+            label_column(work, view, column);
+        }
+    }
+}
+
+/// Marks a column's cells as labels; those that a record or a finding uses count there.
+pub(crate) fn label_column(work: &mut Work, view: &View, column: u32) {
+    let spots: Vec<_> = view.table.rows.iter().filter(|row| view.raw(row, column).is_some()).map(|row| view.spot(row.row, column)).collect();
+    work.labels.extend(spots);
+}
+
+/// A time of day in a cell of its own.
+fn time_of(raw: &Raw) -> Option<Clock> {
+    match raw {
+        Raw::Text(text) => clock(text),
+        Raw::Date(at) => Some(Clock { time: at.time(), offset_minutes: None }),
+        Raw::Number(part) if (0.0..1.0).contains(part) => {
+            let seconds = (part * 86_400.0).round() as u32 % 86_400;
+            chrono::NaiveTime::from_num_seconds_from_midnight_opt(seconds, 0).map(|time| Clock { time, offset_minutes: None })
+        }
+        _ => None,
+    }
+}
+
+/// Reads a wide table into groups of cells; events are recorded at once.
+pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
+    let date = view.column(HeaderRole::Date);
+    let mut frame = Frame::of(work, view, date, view.column(HeaderRole::Time), view.column(HeaderRole::Tank));
+    let quantities: Vec<(u32, Quantity)> = view
+        .meanings
+        .iter()
+        .filter_map(|(column, meaning)| match meaning {
+            Meaning::Quantity(quantity) => Some((*column, quantity.clone())),
+            _ => None,
+        })
+        .collect();
+    let mut groups: BTreeMap<u32, Group> =
+        quantities.iter().map(|(column, quantity)| (*column, group(view.about(*column), view.header(*column), quantity, view.header_spot(*column)))).collect();
+    for row in &view.table.rows {
+        let filled: Vec<&(u32, Quantity)> = quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
+        remarks(work, view, row);
+        if filled.is_empty() {
+            continue;
+        }
+        let when = frame.of_row(work, view, row);
+        for (column, quantity) in filled {
+            let Some(raw) = view.raw(row, *column) else { continue };
+            let mut test = Test::of(raw, view.spot(row.row, *column), view.table.decimal_comma);
+            test.line = row.line;
+            test.tank = if quantity.other_tank { tank::of_column(work, view, *column) } else { when.tank.clone() };
+            test.when = when.day.clone();
+            test.cells.extend(when.cells.iter().copied());
+            if quantity.parameter.get().kind == ParameterKind::Routine {
+                event::read(work, quantity, &view.header(*column), &view.about(*column), test);
+            } else if let Some(group) = groups.get_mut(column) {
+                if matches!(raw, Raw::Date(_)) {
+                    crate::doubt::mark::became_date(work, group, &mut test, raw);
+                }
+                group.tests.push(test);
+            }
+        }
+    }
+    frame.labels(work, view);
+    for (column, meaning) in &view.meanings {
+        if matches!(meaning, Meaning::Label | Meaning::Role(_)) {
+            label_column(work, view, *column);
+        }
+    }
+    groups.into_values().filter(|group| !group.tests.is_empty()).collect()
+}
+
+/// A group without cells yet.
+pub(crate) fn group(about: String, header: String, quantity: &Quantity, spot: crate::doubt::desk::Spot) -> Group {
+    Group {
+        about,
+        header,
+        parameter: quantity.parameter.get(),
+        unit: quantity.unit,
+        stated: quantity.unit.is_some(),
+        basis: quantity.basis,
+        limit: quantity.limit,
+        spot,
+        tests: Vec::new(),
+    }
+}
+
+/// Remarks stay labels; one that names an incident is pointed out.
+pub(crate) fn remarks(work: &mut Work, view: &View, row: &DataRow) {
+    for column in view.columns(HeaderRole::Remark) {
+        let Some(text) = view.text(row, column) else { continue };
+        if let Some(incident) = find_incident_in_remark(&text) {
+            let spot = view.spot(row.row, column);
+            work.desk.raise(
+                Doubt::of("incident_in_remark")
+                    .about(incident.code)
+                    .at(spot, &text)
+                    .fill("written", &text)
+                    .fill("incident", incident.name)
+                    .cell(spot, "remark"),
+            );
+        }
+    }
+}
+
+/// Tank and day of every cell that is otherwise settled: what waits for them waits here.
+pub(crate) fn settle_places(work: &mut Work, group: &mut Group) {
+    use crate::canonical::test::{State, leave};
+    let mut above: Option<DayOf> = None;
+    let mut tests = std::mem::take(&mut group.tests);
+    for test in &mut tests {
+        if matches!(test.when, DayOf::Known(_)) {
+            above = Some(test.when.clone());
+        }
+        if test.state != State::Pending {
+            continue;
+        }
+        match &test.tank {
+            TankOf::Named(_) => {}
+            TankOf::Held(key) => {
+                work.desk.wait(key, test.cells.iter().copied());
+                test.state = State::Held;
+                continue;
+            }
+            TankOf::Left => {
+                leave(work, test);
+                continue;
+            }
+        }
+        match test.when.clone() {
+            DayOf::Known(_) => {}
+            DayOf::Held(key, _) => {
+                work.desk.wait(&key, test.cells.iter().copied());
+                test.state = State::Held;
+            }
+            DayOf::Refused(key) => {
+                work.desk.wait(&key, test.cells.iter().copied());
+                test.state = State::Refused;
+            }
+            DayOf::Left => leave(work, test),
+            DayOf::Absent | DayOf::Open => missing_date(work, test, above.as_ref()),
+        }
+    }
+    group.tests = tests;
+}
+
+/// A row without a date: the day above, a day, or it waits.
+fn missing_date(work: &mut Work, test: &mut Test, above: Option<&DayOf>) {
+    use crate::canonical::test::{State, put};
+    let about = format!("row {}", test.spot.row);
+    let mut doubt = Doubt::of("date_missing").at(test.spot, &test.written).fill("row", test.spot.row.to_string());
+    if above.is_none() {
+        doubt = doubt.propose_nothing();
+    }
+    let settled = put(work, test, &about, doubt.clone());
+    if let Settled::Choice(choice, _) = settled {
+        test.when = match (choice, above, settled.day()) {
+            (_, _, Some(day)) => DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None }),
+            ("above", Some(above), _) => above.clone(),
+            _ => {
+                work.desk.raise(doubt.about(&about).cells(test.cells.iter().copied()));
+                test.state = State::Held;
+                return;
+            }
+        };
+    }
+}

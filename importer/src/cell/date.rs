@@ -1,0 +1,492 @@
+//! Days as written: full days, months, years, "before …", "between … and …", day numbers of a spreadsheet.
+//!
+//! Never by locale: "03/04/2024" stays two days until the column's evidence, or its keeper, says which.
+
+use analysis::vocabulary::month_by_name;
+use chrono::{Datelike, NaiveDate};
+
+use crate::cell::clock::{Clock, clock};
+use crate::cell::fold;
+
+/// Which part comes first in "03/04/2024".
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Order {
+    /// The 3rd of April.
+    DayFirst,
+    /// March 4th.
+    MonthFirst,
+}
+
+impl Order {
+    /// Both orders.
+    pub const ALL: [Order; 2] = [Order::DayFirst, Order::MonthFirst];
+
+    /// The other one.
+    pub fn other(self) -> Order {
+        match self {
+            Order::DayFirst => Order::MonthFirst,
+            Order::MonthFirst => Order::DayFirst,
+        }
+    }
+}
+
+/// Two numbers and a year.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Numeric {
+    /// First number.
+    pub first: u32,
+    /// Second number.
+    pub second: u32,
+    /// Year.
+    pub year: i32,
+}
+
+impl Numeric {
+    /// The day under an order; `None` if there is none.
+    pub fn day(self, order: Order) -> Option<NaiveDate> {
+        let (day, month) = match order {
+            Order::DayFirst => (self.first, self.second),
+            Order::MonthFirst => (self.second, self.first),
+        };
+        NaiveDate::from_ymd_opt(self.year, month, day)
+    }
+
+    /// The order this date proves by a part that cannot be a month.
+    pub fn proves(self) -> Option<Order> {
+        match (self.first > 12, self.second > 12) {
+            (true, false) => Some(Order::DayFirst),
+            (false, true) => Some(Order::MonthFirst),
+            _ => None,
+        }
+    }
+
+    /// Both orders give the same day.
+    pub fn same_either_way(self) -> bool {
+        self.first == self.second
+    }
+}
+
+/// What a date cell says.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Said {
+    /// No day: a no-reading word.
+    Nothing,
+    /// "?", "unknown": a day there was, but nobody knows which.
+    Open,
+    /// One certain day.
+    Day(NaiveDate),
+    /// Day and month in an order to be found out.
+    Numeric(Numeric),
+    /// A month or a year only: first and last day.
+    Span(NaiveDate, NaiveDate),
+    /// "before …".
+    Before(Box<Said>),
+    /// "between … and …".
+    Between(Box<Said>, Box<Said>),
+    /// Day and month without a year: two numbers, or day and named month.
+    NoYear {
+        /// First number, or the day.
+        first: u32,
+        /// Second number, or the month.
+        second: u32,
+        /// The month was named, so that `first` is the day.
+        named: bool,
+    },
+    /// A whole number that may be a spreadsheet's day number.
+    Serial(i64),
+    /// A day that no calendar has: year, month, day as far as they can be told.
+    Impossible {
+        /// Year.
+        year: i32,
+        /// Month, 1 to 12.
+        month: u32,
+        /// Day.
+        day: u32,
+    },
+    /// Not a date.
+    Unreadable,
+}
+
+/// A date cell, read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DateCell {
+    /// The day or days.
+    pub said: Said,
+    /// Time of day, if it stands in the same cell.
+    pub clock: Option<Clock>,
+    /// A two-digit year was written.
+    pub short_year: bool,
+}
+
+impl DateCell {
+    fn bare(said: Said) -> Self {
+        DateCell { said, clock: None, short_year: false }
+    }
+}
+
+const BEFORE: &[&str] = &["before", "pre", "prior to", "earlier than", "vor", "avant", "antes de", "antes del", "voor"];
+const BETWEEN: &[&str] = &["between", "zwischen", "entre", "tussen", "from", "von", "vom", "de", "du", "van", "desde"];
+const AND: &[&str] = &[" and ", " und ", " et ", " y ", " en ", " to ", " until ", " till ", " bis zum ", " bis ", " au ", " a ", " hasta ", " tot ", " & ", " - "];
+const ABOUT: &[&str] = &["ca.", "ca", "circa", "c.", "about", "around", "approx.", "approx", "approximately", "~", "etwa", "ungefähr", "gegen", "um", "vers", "env.", "environ", "hacia", "rond", "ongeveer"];
+const PART_OF: &[&str] = &["early", "mid", "late", "end", "beginning", "start", "anfang", "mitte", "ende", "debut", "début", "fin", "milieu", "principios", "finales", "mediados", "begin", "midden", "eind"];
+const FILLERS: &[&str] = &["of", "the", "de", "del", "den", "der", "le", "am", "on", "im", "in", "en", "op", "el"];
+const WEEKDAYS: &[&str] = &[
+    "mon", "monday", "tue", "tues", "tuesday", "wed", "wednesday", "thu", "thur", "thurs", "thursday", "fri", "friday", "sat", "saturday", "sun",
+    "sunday", "mo", "montag", "di", "dienstag", "mi", "mittwoch", "do", "donnerstag", "fr", "freitag", "sa", "samstag", "sonnabend", "so",
+    "sonntag", "lun", "lundi", "mardi", "mer", "mercredi", "jeu", "jeudi", "ven", "vendredi", "sam", "samedi", "dim", "dimanche", "lunes",
+    "martes", "miercoles", "miércoles", "jueves", "viernes", "sabado", "sábado", "domingo", "maandag", "dinsdag", "woensdag", "donderdag",
+    "vrijdag", "zaterdag", "zondag",
+];
+
+/// Reads a date cell written as text.
+pub fn date(text: &str) -> DateCell {
+    let text = fold::plain(text).to_lowercase();
+    let text = text.trim_matches(['"', '\'']).trim();
+    if analysis::vocabulary::is_unknown_word(text) && !text.is_empty() {
+        return DateCell::bare(Said::Open);
+    }
+    if text.is_empty() || analysis::vocabulary::is_no_reading(text) {
+        return DateCell::bare(Said::Nothing);
+    }
+    let text = without_about(text);
+    for word in BEFORE {
+        if let Some(rest) = strip_word(text, word).or_else(|| text.strip_prefix('<')) {
+            let inner = date(rest);
+            return match inner.said {
+                Said::Nothing | Said::Open | Said::Unreadable | Said::Before(_) | Said::Between(..) | Said::Serial(_) => DateCell::bare(Said::Unreadable),
+                said => DateCell { said: Said::Before(Box::new(said)), clock: None, short_year: inner.short_year },
+            };
+        }
+    }
+    if let Some(single) = single(text) {
+        return single;
+    }
+    between(text).unwrap_or(DateCell::bare(Said::Unreadable))
+}
+
+fn strip_word<'t>(text: &'t str, word: &str) -> Option<&'t str> {
+    text.strip_prefix(word).and_then(|rest| rest.strip_prefix(' ')).map(str::trim)
+}
+
+fn without_about(text: &str) -> &str {
+    for word in ABOUT {
+        if let Some(rest) = text.strip_prefix(word) {
+            let joined = word.ends_with(['.', '~']);
+            if (joined || rest.starts_with(' ')) && !rest.trim().is_empty() {
+                return rest.trim();
+            }
+        }
+    }
+    text
+}
+
+fn between(text: &str) -> Option<DateCell> {
+    let inner = BETWEEN.iter().find_map(|word| strip_word(text, word)).unwrap_or(text);
+    for and in AND.iter().copied().chain(["-", "/"]) {
+        for (at, _) in inner.match_indices(and) {
+            let (left, right) = (inner[..at].trim(), inner[at + and.len()..].trim());
+            let Some(right) = single(right.trim_end_matches('.')).or_else(|| single(right)) else { continue };
+            let Some(left) = single(left).or_else(|| single(left.trim_end_matches('.'))) else { continue };
+            if let (Some(left_said), true) = (with_year_of(&left.said, &right.said), is_day(&right.said)) {
+                return Some(DateCell {
+                    said: Said::Between(Box::new(left_said), Box::new(right.said)),
+                    clock: None,
+                    short_year: left.short_year || right.short_year,
+                });
+            }
+        }
+    }
+    None
+}
+
+fn is_day(said: &Said) -> bool {
+    matches!(said, Said::Day(_) | Said::Numeric(_) | Said::Span(..))
+}
+
+/// "01.07." beside "15.07.2023" takes its year.
+fn with_year_of(left: &Said, right: &Said) -> Option<Said> {
+    let Said::NoYear { first, second, named } = *left else { return is_day(left).then(|| left.clone()) };
+    let year = match right {
+        Said::Day(day) | Said::Span(day, _) => day.year(),
+        Said::Numeric(numeric) => numeric.year,
+        _ => return None,
+    };
+    Some(match named {
+        true => NaiveDate::from_ymd_opt(year, second, first).map_or(Said::Impossible { year, month: second, day: first }, Said::Day),
+        false => Said::Numeric(Numeric { first, second, year }),
+    })
+}
+
+fn single(text: &str) -> Option<DateCell> {
+    if let Some(cell) = day_only(text) {
+        return Some(cell);
+    }
+    let splits = text.match_indices([' ', 't', ',']).map(|(at, _)| at).collect::<Vec<_>>();
+    for at in splits {
+        let day = day_only(text[..at].trim_end_matches([',', ' ']));
+        let time = clock(text[at + 1..].trim_start_matches([',', ' ']));
+        if let (Some(day), Some(time)) = (day, time)
+            && matches!(day.said, Said::Day(_) | Said::Numeric(_) | Said::Impossible { .. } | Said::NoYear { .. })
+        {
+            return Some(DateCell { clock: Some(time), ..day });
+        }
+    }
+    None
+}
+
+enum Token {
+    Number { value: u32, digits: usize, apostrophe: bool },
+    Month(u32),
+}
+
+fn tokens(text: &str) -> Option<(Vec<Token>, bool)> {
+    let mut out = Vec::new();
+    let mut part_of = false;
+    let mut chars = text.chars().peekable();
+    let mut apostrophe = false;
+    while let Some(&c) = chars.peek() {
+        if c.is_ascii_digit() {
+            let mut digits = String::new();
+            while let Some(&d) = chars.peek().filter(|d| d.is_ascii_digit()) {
+                digits.push(d);
+                chars.next();
+            }
+            let value = digits.parse().ok().filter(|_| digits.len() <= 8)?;
+            out.push(Token::Number { value, digits: digits.len(), apostrophe });
+            let mut suffix = String::new();
+            let mut ahead = chars.clone();
+            while let Some(&d) = ahead.peek().filter(|d| d.is_alphabetic() || matches!(d, 'º' | 'ª')) {
+                suffix.push(d);
+                ahead.next();
+            }
+            if matches!(suffix.as_str(), "st" | "nd" | "rd" | "th" | "er" | "º" | "ª" | "ter" | "ten") {
+                chars = ahead;
+            }
+            apostrophe = false;
+        } else if c.is_alphabetic() {
+            let mut word = String::new();
+            while let Some(&d) = chars.peek().filter(|d| d.is_alphabetic()) {
+                word.push(d);
+                chars.next();
+            }
+            if let Some(month) = month_by_name(&word) {
+                out.push(Token::Month(month));
+            } else if PART_OF.contains(&word.as_str()) {
+                part_of = true;
+            } else if !FILLERS.contains(&word.as_str()) && !WEEKDAYS.contains(&word.as_str()) {
+                return None;
+            }
+        } else if matches!(c, '/' | '.' | '-' | ' ' | ',' | '\'') {
+            apostrophe = c == '\'';
+            chars.next();
+        } else {
+            return None;
+        }
+    }
+    Some((out, part_of))
+}
+
+fn year_of(value: u32, digits: usize, apostrophe: bool) -> Option<(i32, bool)> {
+    match digits {
+        4 => (1950..=2199).contains(&value).then_some((value as i32, false)),
+        2 => Some((if value >= 80 { 1900 } else { 2000 } + value as i32, true)),
+        1 if apostrophe => Some((2000 + value as i32, true)),
+        _ => None,
+    }
+}
+
+fn ymd(year: i32, month: u32, day: u32) -> Option<Said> {
+    ((1..=12).contains(&month) && (1..=31).contains(&day))
+        .then(|| NaiveDate::from_ymd_opt(year, month, day).map_or(Said::Impossible { year, month, day }, Said::Day))
+}
+
+fn month_span(year: i32, month: u32) -> Option<Said> {
+    let first = NaiveDate::from_ymd_opt(year, month, 1)?;
+    let next = if month == 12 { NaiveDate::from_ymd_opt(year + 1, 1, 1) } else { NaiveDate::from_ymd_opt(year, month + 1, 1) }?;
+    Some(Said::Span(first, next.pred_opt()?))
+}
+
+fn day_only(text: &str) -> Option<DateCell> {
+    use Token::{Month, Number};
+    let (tokens, part_of) = tokens(text)?;
+    if part_of && tokens.len() > 2 {
+        return None;
+    }
+    let mut short_year = false;
+    let mut year = |value: u32, digits: usize, apostrophe: bool| -> Option<i32> {
+        let (year, short) = year_of(value, digits, apostrophe)?;
+        short_year = short;
+        Some(year)
+    };
+    let said = match tokens.as_slice() {
+        [Number { value: y, digits: 4, .. }, Number { value: m, digits: 1..=2, .. }, Number { value: d, digits: 1..=2, .. }] => ymd(year(*y, 4, false)?, *m, *d)?,
+        [Number { value: y, digits: 2, .. }, Number { value: m, digits: 1..=2, .. }, Number { value: d, digits: 1..=2, .. }] if *y > 31 => ymd(year(*y, 2, false)?, *m, *d)?,
+        [Number { value: a, digits: 1..=2, .. }, Number { value: b, digits: 1..=2, .. }, Number { value: y, digits, apostrophe }] => {
+            numeric(*a, *b, year(*y, *digits, *apostrophe)?)?
+        }
+        [Number { value: d, digits: 1..=2, .. }, Month(m), Number { value: y, digits, apostrophe }]
+        | [Month(m), Number { value: d, digits: 1..=2, .. }, Number { value: y, digits, apostrophe }] => ymd(year(*y, *digits, *apostrophe)?, *m, *d)?,
+        [Number { value: y, digits: 4, .. }, Month(m), Number { value: d, digits: 1..=2, .. }] => ymd(year(*y, 4, false)?, *m, *d)?,
+        [Month(m), Number { value: y, digits: 4, .. }] | [Number { value: y, digits: 4, .. }, Month(m)] => month_span(year(*y, 4, false)?, *m)?,
+        [Month(m), Number { value: y, digits: 2, apostrophe: true }] => month_span(year(*y, 2, true)?, *m)?,
+        [Month(m), Number { value: y, digits: 2, .. }] if *y > 31 => month_span(year(*y, 2, true)?, *m)?,
+        [Number { value: m, digits: 1..=2, .. }, Number { value: y, digits: 4, .. }] | [Number { value: y, digits: 4, .. }, Number { value: m, digits: 1..=2, .. }] => {
+            month_span(year(*y, 4, false)?, *m)?
+        }
+        [Number { value: y, digits: 4, .. }] => {
+            let year = year(*y, 4, false)?;
+            Said::Span(NaiveDate::from_ymd_opt(year, 1, 1)?, NaiveDate::from_ymd_opt(year, 12, 31)?)
+        }
+        [Number { value, digits: 8, .. }] => ymd(year(*value / 10_000, 4, false)?, *value / 100 % 100, *value % 100)?,
+        [Number { value, digits: 5, .. }] if text.trim().len() == 5 => Said::Serial(i64::from(*value)),
+        [Number { value: d, digits: 1..=2, .. }, Month(m)] | [Month(m), Number { value: d, digits: 1..=2, .. }] if !part_of && (1..=31).contains(d) => {
+            Said::NoYear { first: *d, second: *m, named: true }
+        }
+        [Number { value: a, digits: 1..=2, .. }, Number { value: b, digits: 1..=2, .. }]
+            if !part_of && text.contains(['/', '.', '-']) && (1..=31).contains(a) && (1..=31).contains(b) && (*a <= 12 || *b <= 12) =>
+        {
+            Said::NoYear { first: *a, second: *b, named: false }
+        }
+        _ => return None,
+    };
+    Some(DateCell { said, clock: None, short_year })
+}
+
+/// Two numbers and a year: kept as numbers, unless no order makes a day of them.
+fn numeric(first: u32, second: u32, year: i32) -> Option<Said> {
+    let numeric = Numeric { first, second, year };
+    if !(1..=31).contains(&first) || !(1..=31).contains(&second) {
+        return None;
+    }
+    if numeric.day(Order::DayFirst).is_some() || numeric.day(Order::MonthFirst).is_some() {
+        return Some(Said::Numeric(numeric));
+    }
+    match numeric.proves() {
+        Some(Order::DayFirst) => Some(Said::Impossible { year, month: second, day: first }),
+        Some(Order::MonthFirst) => Some(Said::Impossible { year, month: first, day: second }),
+        None => None,
+    }
+}
+
+impl Said {
+    /// First and last possible day under an order; the first is `None` for "before …". `None` = no day in it.
+    pub fn days(&self, order: Order) -> Option<(Option<NaiveDate>, NaiveDate)> {
+        match self {
+            Said::Day(day) => Some((Some(*day), *day)),
+            Said::Numeric(numeric) => numeric.day(order).or_else(|| numeric.day(order.other())).map(|day| (Some(day), day)),
+            Said::Span(first, last) => Some((Some(*first), *last)),
+            Said::Before(inner) => {
+                let (first, _) = inner.days(order)?;
+                Some((None, first?.pred_opt()?))
+            }
+            Said::Between(left, right) => {
+                let (first, _) = left.days(order)?;
+                let (_, last) = right.days(order)?;
+                let first = first?;
+                Some(if first <= last { (Some(first), last) } else { (Some(last), first) })
+            }
+            _ => None,
+        }
+    }
+
+    /// The numeric dates in it.
+    pub fn numerics(&self) -> Vec<Numeric> {
+        match self {
+            Said::Numeric(numeric) => vec![*numeric],
+            Said::Before(inner) => inner.numerics(),
+            Said::Between(left, right) => [left.numerics(), right.numerics()].concat(),
+            _ => Vec::new(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ymd(y: i32, m: u32, d: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(y, m, d).unwrap()
+    }
+
+    fn said(text: &str) -> Said {
+        date(text).said
+    }
+
+    #[test]
+    fn certain_days() {
+        for text in ["2024-03-05", "2024/3/5", "5 March 2024", "March 5, 2024", "5. März 2024", "5 mars 2024", "20240305", "5th of March 2024", "Tue 5 Mar 2024", "5-Mar-2024"] {
+            assert_eq!(said(text), Said::Day(ymd(2024, 3, 5)), "{text}");
+        }
+    }
+
+    #[test]
+    fn numbers_wait_for_an_order() {
+        let said = said("03/04/2024");
+        assert_eq!(said.days(Order::DayFirst), Some((Some(ymd(2024, 4, 3)), ymd(2024, 4, 3))));
+        assert_eq!(said.days(Order::MonthFirst), Some((Some(ymd(2024, 3, 4)), ymd(2024, 3, 4))));
+        assert_eq!(said.numerics()[0].proves(), None);
+        assert_eq!(super::date("19/02/2024").said.numerics()[0].proves(), Some(Order::DayFirst));
+        assert_eq!(super::date("1/21/2024").said.numerics()[0].proves(), Some(Order::MonthFirst));
+    }
+
+    #[test]
+    fn short_years() {
+        let cell = date("13/01/24");
+        assert!(cell.short_year);
+        assert_eq!(cell.said.numerics()[0].year, 2024);
+        assert!(!date("13/01/2024").short_year);
+        assert_eq!(date("5.3.98").said.numerics()[0].year, 1998);
+    }
+
+    #[test]
+    fn parts_of_dates() {
+        assert_eq!(said("June 2022"), Said::Span(ymd(2022, 6, 1), ymd(2022, 6, 30)));
+        assert_eq!(said("2022-02"), Said::Span(ymd(2022, 2, 1), ymd(2022, 2, 28)));
+        assert_eq!(said("12/2022"), Said::Span(ymd(2022, 12, 1), ymd(2022, 12, 31)));
+        assert_eq!(said("2021"), Said::Span(ymd(2021, 1, 1), ymd(2021, 12, 31)));
+        assert_eq!(said("ca. 2021"), Said::Span(ymd(2021, 1, 1), ymd(2021, 12, 31)));
+        assert_eq!(said("end of June 2022"), Said::Span(ymd(2022, 6, 1), ymd(2022, 6, 30)));
+        assert_eq!(said("Jun '22"), Said::Span(ymd(2022, 6, 1), ymd(2022, 6, 30)));
+    }
+
+    #[test]
+    fn before_and_between() {
+        assert_eq!(said("before 2020").days(Order::DayFirst), Some((None, ymd(2019, 12, 31))));
+        assert_eq!(said("vor 2020").days(Order::DayFirst), Some((None, ymd(2019, 12, 31))));
+        for text in ["between 01.07 and 15.07.2023", "01.07.-15.07.2023", "01.07.2023 – 15.07.2023", "zwischen 01.07. und 15.07.2023"] {
+            assert_eq!(said(text).days(Order::DayFirst), Some((Some(ymd(2023, 7, 1)), ymd(2023, 7, 15))), "{text}");
+        }
+    }
+
+    #[test]
+    fn without_a_year() {
+        assert_eq!(said("05/02"), Said::NoYear { first: 5, second: 2, named: false });
+        assert_eq!(said("5. Feb"), Said::NoYear { first: 5, second: 2, named: true });
+    }
+
+    #[test]
+    fn days_that_are_not() {
+        assert_eq!(said("31/02/2024"), Said::Impossible { year: 2024, month: 2, day: 31 });
+        assert_eq!(said("2024-02-30"), Said::Impossible { year: 2024, month: 2, day: 30 });
+        assert_eq!(said("31 Feb 2024"), Said::Impossible { year: 2024, month: 2, day: 31 });
+    }
+
+    #[test]
+    fn times_beside_days() {
+        let cell = date("2025-03-04T19:30+02:00");
+        assert_eq!(cell.said, Said::Day(ymd(2025, 3, 4)));
+        assert_eq!(cell.clock.map(|c| (c.time.to_string(), c.offset_minutes)), Some(("19:30:00".into(), Some(120))));
+        assert!(date("4/3/2024 7:30 pm").clock.is_some());
+        assert!(date("5 March 2024, 19:30").clock.is_some());
+    }
+
+    #[test]
+    fn words_that_are_no_days() {
+        for text in ["last week", "on holiday", "summer", "8.2", "45", "12 tentacles", "2 1/2 in", "é", "1é/2/2024", "99/99/2024", "a b c d e"] {
+            assert!(matches!(said(text), Said::Unreadable | Said::NoYear { .. }), "{text}: {:?}", said(text));
+        }
+        assert_eq!(said("?"), Said::Open);
+        assert_eq!(said("45352"), Said::Serial(45352));
+        assert_eq!(said("-"), Said::Nothing);
+    }
+}

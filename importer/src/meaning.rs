@@ -1,0 +1,343 @@
+//! What a column is: by its header words, the units row, its neighbours and its values.
+//!
+//! A header names a parameter, a role (date, tank, …) or nothing; what names nothing and holds numbers is asked about.
+
+use std::collections::BTreeMap;
+
+use analysis::vocabulary::{
+    HeaderRole, ParameterCode, ParameterKind, UnitCode, catalogue, find_parameter_by_word, find_substance_without_code, find_unit, header_roles,
+};
+
+use crate::canonical::{View, Work};
+use crate::cell::mark::{Says, Shape, says};
+use crate::doubt::desk::{Doubt, Settled};
+use crate::finding::Choice;
+use crate::grid::Raw;
+use crate::layout::Kind;
+
+/// What a column is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Meaning {
+    /// A role by its header word.
+    Role(HeaderRole),
+    /// Readings of a parameter.
+    Quantity(Quantity),
+    /// A column of the ready-made sheet, by its code.
+    Coded(String),
+    /// Kept as a label: remarks, prices, what the keeper left out.
+    Label,
+    /// Waits for an answer, or holds a substance without a code: the finding's cells.
+    Waiting,
+}
+
+/// A column of readings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Quantity {
+    /// What is measured.
+    pub parameter: ParameterCode,
+    /// What the numbers are expressed as, or what the instrument is marked at.
+    pub basis: Option<&'static str>,
+    /// Their unit, if stated.
+    pub unit: Option<UnitCode>,
+    /// Smallest value the test shows, as stated in the header.
+    pub limit: Option<f64>,
+    /// The column is about another tank than its table.
+    pub other_tank: bool,
+}
+
+/// Reads a header that may name a parameter, with unit, basis and limit.
+pub fn quantities(text: &str) -> Vec<Quantity> {
+    let (text, limit) = without_limit(text);
+    find_parameter_by_word(&text)
+        .into_iter()
+        .map(|(parameter, basis, unit)| Quantity { parameter, basis, unit, limit, other_tank: false })
+        .collect()
+}
+
+/// "NO3 (limit 0.2)", "PO4 ppm, LOD 0.02": the limit, and the header without it.
+fn without_limit(text: &str) -> (String, Option<f64>) {
+    let lower = text.to_lowercase();
+    for word in ["detection limit", "limit", "lod", "<", "nachweisgrenze", "ng"] {
+        let Some(at) = lower.find(word) else { continue };
+        let alone = !lower[..at].ends_with(char::is_alphanumeric) && !lower[at + word.len()..].starts_with(char::is_alphabetic);
+        let rest = lower[at + word.len()..].trim_start_matches([':', '=', ' ', '<']);
+        let digits: String = rest.chars().take_while(|c| c.is_ascii_digit() || matches!(c, '.' | ',')).collect();
+        let (Some(limit), true) = (crate::cell::number::numeral(digits.trim_end_matches(['.', ',']), digits.contains(',')), alone && text.len() == lower.len()) else {
+            continue;
+        };
+        let head = text.get(..at).unwrap_or(text).trim_end_matches(['(', '[', ' ', ',', ';']);
+        return (head.to_owned(), Some(limit.first));
+    }
+    (text.to_owned(), None)
+}
+
+/// The code in brackets at the end of a header of the ready-made sheet.
+pub fn bracket_code(text: &str) -> Option<&str> {
+    let code = text.trim().strip_suffix(']')?.rsplit_once('[')?.1.trim();
+    (!code.is_empty() && code.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_')).then_some(code)
+}
+
+/// Gives every column of a table its meaning; raises what cannot be told.
+pub(crate) fn settle(work: &mut Work, view: &mut View) {
+    let mut meanings: BTreeMap<u32, Meaning> = BTreeMap::new();
+    let mut columns: Vec<u32> = view.table.rows.iter().flat_map(|row| row.cells.iter().map(|cell| cell.column)).collect();
+    columns.extend(view.table.header.iter().map(|header| header.column));
+    columns.sort_unstable();
+    columns.dedup();
+    for column in columns {
+        let header = view.table.header.iter().find(|header| header.column == column).map_or("", |header| header.text.as_str());
+        meanings.insert(column, meaning_of(work, view, column, header));
+    }
+    unit_rows(view, &mut meanings);
+    one_of_each(view.table.kind, &mut meanings);
+    if matches!(view.table.kind, Kind::Wide | Kind::LogSheet("tests")) {
+        twice(work, view, &mut meanings);
+    }
+    view.meanings = meanings;
+}
+
+fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
+    if let Kind::LogSheet(tab) = view.table.kind {
+        return match bracket_code(header) {
+            Some(code) => coded(tab, code, header),
+            None => Meaning::Label,
+        };
+    }
+    let roles = header_roles(header);
+    let quantities = quantities(header);
+    match view.table.kind {
+        Kind::Wide => {
+            let plain = roles.iter().copied().find(|role| matches!(role, HeaderRole::Date | HeaderRole::Time | HeaderRole::Tank | HeaderRole::Remark | HeaderRole::Person));
+            if let Some(role) = plain.filter(|_| quantities.is_empty() || find_exact_role(roles)) {
+                return Meaning::Role(role);
+            }
+            if let Some(quantity) = fitting(view, column, &quantities) {
+                return Meaning::Quantity(quantity);
+            }
+            if matches!(roles.first(), Some(HeaderRole::Price | HeaderRole::Instrument | HeaderRole::Label)) {
+                return Meaning::Label;
+            }
+            unknown(work, view, column, header)
+        }
+        Kind::Diary => match roles.first() {
+            Some(role) => Meaning::Role(*role),
+            None => Meaning::Label,
+        },
+        Kind::Long | Kind::Register | Kind::LogSheet(_) => match roles.first() {
+            Some(role) => Meaning::Role(*role),
+            None => Meaning::Label,
+        },
+    }
+}
+
+/// A column of the ready-made sheet: tests and sizes read as any wide table and diary, the others by their codes.
+fn coded(tab: &str, code: &str, header: &str) -> Meaning {
+    let role = match code {
+        "test_day" | "size_day" => Some(HeaderRole::Date),
+        "test_time" => Some(HeaderRole::Time),
+        "test_tank" => Some(HeaderRole::Tank),
+        "test_remark" => Some(HeaderRole::Remark),
+        "size_label" => Some(HeaderRole::Label),
+        "size_measure" => Some(HeaderRole::What),
+        "size_on" => Some(HeaderRole::Basis),
+        "size_value" => Some(HeaderRole::Value),
+        "size_unit" => Some(HeaderRole::Unit),
+        _ => None,
+    };
+    if let Some(role) = role {
+        return Meaning::Role(role);
+    }
+    match ParameterCode::parse(code).filter(|_| tab == "tests") {
+        Some(parameter) => {
+            let title = header.rsplit_once('[').map_or(header, |(title, _)| title).trim();
+            let told = quantities(title).into_iter().find(|quantity| quantity.parameter == parameter);
+            Meaning::Quantity(told.unwrap_or(Quantity { parameter, basis: None, unit: None, limit: None, other_tank: false }))
+        }
+        None => Meaning::Coded(code.to_owned()),
+    }
+}
+
+/// "Date" and its kin stay what they are even where a parameter has a like word.
+fn find_exact_role(roles: &[HeaderRole]) -> bool {
+    matches!(roles.first(), Some(HeaderRole::Date | HeaderRole::Tank | HeaderRole::Remark))
+}
+
+/// Of several parameters that a word names, the one that the values fit.
+fn fitting(view: &View, column: u32, quantities: &[Quantity]) -> Option<Quantity> {
+    if quantities.len() <= 1 {
+        return quantities.first().cloned();
+    }
+    let values = numbers(view, column);
+    let fits = |quantity: &&Quantity| {
+        let parameter = quantity.parameter.get();
+        parameter.kind == ParameterKind::Reading && values.iter().filter(|value| parameter.is_plausible(**value)).count() * 2 > values.len()
+    };
+    let mut fitting = quantities.iter().filter(fits);
+    match (fitting.next(), fitting.next()) {
+        (Some(only), None) => Some(only.clone()),
+        _ => None,
+    }
+}
+
+/// Plain numbers of a column.
+fn numbers(view: &View, column: u32) -> Vec<f64> {
+    view.table
+        .rows
+        .iter()
+        .filter_map(|row| match view.raw(row, column)? {
+            Raw::Number(number) => Some(*number),
+            Raw::Text(text) => match says(text, view.table.decimal_comma) {
+                Says::Number(number) => match number.shape {
+                    Shape::Is(figures) | Shape::Below(figures) | Shape::Above(figures) | Shape::Span(figures, _) => Some(figures.first),
+                },
+                _ => None,
+            },
+            _ => None,
+        })
+        .collect()
+}
+
+/// A column whose header names nothing: words are remarks, numbers are asked about.
+fn unknown(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
+    let values = numbers(view, column);
+    let cells = || view.table.rows.iter().filter(|row| view.raw(row, column).is_some()).map(|row| (view.spot(row.row, column), "value"));
+    if let Some(substance) = find_substance_without_code(header) {
+        work.desk.raise(
+            Doubt::of("column_without_code").about(view.about(column)).at(view.header_spot(column), header).fill("column", header).fill("substance", substance),
+        );
+        work.labels.extend(cells().map(|(spot, _)| spot));
+        return Meaning::Label;
+    }
+    if values.is_empty() {
+        return Meaning::Label;
+    }
+    let about = view.about(column);
+    let settled = work.desk.ask("column_unknown", &about);
+    match settled {
+        Settled::Choice("remark", _) | Settled::LeaveOut => return Meaning::Label,
+        Settled::Choice(choice, _) => {
+            let code = settled.text().unwrap_or_else(|| choice.to_owned());
+            if let Some(parameter) = ParameterCode::parse(&code) {
+                return Meaning::Quantity(Quantity { parameter, basis: None, unit: find_unit_in(header), limit: None, other_tank: false });
+            }
+        }
+        Settled::Open | Settled::DontKnow => {}
+    }
+    let mut sorted = values;
+    sorted.sort_by(f64::total_cmp);
+    let middle = sorted[sorted.len() / 2];
+    let mut choices: Vec<Choice> = catalogue()
+        .parameters()
+        .iter()
+        .filter(|parameter| parameter.kind == ParameterKind::Reading && parameter.plausible.is_some() && parameter.is_plausible(middle))
+        .map(|parameter| Choice { code: parameter.code.as_str().to_owned(), label: parameter.name.to_owned(), needs: None })
+        .collect();
+    choices.push(Choice { code: "parameter".to_owned(), label: "another parameter".to_owned(), needs: Some("parameter".to_owned()) });
+    choices.push(Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None });
+    work.desk.raise(
+        Doubt::of("column_unknown")
+            .about(about)
+            .at(view.header_spot(column), header)
+            .fill("column", view.header(column))
+            .fill("header", view.header(column))
+            .cells(cells())
+            .choices(choices)
+            .propose_nothing(),
+    );
+    Meaning::Waiting
+}
+
+fn find_unit_in(header: &str) -> Option<UnitCode> {
+    let inner = header.split_once(['(', '['])?.1.trim_end_matches([')', ']']);
+    find_unit(inner).map(|found| found.unit)
+}
+
+/// A row of units under the header.
+fn unit_rows(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
+    for cell in &view.table.units {
+        if let (Some(Meaning::Quantity(quantity)), Some(found)) = (meanings.get_mut(&cell.column), find_unit(&cell.raw.written())) {
+            quantity.unit = quantity.unit.or(Some(found.unit));
+            quantity.basis = quantity.basis.or(found.basis);
+        }
+    }
+}
+
+/// Of two columns of one role that can be there only once, the first keeps it; the other's second reading, or a label.
+fn one_of_each(kind: Kind, meanings: &mut BTreeMap<u32, Meaning>) {
+    let many = |role: HeaderRole| matches!(role, HeaderRole::Remark | HeaderRole::TradeName) || kind == Kind::Diary && matches!(role, HeaderRole::Size | HeaderRole::Value);
+    let mut seen: Vec<HeaderRole> = Vec::new();
+    for meaning in meanings.values_mut() {
+        if let Meaning::Role(role) = *meaning
+            && !many(role)
+        {
+            if seen.contains(&role) {
+                *meaning = Meaning::Label;
+            } else {
+                seen.push(role);
+            }
+        }
+    }
+}
+
+/// Two columns of one parameter in a wide table.
+fn twice(work: &mut Work, view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
+    let mut by_parameter: BTreeMap<ParameterCode, Vec<u32>> = BTreeMap::new();
+    for (column, meaning) in meanings.iter() {
+        if let Meaning::Quantity(quantity) = meaning
+            && quantity.parameter.get().kind != ParameterKind::Routine
+        {
+            by_parameter.entry(quantity.parameter).or_default().push(*column);
+        }
+    }
+    for (parameter, columns) in by_parameter.into_iter().filter(|(_, columns)| columns.len() > 1) {
+        let about = parameter.as_str();
+        match work.desk.ask("column_twice", about) {
+            // Both load; readings of one day stand beside one another as replicates.
+            Settled::Choice("two_kits" | "repeat", _) => {}
+            // The other columns belong to tanks of their own, each asked for.
+            Settled::Choice("two_tanks", _) => {
+                for column in &columns[1..] {
+                    if let Some(Meaning::Quantity(quantity)) = meanings.get_mut(column) {
+                        quantity.other_tank = true;
+                    }
+                }
+            }
+            Settled::Choice("first", _) => columns[1..].iter().for_each(|column| drop(meanings.insert(*column, Meaning::Label))),
+            Settled::LeaveOut => columns.iter().for_each(|column| drop(meanings.insert(*column, Meaning::Label))),
+            _ => {
+                let mut doubt = Doubt::of("column_twice")
+                    .about(about)
+                    .at(view.header_spot(columns[0]), view.header(columns[0]))
+                    .fill("parameter", parameter.get().name)
+                    .fill("column", view.header(columns[0]));
+                for column in &columns {
+                    let spots = view.table.rows.iter().filter(|row| view.raw(row, *column).is_some()).map(|row| (view.spot(row.row, *column), "value"));
+                    doubt = doubt.cells(spots);
+                    meanings.insert(*column, Meaning::Waiting);
+                }
+                work.desk.raise(doubt.propose_nothing());
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn headers_name_parameters_with_unit_and_limit() {
+        let found = quantities("NO3 (limit 0.2)");
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].parameter.as_str(), found[0].limit), ("nitrate", Some(0.2)));
+        assert!(quantities("Notes").is_empty());
+        assert_eq!(quantities("Temp C")[0].unit.map(|unit| unit.as_str()), Some("Cel"));
+    }
+
+    #[test]
+    fn codes_in_brackets() {
+        assert_eq!(bracket_code("salinity (PSU) [salinity]"), Some("salinity"));
+        assert_eq!(bracket_code("Nitrate [mg/L]"), None);
+        assert_eq!(bracket_code("Nitrate"), None);
+    }
+}
