@@ -1,2 +1,7 @@
-//! x
-fn main() {}
+//! The `strandline` command.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    server::command::run(std::env::args_os())
+}

@@ -1,0 +1,11 @@
+//! `strandline openapi`: prints the document that describes the API.
+
+use super::failure::Failure;
+
+/// Prints it.
+pub fn run() -> Result<u8, Failure> {
+    let text = crate::document::openapi_json()
+        .map_err(|error| Failure::place(format!("cannot print ({error}), the API document: report this")))?;
+    print!("{text}");
+    Ok(0)
+}

@@ -1,0 +1,133 @@
+//! `strandline read FILE…`: parse and normalise only; no database.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
+use clap::Args;
+use importer::context::{Context, Outcome};
+use importer::finding::Severity;
+use importer::record::Record;
+
+use super::failure::Failure;
+
+/// Arguments of `strandline read`.
+#[derive(Args)]
+pub struct ReadArgs {
+    /// Files to read
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// One JSON object a line and file
+    #[arg(long)]
+    json: bool,
+    /// The day on which the files are read; later days in them are in the future
+    #[arg(long, value_name = "DAY")]
+    today: Option<NaiveDate>,
+    /// The tank the files are about
+    #[arg(long, value_name = "NAME")]
+    tank: Option<String>,
+}
+
+/// Reads; 0, or 3 if a file could not be read.
+pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
+    let today = args.today.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let mut code = 0;
+    let mut out = std::io::stdout().lock();
+    for path in &args.files {
+        let bytes = match std::fs::read(path) {
+            Ok(bytes) => bytes,
+            Err(error) => {
+                eprintln!("strandline: {}", Failure::unreadable(path, &error));
+                code = 3;
+                continue;
+            }
+        };
+        let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
+        let context = Context { today: Some(today), tank: args.tank.clone(), ..Context::default() };
+        let mut outcome = importer::read::read(&name, &bytes, &context);
+        outcome.file = path.display().to_string();
+        if importer::read::unreadable(&outcome) {
+            code = 3;
+            for finding in &outcome.findings {
+                eprintln!("strandline: {}, {}: {}", finding.message, path.display(), finding.remedy);
+            }
+        }
+        let text = if args.json { json(&outcome)? } else { summary(&outcome) };
+        if let Err(error) = writeln!(out, "{text}") {
+            return closed(&error);
+        }
+    }
+    Ok(code)
+}
+
+fn closed(error: &std::io::Error) -> Result<u8, Failure> {
+    // Whoever reads our output may stop reading.
+    if error.kind() == std::io::ErrorKind::BrokenPipe { Ok(0) } else { Err(Failure::place(format!("cannot write ({error}), standard output: see where it goes"))) }
+}
+
+fn json(outcome: &Outcome) -> Result<String, Failure> {
+    serde_json::to_string(outcome).map_err(|error| Failure::place(format!("cannot print ({error}), {}: report this file", outcome.file)))
+}
+
+/// Counts of records by kind, in the order of the record model.
+pub fn counts(records: &[Record]) -> Vec<(&'static str, usize)> {
+    let mut counts: Vec<(&'static str, usize)> = Vec::new();
+    for record in records {
+        let kind = kind(record);
+        match counts.iter_mut().find(|(name, _)| *name == kind) {
+            Some((_, n)) => *n += 1,
+            None => counts.push((kind, 1)),
+        }
+    }
+    counts
+}
+
+fn kind(record: &Record) -> &'static str {
+    match record {
+        Record::Tank(_) => "tanks",
+        Record::Reading(_) => "readings",
+        Record::Specimen(_) => "specimens",
+        Record::Identification(_) => "identifications",
+        Record::Stay(_) => "stays",
+        Record::Placement(_) => "placements",
+        Record::Sighting(_) => "sightings",
+        Record::Sizing(_) => "sizes",
+        Record::Ending(_) => "endings",
+        Record::Routine(_) => "routines",
+        Record::Event(_) => "events",
+        Record::Incident(_) => "incidents",
+        Record::Instrument(_) => "instruments",
+    }
+}
+
+fn summary(outcome: &Outcome) -> String {
+    let mut lines = vec![format!("{}: {}", outcome.file, outcome.about.layouts.join(", "))];
+    for (kind, n) in counts(&outcome.records) {
+        lines.push(format!("  {n} {kind}"));
+    }
+    let cells = outcome.cells;
+    lines.push(format!("  cells: {} = {} recorded + {} labels + {} findings", cells.total, cells.recorded, cells.labels, cells.findings));
+    for finding in &outcome.findings {
+        let word = match finding.severity {
+            Severity::Refused => "refused",
+            Severity::Questioned => "question",
+            Severity::Noted => "noted",
+        };
+        let place = place_of(finding);
+        lines.push(format!("  {word} {}{place}: {} {}", finding.code, finding.message, finding.remedy));
+    }
+    lines.join("\n")
+}
+
+/// " (sheet X, row 3, column 4)" as far as known.
+pub fn place_of(finding: &importer::finding::Finding) -> String {
+    let parts: Vec<String> = [
+        finding.sheet.as_ref().map(|sheet| format!("sheet {sheet}")),
+        finding.row.map(|row| format!("row {row}")),
+        finding.column.map(|column| format!("column {column}")),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if parts.is_empty() { String::new() } else { format!(" ({})", parts.join(", ")) }
+}

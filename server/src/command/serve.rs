@@ -1,0 +1,64 @@
+//! `strandline serve`: the API on the configured database.
+
+use std::net::{SocketAddr, TcpListener};
+
+use clap::Args;
+
+use crate::app::{self, Settings};
+use crate::config::Config;
+use crate::pool::Pool;
+
+use super::database;
+use super::failure::Failure;
+
+/// Arguments of `strandline serve`.
+#[derive(Args)]
+pub struct ServeArgs {
+    /// Address and port to listen on [env: STRANDLINE_LISTEN]
+    #[arg(long, value_name = "ADDRESS:PORT")]
+    pub listen: Option<String>,
+    /// Print the configuration, secrets hidden, and stop
+    #[arg(long)]
+    show_config: bool,
+}
+
+/// Serves until Ctrl-C.
+pub fn run(config: &Config, args: &ServeArgs) -> Result<u8, Failure> {
+    if args.show_config {
+        print!("{}", config.show());
+        return Ok(0);
+    }
+    log_to_stderr();
+    // The port comes first: a taken one is said before a database is started for nothing.
+    let listener = listen(config.listen)?;
+    let database = database::open(config)?;
+    serve(listener, database.pool().clone())?;
+    database.close()?;
+    Ok(0)
+}
+
+/// Takes the port.
+pub fn listen(address: SocketAddr) -> Result<TcpListener, Failure> {
+    TcpListener::bind(address).map_err(|error| {
+        Failure::place(format!("cannot listen ({error}), {address}: stop what uses it, or choose another port with --listen"))
+    })
+}
+
+/// Serves on a listener until Ctrl-C, then lets requests end.
+pub fn serve(listener: TcpListener, pool: Pool) -> Result<(), Failure> {
+    let address = listener.local_addr().map_err(|error| Failure::place(format!("cannot listen ({error}), this address: choose another with --listen")))?;
+    let failed = |error: std::io::Error| Failure::place(format!("the server stopped ({error}), {address}: start it again"));
+    actix_web::rt::System::new().block_on(async move {
+        let server = app::run(Settings::new(pool), listener).map_err(failed)?;
+        eprintln!("strandline: listening on http://{address}");
+        server.await.map_err(failed)
+    })
+}
+
+/// Warnings and worse go to standard error.
+pub fn log_to_stderr() {
+    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
+    // A second call in one process (tests) finds the first one's subscriber in place.
+    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+}
