@@ -16,10 +16,10 @@ mod series; // the tests of one tank and parameter
 mod steps; // step functions of calendar time
 pub mod trailing; // means over the days before
 
-pub use band::{Band, Scale};
+pub use band::{ABOVE as ABOVE_BAND, BELOW as BELOW_BAND, Band, Scale, WITHIN as WITHIN_BAND};
 pub use carry::{Carry, levels};
 pub use condition::{Condition, LevelName, Rules};
-pub use series::{Past, Series, Test};
+pub use series::{Meaning, Past, Series, Test};
 pub use steps::{Level, Segment, Steps};
 
 /// Days of a month, everywhere.
