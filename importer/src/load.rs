@@ -52,9 +52,7 @@ pub struct Loader {
 
 impl Default for Loader {
     fn default() -> Self {
-        Loader {
-            reader: crate::read::read,
-        }
+        Loader { reader: crate::read::read }
     }
 }
 
@@ -71,11 +69,7 @@ pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Rec
 ///
 /// # Errors
 /// [`LoadError::WrongState`] unless it is received, being read, ready or in question; otherwise the database's.
-pub fn stage(
-    connection: &mut PgConnection,
-    upload: i64,
-    today: NaiveDate,
-) -> Result<Upload, LoadError> {
+pub fn stage(connection: &mut PgConnection, upload: i64, today: NaiveDate) -> Result<Upload, LoadError> {
     Loader::default().stage(connection, upload, today)
 }
 
@@ -84,12 +78,7 @@ pub fn stage(
 /// # Errors
 /// [`LoadError::Conflict`] for a question that has its answer; [`LoadError::UnknownQuestion`],
 /// [`LoadError::UnknownChoice`], [`LoadError::BadValue`] name what would be valid.
-pub fn answer(
-    connection: &mut PgConnection,
-    upload: i64,
-    answers: &[Answer],
-    by: &str,
-) -> Result<Upload, LoadError> {
+pub fn answer(connection: &mut PgConnection, upload: i64, answers: &[Answer], by: &str) -> Result<Upload, LoadError> {
     Loader::default().answer(connection, upload, answers, by)
 }
 
@@ -97,11 +86,7 @@ pub fn answer(
 ///
 /// # Errors
 /// [`LoadError::QuestionsOpen`] unless `leave_open`; [`LoadError::WrongState`].
-pub fn request_commit(
-    connection: &mut PgConnection,
-    upload: i64,
-    leave_open: bool,
-) -> Result<Upload, LoadError> {
+pub fn request_commit(connection: &mut PgConnection, upload: i64, leave_open: bool) -> Result<Upload, LoadError> {
     commit::request(connection, upload, leave_open)
 }
 
@@ -109,11 +94,7 @@ pub fn request_commit(
 ///
 /// # Errors
 /// [`LoadError::QuestionsOpen`] unless `leave_open`; [`LoadError::WrongState`]; the database's.
-pub fn commit(
-    connection: &mut PgConnection,
-    upload: i64,
-    leave_open: bool,
-) -> Result<CommitSummary, LoadError> {
+pub fn commit(connection: &mut PgConnection, upload: i64, leave_open: bool) -> Result<CommitSummary, LoadError> {
     Loader::default().commit(connection, upload, leave_open)
 }
 
@@ -145,12 +126,7 @@ pub fn remove(connection: &mut PgConnection, upload: i64, by: &str) -> Result<Up
 ///
 /// # Errors
 /// [`LoadError`] if the keeper does not exist or the database refuses a value.
-pub fn edit(
-    connection: &mut PgConnection,
-    keeper: i64,
-    records: &[Record],
-    by: &str,
-) -> Result<i64, LoadError> {
+pub fn edit(connection: &mut PgConnection, keeper: i64, records: &[Record], by: &str) -> Result<i64, LoadError> {
     commit::edit(connection, keeper, records, by)
 }
 
@@ -183,8 +159,6 @@ pub fn context_for(connection: &mut PgConnection, keeper: i64) -> Result<Context
 ///
 /// # Errors
 /// The database's, when the list of uploads cannot be read.
-pub fn resume(
-    connection: &mut PgConnection,
-) -> Result<Vec<(i64, Result<State, LoadError>)>, LoadError> {
+pub fn resume(connection: &mut PgConnection) -> Result<Vec<(i64, Result<State, LoadError>)>, LoadError> {
     Loader::default().resume(connection)
 }

@@ -19,6 +19,8 @@ pub struct Entry<'a> {
     pub disputed: bool,
     /// The keeper said: two tests.
     pub replicate: bool,
+    /// The log it is in: for an edit, that of the fact it corrects.
+    pub log: Option<i64>,
 }
 
 impl<'a> Entry<'a> {
@@ -27,6 +29,14 @@ impl<'a> Entry<'a> {
             sources: vec![stated],
             disputed: false,
             replicate: false,
+            log: stated.log,
+        }
+    }
+
+    fn corrected(stated: Stated<'a>, entries: &[Entry<'a>]) -> Self {
+        Entry {
+            log: first_log(entries),
+            ..Entry::of(stated)
         }
     }
 
@@ -34,6 +44,20 @@ impl<'a> Entry<'a> {
     pub fn record(&self) -> &'a Record {
         self.sources[0].record
     }
+}
+
+/// The log that was the first to state any of these.
+pub fn first_log(entries: &[Entry<'_>]) -> Option<i64> {
+    let stated = entries.iter().flat_map(|entry| {
+        entry
+            .sources
+            .iter()
+            .map(|stated| (stated.upload, entry.log))
+    });
+    stated
+        .filter_map(|(upload, log)| Some((upload, log?)))
+        .min()
+        .map(|(_, log)| log)
 }
 
 /// All facts of a keeper by kind and slot.
@@ -284,9 +308,9 @@ pub fn edit<'a>(joined: &mut Joined<'a>, upload: &LiveUpload<'a>) {
             .or_default();
         let at = usize::try_from(ordinal - 1).unwrap_or(usize::MAX);
         if !kind.repeats() {
-            *entries = vec![Entry::of(stated)];
+            *entries = vec![Entry::corrected(stated, entries)];
         } else if let Some(entry) = entries.get_mut(at) {
-            *entry = Entry::of(stated);
+            *entry = Entry::corrected(stated, std::slice::from_ref(entry));
         } else {
             entries.push(Entry::of(stated));
         }

@@ -34,12 +34,7 @@ impl Loader {
                     State::Committing => "wait until it is committed",
                     _ => "send the file again",
                 };
-                return Err(LoadError::WrongState {
-                    upload: id,
-                    state,
-                    action: "answer",
-                    remedy,
-                });
+                return Err(LoadError::WrongState { upload: id, state, action: "answer", remedy });
             }
             store_answers(connection, id, answers, by)?;
             if state == State::Committed {
@@ -67,45 +62,23 @@ impl Loader {
     }
 }
 
-fn store_answers(
-    connection: &mut PgConnection,
-    id: i64,
-    answers: &[Answer],
-    by: &str,
-) -> Result<(), LoadError> {
+fn store_answers(connection: &mut PgConnection, id: i64, answers: &[Answer], by: &str) -> Result<(), LoadError> {
     let findings = store::findings(connection, id)?;
     let given = store::answers(connection, id)?;
     let mut met: BTreeSet<&str> = BTreeSet::new();
     for answer in answers {
         let standing = given.iter().find(|stored| stored.answer.key == answer.key);
         if let Some(stored) = standing.filter(|stored| !stored.carried) {
-            return Err(LoadError::Conflict {
-                current: stored.answer.clone(),
-            });
+            return Err(LoadError::Conflict { current: stored.answer.clone() });
         }
         if !met.insert(&answer.key) {
-            let first = answers
-                .iter()
-                .find(|other| other.key == answer.key)
-                .unwrap_or(answer);
-            return Err(LoadError::Conflict {
-                current: first.clone(),
-            });
+            let first = answers.iter().find(|other| other.key == answer.key).unwrap_or(answer);
+            return Err(LoadError::Conflict { current: first.clone() });
         }
-        let Some(finding) = findings
-            .iter()
-            .find(|finding| finding.key == answer.key && !finding.choices.is_empty())
+        let Some(finding) = findings.iter().find(|finding| finding.key == answer.key && !finding.choices.is_empty())
         else {
-            let open = findings
-                .iter()
-                .filter(|finding| is_open(finding))
-                .map(|finding| finding.key.clone())
-                .collect();
-            return Err(LoadError::UnknownQuestion {
-                upload: id,
-                key: answer.key.clone(),
-                open,
-            });
+            let open = findings.iter().filter(|finding| is_open(finding)).map(|finding| finding.key.clone()).collect();
+            return Err(LoadError::UnknownQuestion { upload: id, key: answer.key.clone(), open });
         };
         check(finding, answer)?;
         // An answer that was taken over gives way to one that is given.
@@ -141,19 +114,11 @@ fn cleaned(value: Value) -> Value {
 
 /// Is the choice offered, and does it come with what it needs?
 pub(super) fn check(finding: &Finding, answer: &Answer) -> Result<(), LoadError> {
-    let Some(choice) = finding
-        .choices
-        .iter()
-        .find(|choice| choice.code == answer.choice)
-    else {
+    let Some(choice) = finding.choices.iter().find(|choice| choice.code == answer.choice) else {
         return Err(LoadError::UnknownChoice {
             key: answer.key.clone(),
             choice: answer.choice.clone(),
-            choices: finding
-                .choices
-                .iter()
-                .map(|choice| choice.code.clone())
-                .collect(),
+            choices: finding.choices.iter().map(|choice| choice.code.clone()).collect(),
         });
     };
     needed(choice, answer.value.as_ref()).map_err(|message| LoadError::BadValue {
@@ -170,30 +135,17 @@ fn needed(choice: &Choice, value: Option<&Value>) -> Result<(), String> {
             Some(_) => Err("takes no value: leave it out".to_owned()),
         };
     };
-    let day = |value: &Value| {
-        value
-            .as_str()
-            .and_then(|day| NaiveDate::parse_from_str(day, "%Y-%m-%d").ok())
-    };
-    let text = value
-        .and_then(Value::as_str)
-        .map(str::trim)
-        .filter(|text| !text.is_empty());
+    let day = |value: &Value| value.as_str().and_then(|day| NaiveDate::parse_from_str(day, "%Y-%m-%d").ok());
+    let text = value.and_then(Value::as_str).map(str::trim).filter(|text| !text.is_empty());
     match needs {
         "day" => match value.and_then(day) {
             Some(_) => Ok(()),
             None => Err("needs a day as value, written 2025-03-04".to_owned()),
         },
-        "days" => match value
-            .and_then(Value::as_array)
-            .map(|days| days.iter().map(day).collect::<Vec<_>>())
-            .as_deref()
+        "days" => match value.and_then(Value::as_array).map(|days| days.iter().map(day).collect::<Vec<_>>()).as_deref()
         {
             Some([Some(first), Some(last)]) if first <= last => Ok(()),
-            _ => Err(
-                "needs two days as value, the earlier first: [\"2025-03-04\", \"2025-03-18\"]"
-                    .to_owned(),
-            ),
+            _ => Err("needs two days as value, the earlier first: [\"2025-03-04\", \"2025-03-18\"]".to_owned()),
         },
         "number" => match value.and_then(Value::as_f64) {
             Some(number) if number.is_finite() => Ok(()),
@@ -201,9 +153,7 @@ fn needed(choice: &Choice, value: Option<&Value>) -> Result<(), String> {
         },
         "parameter" => match text {
             Some(code) if ParameterCode::parse(code).is_some() => Ok(()),
-            Some(code) => Err(format!(
-                "'{code}' is no parameter; GET /api/v1/parameters lists them"
-            )),
+            Some(code) => Err(format!("'{code}' is no parameter; GET /api/v1/parameters lists them")),
             None => Err("needs the code of a parameter as value".to_owned()),
         },
         "taxon" => match text {

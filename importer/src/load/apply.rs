@@ -31,11 +31,7 @@ pub struct Changes {
 const CHUNK: usize = 2000;
 
 /// Makes the keeper's tables equal to the fold.
-pub fn apply(
-    connection: &mut PgConnection,
-    keeper_id: i64,
-    current: &Current,
-) -> Result<Changes, LoadError> {
+pub fn apply(connection: &mut PgConnection, keeper_id: i64, current: &Current) -> Result<Changes, LoadError> {
     // A stay may take over days of one that is shortened in the same step.
     connection.batch_execute("SET CONSTRAINTS stay_one_tank_at_a_time DEFERRED")?;
     let mut changes = Changes::default();
@@ -59,10 +55,7 @@ pub fn apply(
         Plan::of(connection, keeper_id, &current.incidents)?,
     ];
     // Children go before parents and come after them.
-    for plan in plans
-        .iter()
-        .chain([&specimens, &instruments, &aliases, &tanks])
-    {
+    for plan in plans.iter().chain([&specimens, &instruments, &aliases, &tanks]) {
         plan.remove(connection, keeper_id)?;
         changes.removed += plan.gone.len();
         changes.added += plan.added;
@@ -82,9 +75,7 @@ pub fn apply(
     sources(connection, keeper_id, &current.sources)?;
     logs(connection, keeper_id, &current.logs)?;
     if let Some(since) = current.keeping_since {
-        diesel::update(keeper::table.find(keeper_id))
-            .set(keeper::keeping_since.eq(since))
-            .execute(connection)?;
+        diesel::update(keeper::table.find(keeper_id)).set(keeper::keeping_since.eq(since)).execute(connection)?;
     }
     Ok(changes)
 }
@@ -104,20 +95,11 @@ struct Numbered {
 }
 
 impl Numbers {
-    fn read(
-        &mut self,
-        connection: &mut PgConnection,
-        keeper_id: i64,
-        table: &'static str,
-    ) -> Result<(), LoadError> {
-        let rows: Vec<Numbered> =
-            diesel::sql_query(format!("SELECT id, key FROM {table} WHERE keeper_id = $1"))
-                .bind::<BigInt, _>(keeper_id)
-                .load(connection)?;
-        self.by_table.insert(
-            table,
-            rows.into_iter().map(|row| (row.key, row.id)).collect(),
-        );
+    fn read(&mut self, connection: &mut PgConnection, keeper_id: i64, table: &'static str) -> Result<(), LoadError> {
+        let rows: Vec<Numbered> = diesel::sql_query(format!("SELECT id, key FROM {table} WHERE keeper_id = $1"))
+            .bind::<BigInt, _>(keeper_id)
+            .load(connection)?;
+        self.by_table.insert(table, rows.into_iter().map(|row| (row.key, row.id)).collect());
         Ok(())
     }
 
@@ -144,19 +126,11 @@ struct Plan {
 }
 
 impl Plan {
-    fn of<R: Row>(
-        connection: &mut PgConnection,
-        keeper_id: i64,
-        rows: &Rows<R>,
-    ) -> Result<Self, LoadError> {
-        let known: Vec<Known> = diesel::sql_query(format!(
-            "SELECT key, digest FROM {} WHERE keeper_id = $1",
-            R::TABLE
-        ))
-        .bind::<BigInt, _>(keeper_id)
-        .load(connection)?;
-        let mut known: HashMap<String, Vec<u8>> =
-            known.into_iter().map(|row| (row.key, row.digest)).collect();
+    fn of<R: Row>(connection: &mut PgConnection, keeper_id: i64, rows: &Rows<R>) -> Result<Self, LoadError> {
+        let known: Vec<Known> = diesel::sql_query(format!("SELECT key, digest FROM {} WHERE keeper_id = $1", R::TABLE))
+            .bind::<BigInt, _>(keeper_id)
+            .load(connection)?;
+        let mut known: HashMap<String, Vec<u8>> = known.into_iter().map(|row| (row.key, row.digest)).collect();
         let packing = |error: serde_json::Error| LoadError::Packing(error.to_string());
         let (mut fresh, mut added) = (Vec::new(), 0);
         for (key, row) in rows {
@@ -174,57 +148,31 @@ impl Plan {
             fields.insert("digest".to_owned(), Value::String(format!("\\x{hex}")));
             fresh.push(fields);
         }
-        Ok(Plan {
-            table: R::TABLE,
-            columns: R::COLUMNS,
-            gone: known.into_keys().collect(),
-            fresh,
-            added,
-        })
+        Ok(Plan { table: R::TABLE, columns: R::COLUMNS, gone: known.into_keys().collect(), fresh, added })
     }
 
     fn remove(&self, connection: &mut PgConnection, keeper_id: i64) -> Result<(), LoadError> {
         if !self.gone.is_empty() {
-            diesel::sql_query(format!(
-                "DELETE FROM {} WHERE keeper_id = $1 AND key = ANY ($2)",
-                self.table
-            ))
-            .bind::<BigInt, _>(keeper_id)
-            .bind::<Array<Text>, _>(&self.gone)
-            .execute(connection)?;
+            diesel::sql_query(format!("DELETE FROM {} WHERE keeper_id = $1 AND key = ANY ($2)", self.table))
+                .bind::<BigInt, _>(keeper_id)
+                .bind::<Array<Text>, _>(&self.gone)
+                .execute(connection)?;
         }
         Ok(())
     }
 
-    fn write(
-        &self,
-        connection: &mut PgConnection,
-        keeper_id: i64,
-        numbers: &Numbers,
-    ) -> Result<(), LoadError> {
+    fn write(&self, connection: &mut PgConnection, keeper_id: i64, numbers: &Numbers) -> Result<(), LoadError> {
         // A mother is filled in when all specimens have their numbers.
         let columns: Vec<(&str, String)> = self
             .columns
             .iter()
             .filter(|column| **column != "parent")
-            .map(|column| {
-                (
-                    *column,
-                    if is_reference(column) {
-                        format!("{column}_id")
-                    } else {
-                        (*column).to_owned()
-                    },
-                )
-            })
+            .map(|column| (*column, if is_reference(column) { format!("{column}_id") } else { (*column).to_owned() }))
             .collect();
         let names: Vec<&str> = columns.iter().map(|(_, name)| name.as_str()).collect();
         let list = names.join(", ");
         let taken: Vec<String> = names.iter().map(|name| format!("r.{name}")).collect();
-        let set: Vec<String> = names
-            .iter()
-            .map(|name| format!("{name} = excluded.{name}"))
-            .collect();
+        let set: Vec<String> = names.iter().map(|name| format!("{name} = excluded.{name}")).collect();
         let statement = format!(
             "INSERT INTO {table} (keeper_id, key, digest, {list})
              SELECT $1, r.key, r.digest, {taken} FROM json_populate_recordset(NULL::{table}, $2::json) r
@@ -244,12 +192,8 @@ impl Plan {
                     fields.insert(name.clone(), number.unwrap_or(Value::Null));
                 }
             }
-            let json = serde_json::to_string(&rows)
-                .map_err(|error| LoadError::Packing(error.to_string()))?;
-            diesel::sql_query(&statement)
-                .bind::<BigInt, _>(keeper_id)
-                .bind::<Text, _>(json)
-                .execute(connection)?;
+            let json = serde_json::to_string(&rows).map_err(|error| LoadError::Packing(error.to_string()))?;
+            diesel::sql_query(&statement).bind::<BigInt, _>(keeper_id).bind::<Text, _>(json).execute(connection)?;
         }
         Ok(())
     }
@@ -260,24 +204,12 @@ fn is_reference(column: &str) -> bool {
 }
 
 /// Mothers: a specimen refers to one of its own table.
-fn parents(
-    connection: &mut PgConnection,
-    specimens: &Rows<SpecimenRow>,
-    numbers: &Numbers,
-) -> Result<(), LoadError> {
+fn parents(connection: &mut PgConnection, specimens: &Rows<SpecimenRow>, numbers: &Numbers) -> Result<(), LoadError> {
     let (children, mothers): (Vec<i64>, Vec<i64>) = specimens
         .iter()
-        .filter_map(|(key, row)| {
-            Some((
-                numbers.of("specimen", key)?,
-                numbers.of("specimen", row.parent.as_ref()?)?,
-            ))
-        })
+        .filter_map(|(key, row)| Some((numbers.of("specimen", key)?, numbers.of("specimen", row.parent.as_ref()?)?)))
         .unzip();
-    let all: Vec<i64> = specimens
-        .keys()
-        .filter_map(|key| numbers.of("specimen", key))
-        .collect();
+    let all: Vec<i64> = specimens.keys().filter_map(|key| numbers.of("specimen", key)).collect();
     diesel::sql_query(
         "UPDATE specimen SET parent_id = NULL WHERE parent_id IS NOT NULL AND id = ANY ($1) AND NOT id = ANY ($2)",
     )
@@ -294,23 +226,10 @@ fn parents(
     Ok(())
 }
 
-type StoredSource = (
-    i64,
-    String,
-    String,
-    i64,
-    Option<i64>,
-    Option<String>,
-    i32,
-    i32,
-);
+type StoredSource = (i64, String, String, i64, Option<i64>, Option<String>, i32, i32);
 
 /// Places where the current records are written.
-fn sources(
-    connection: &mut PgConnection,
-    keeper_id: i64,
-    sources: &BTreeSet<Source>,
-) -> Result<(), LoadError> {
+fn sources(connection: &mut PgConnection, keeper_id: i64, sources: &BTreeSet<Source>) -> Result<(), LoadError> {
     let stored: Vec<StoredSource> = record_source::table
         .filter(record_source::keeper_id.eq(keeper_id))
         .select((
@@ -324,15 +243,7 @@ fn sources(
             record_source::column_number,
         ))
         .load(connection)?;
-    type Place<'a> = (
-        &'a str,
-        &'a str,
-        i64,
-        Option<i64>,
-        Option<&'a str>,
-        i32,
-        i32,
-    );
+    type Place<'a> = (&'a str, &'a str, i64, Option<i64>, Option<&'a str>, i32, i32);
     let number = |place: u32| i32::try_from(place).unwrap_or(i32::MAX);
     let mut wanted: HashMap<Place<'_>, &Source> = sources
         .iter()
@@ -352,17 +263,7 @@ fn sources(
     let gone: Vec<i64> = stored
         .iter()
         .filter(|(_, kind, key, upload, log, sheet, row, column)| {
-            wanted
-                .remove(&(
-                    kind.as_str(),
-                    key.as_str(),
-                    *upload,
-                    *log,
-                    sheet.as_deref(),
-                    *row,
-                    *column,
-                ))
-                .is_none()
+            wanted.remove(&(kind.as_str(), key.as_str(), *upload, *log, sheet.as_deref(), *row, *column)).is_none()
         })
         .map(|(id, ..)| *id)
         .collect();
@@ -395,15 +296,8 @@ fn sources(
 }
 
 /// What follows for the keeper's logs; a log without live versions says nothing.
-fn logs(
-    connection: &mut PgConnection,
-    keeper_id: i64,
-    facts: &BTreeMap<i64, LogFacts>,
-) -> Result<(), LoadError> {
-    let ids: Vec<i64> = log::table
-        .filter(log::keeper_id.eq(keeper_id))
-        .select(log::id)
-        .load(connection)?;
+fn logs(connection: &mut PgConnection, keeper_id: i64, facts: &BTreeMap<i64, LogFacts>) -> Result<(), LoadError> {
+    let ids: Vec<i64> = log::table.filter(log::keeper_id.eq(keeper_id)).select(log::id).load(connection)?;
     for id in ids {
         let facts = facts.get(&id).copied().unwrap_or_default();
         diesel::update(log::table.find(id))

@@ -40,11 +40,7 @@ pub struct CommitSummary {
 }
 
 /// See [`super::request_commit`].
-pub fn request(
-    connection: &mut PgConnection,
-    id: i64,
-    leave_open: bool,
-) -> Result<Upload, LoadError> {
+pub fn request(connection: &mut PgConnection, id: i64, leave_open: bool) -> Result<Upload, LoadError> {
     connection.transaction(|connection| {
         let row = store::locked(connection, id)?;
         match row.state()? {
@@ -55,10 +51,7 @@ pub fn request(
             state => return Err(not_committable(id, state)),
         }
         diesel::update(upload::table.find(id))
-            .set((
-                upload::state.eq(State::Committing.as_str()),
-                upload::leave_open.eq(leave_open),
-            ))
+            .set((upload::state.eq(State::Committing.as_str()), upload::leave_open.eq(leave_open)))
             .execute(connection)?;
         Ok::<(), LoadError>(())
     })?;
@@ -67,11 +60,7 @@ pub fn request(
 
 fn questions_open(connection: &mut PgConnection, upload: i64) -> Result<LoadError, LoadError> {
     let findings = store::findings(connection, upload)?;
-    let keys = findings
-        .into_iter()
-        .filter(is_open)
-        .map(|finding| finding.key)
-        .collect();
+    let keys = findings.into_iter().filter(is_open).map(|finding| finding.key).collect();
     Ok(LoadError::QuestionsOpen { upload, keys })
 }
 
@@ -81,22 +70,12 @@ const fn not_committable(upload: i64, state: State) -> LoadError {
         State::Failed => "correct the file and send it again",
         _ => "send the file again",
     };
-    LoadError::WrongState {
-        upload,
-        state,
-        action: "commit",
-        remedy,
-    }
+    LoadError::WrongState { upload, state, action: "commit", remedy }
 }
 
 impl Loader {
     /// See [`super::commit`].
-    pub fn commit(
-        self,
-        connection: &mut PgConnection,
-        id: i64,
-        leave_open: bool,
-    ) -> Result<CommitSummary, LoadError> {
+    pub fn commit(self, connection: &mut PgConnection, id: i64, leave_open: bool) -> Result<CommitSummary, LoadError> {
         request(connection, id, leave_open)?;
         let done = connection.transaction(|connection| {
             let owner = store::row(connection, id)?.keeper_id;
@@ -127,7 +106,15 @@ impl Loader {
             };
             let row = store::row(connection, id)?;
             make_current(connection, &row, &records, &row.received_by).map(Some)
-        })?;
+        });
+        let done = match done {
+            Err(error @ (LoadError::Rejected { .. } | LoadError::Packing(_) | LoadError::Damaged { .. })) => {
+                // Trying again would end the same: it goes back to where it was, saying why.
+                give_back(connection, id, &error)?;
+                return Err(error);
+            }
+            other => other?,
+        };
         match done {
             Some(summary) => Ok(summary),
             None => match store::row(connection, id)?.state()? {
@@ -136,6 +123,15 @@ impl Loader {
             },
         }
     }
+}
+
+fn give_back(connection: &mut PgConnection, id: i64, why: &LoadError) -> Result<(), LoadError> {
+    let open = store::row(connection, id)?.question_count > 0;
+    let state = if open { State::Questions } else { State::Ready };
+    diesel::update(upload::table.find(id).filter(upload::state.eq(State::Committing.as_str())))
+        .set((upload::state.eq(state.as_str()), upload::state_message.eq(without_nul(&why.to_string()))))
+        .execute(connection)?;
+    Ok(())
 }
 
 /// Makes records the upload's committed ones and folds the keeper anew. The keeper's row is locked by the caller.
@@ -151,9 +147,7 @@ pub(super) fn make_current(
         (_, log_id) => log_id,
     };
     store::store_records(connection, row.id, Stage::Committed, records)?;
-    diesel::update(keeper::table.find(row.keeper_id))
-        .set(keeper::revision.eq(sequence))
-        .execute(connection)?;
+    diesel::update(keeper::table.find(row.keeper_id)).set(keeper::revision.eq(sequence)).execute(connection)?;
     diesel::update(upload::table.find(row.id))
         .set((
             upload::state.eq(State::Committed.as_str()),
@@ -174,11 +168,7 @@ pub(super) fn make_current(
     })
 }
 
-fn counted(
-    connection: &mut PgConnection,
-    id: i64,
-    records: &[Record],
-) -> Result<CommitSummary, LoadError> {
+fn counted(connection: &mut PgConnection, id: i64, records: &[Record]) -> Result<CommitSummary, LoadError> {
     let held = records.iter().filter(|record| match record {
         Record::Specimen(specimen) => !specimen.held.is_empty(),
         Record::Ending(ending) => ending.date_held,
@@ -187,10 +177,7 @@ fn counted(
     Ok(CommitSummary {
         recorded: records.len(),
         held: held.count(),
-        questions: store::findings(connection, id)?
-            .iter()
-            .filter(|finding| is_open(finding))
-            .count(),
+        questions: store::findings(connection, id)?.iter().filter(|finding| is_open(finding)).count(),
         kinds: store::counts(records),
         ..CommitSummary::default()
     })
@@ -199,13 +186,8 @@ fn counted(
 /// What a commit said, for an upload committed before.
 fn standing(connection: &mut PgConnection, row: &UploadRow) -> Result<CommitSummary, LoadError> {
     let records = store::records(connection, row.id, Stage::Committed)?;
-    let edition = migrations::schema::edition::table
-        .select(migrations::schema::edition::number)
-        .first(connection)?;
-    Ok(CommitSummary {
-        edition,
-        ..counted(connection, row.id, &records)?
-    })
+    let edition = migrations::schema::edition::table.select(migrations::schema::edition::number).first(connection)?;
+    Ok(CommitSummary { edition, ..counted(connection, row.id, &records)? })
 }
 
 /// The log that a file begins: named beside it, else after the file; an abandoned one of the same name and shape
@@ -214,53 +196,29 @@ fn new_log(connection: &mut PgConnection, row: &UploadRow) -> Result<i64, LoadEr
     let shape = row.about()?.shape;
     let stem = row.name.rsplit(['/', '\\']).next().unwrap_or(&row.name);
     let stem = stem.rsplit_once('.').map_or(stem, |(stem, _)| stem).trim();
-    let wanted = row
-        .log_hint
-        .as_deref()
-        .map(str::trim)
-        .filter(|name| !name.is_empty())
-        .unwrap_or(stem);
+    let wanted = row.log_hint.as_deref().map(str::trim).filter(|name| !name.is_empty()).unwrap_or(stem);
     let wanted = if wanted.is_empty() { "log" } else { wanted };
     let logs = store::logs(connection, row.keeper_id)?;
     let mut name = wanted.to_owned();
     let mut copy = 1;
-    while let Some((id, _, taken)) = logs
-        .iter()
-        .find(|(_, taken, _)| folded(taken) == folded(&name))
-    {
+    while let Some((id, _, taken)) = logs.iter().find(|(_, taken, _)| folded(taken) == folded(&name)) {
         let lives: i64 = upload::table
-            .filter(
-                upload::log_id
-                    .eq(id)
-                    .and(upload::state.eq(State::Committed.as_str())),
-            )
+            .filter(upload::log_id.eq(id).and(upload::state.eq(State::Committed.as_str())))
             .count()
             .get_result(connection)?;
         if lives == 0 && (*taken == shape || row.log_hint.is_some()) {
-            diesel::update(log::table.find(id))
-                .set(log::shape.eq(&shape))
-                .execute(connection)?;
+            diesel::update(log::table.find(id)).set(log::shape.eq(&shape)).execute(connection)?;
             return Ok(*id);
         }
         copy += 1;
         name = format!("{wanted} ({copy})");
     }
-    let values = (
-        log::keeper_id.eq(row.keeper_id),
-        log::name.eq(&name),
-        log::shape.eq(&shape),
-    );
-    Ok(diesel::insert_into(log::table)
-        .values(values)
-        .returning(log::id)
-        .get_result(connection)?)
+    let values = (log::keeper_id.eq(row.keeper_id), log::name.eq(&name), log::shape.eq(&shape));
+    Ok(diesel::insert_into(log::table).values(values).returning(log::id).get_result(connection)?)
 }
 
 /// The keeper's tables become the fold of the live uploads.
-fn refold(
-    connection: &mut PgConnection,
-    keeper_id: i64,
-) -> Result<(Changes, Vec<Unplaced>), LoadError> {
+fn refold(connection: &mut PgConnection, keeper_id: i64) -> Result<(Changes, Vec<Unplaced>), LoadError> {
     let live = store::live(connection, keeper_id)?;
     let uploads: Vec<LiveUpload<'_>> = live.iter().map(store::Live::borrow).collect();
     let preferences = store::preferences(connection, keeper_id, None)?;
@@ -280,34 +238,20 @@ pub fn undo(connection: &mut PgConnection, id: i64, by: &str) -> Result<Upload, 
             State::Committed => {}
             state => {
                 let remedy = "only a committed upload is undone; discard it instead";
-                return Err(LoadError::WrongState {
-                    upload: id,
-                    state,
-                    action: "undo",
-                    remedy,
-                });
+                return Err(LoadError::WrongState { upload: id, state, action: "undo", remedy });
             }
         }
         let sequence = revision(connection, owner)? + 1;
         // A year that only this file gave goes with it; one set by hand stays.
         let since = row.about()?.keeping_since;
         if since.is_some() {
-            diesel::update(
-                keeper::table
-                    .find(owner)
-                    .filter(keeper::keeping_since.eq(since)),
-            )
-            .set(keeper::keeping_since.eq(None::<i32>))
-            .execute(connection)?;
+            diesel::update(keeper::table.find(owner).filter(keeper::keeping_since.eq(since)))
+                .set(keeper::keeping_since.eq(None::<i32>))
+                .execute(connection)?;
         }
-        diesel::update(keeper::table.find(owner))
-            .set(keeper::revision.eq(sequence))
-            .execute(connection)?;
+        diesel::update(keeper::table.find(owner)).set(keeper::revision.eq(sequence)).execute(connection)?;
         diesel::update(upload::table.find(id))
-            .set((
-                upload::state.eq(State::Undone.as_str()),
-                upload::undone_at.eq(diesel::dsl::now),
-            ))
+            .set((upload::state.eq(State::Undone.as_str()), upload::undone_at.eq(diesel::dsl::now)))
             .execute(connection)?;
         refold(connection, owner)?;
         record(connection, by, "undo upload", id)?;
@@ -329,17 +273,10 @@ pub fn discard(connection: &mut PgConnection, id: i64, by: &str) -> Result<Uploa
                     State::Committing => "wait until it is committed, then undo it",
                     _ => "undo it instead",
                 };
-                return Err(LoadError::WrongState {
-                    upload: id,
-                    state,
-                    action: "discard",
-                    remedy,
-                });
+                return Err(LoadError::WrongState { upload: id, state, action: "discard", remedy });
             }
         }
-        diesel::update(upload::table.find(id))
-            .set(upload::state.eq(State::Discarded.as_str()))
-            .execute(connection)?;
+        diesel::update(upload::table.find(id)).set(upload::state.eq(State::Discarded.as_str())).execute(connection)?;
         record(connection, by, "discard upload", id)
     })?;
     store::upload(connection, id)
@@ -354,21 +291,8 @@ pub fn remove(connection: &mut PgConnection, id: i64, by: &str) -> Result<Upload
 }
 
 /// See [`super::edit`].
-pub fn edit(
-    connection: &mut PgConnection,
-    keeper_id: i64,
-    records: &[Record],
-    by: &str,
-) -> Result<i64, LoadError> {
-    at_once(
-        connection,
-        keeper_id,
-        "edit",
-        "edit",
-        records,
-        &About::default(),
-        by,
-    )
+pub fn edit(connection: &mut PgConnection, keeper_id: i64, records: &[Record], by: &str) -> Result<i64, LoadError> {
+    at_once(connection, keeper_id, "edit", "edit", records, &About::default(), by)
 }
 
 /// Records facts that need no reading: an upload that is committed as it is made.
@@ -381,8 +305,7 @@ pub(super) fn at_once(
     about: &About,
     by: &str,
 ) -> Result<i64, LoadError> {
-    let content =
-        serde_json::to_vec(records).map_err(|error| LoadError::Packing(error.to_string()))?;
+    let content = serde_json::to_vec(records).map_err(|error| LoadError::Packing(error.to_string()))?;
     connection.transaction(|connection| {
         lock_keeper(connection, keeper_id)?;
         let id: i64 = diesel::insert_into(upload::table)
@@ -401,10 +324,7 @@ pub(super) fn at_once(
             .returning(upload::id)
             .get_result(connection)?;
         diesel::insert_into(upload_file::table)
-            .values((
-                upload_file::upload_id.eq(id),
-                upload_file::content.eq(&content),
-            ))
+            .values((upload_file::upload_id.eq(id), upload_file::content.eq(&content)))
             .execute(connection)?;
         let row = store::row(connection, id)?;
         make_current(connection, &row, records, by)?;
@@ -412,12 +332,7 @@ pub(super) fn at_once(
     })
 }
 
-fn record(
-    connection: &mut PgConnection,
-    by: &str,
-    action: &str,
-    upload: i64,
-) -> Result<(), LoadError> {
+fn record(connection: &mut PgConnection, by: &str, action: &str, upload: i64) -> Result<(), LoadError> {
     diesel::insert_into(audit::table)
         .values((
             audit::actor.eq(without_nul(by)),
@@ -436,7 +351,6 @@ struct Edition {
 
 /// The last statement of a transaction that changes what an answer depends on.
 fn raise_edition(connection: &mut PgConnection) -> Result<i64, LoadError> {
-    let raised: Edition =
-        diesel::sql_query("SELECT raise_edition() AS number").get_result(connection)?;
+    let raised: Edition = diesel::sql_query("SELECT raise_edition() AS number").get_result(connection)?;
     Ok(raised.number)
 }

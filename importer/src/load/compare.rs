@@ -59,15 +59,8 @@ impl Others {
     pub fn of(connection: &mut PgConnection, row: &UploadRow) -> Result<Self, LoadError> {
         let mut live = store::live(connection, row.keeper_id)?;
         live.retain(|other| other.upload != row.id);
-        let answers = store::answers(connection, row.id)?
-            .into_iter()
-            .map(|stored| stored.answer)
-            .collect();
-        Ok(Others {
-            live,
-            logs: store::logs(connection, row.keeper_id)?,
-            answers,
-        })
+        let answers = store::answers(connection, row.id)?.into_iter().map(|stored| stored.answer).collect();
+        Ok(Others { live, logs: store::logs(connection, row.keeper_id)?, answers })
     }
 
     fn borrow(&self) -> Vec<LiveUpload<'_>> {
@@ -75,17 +68,11 @@ impl Others {
     }
 
     fn answer(&self, key: &str) -> Option<&str> {
-        self.answers
-            .iter()
-            .find(|answer| answer.key == key)
-            .map(|answer| answer.choice.as_str())
+        self.answers.iter().find(|answer| answer.key == key).map(|answer| answer.choice.as_str())
     }
 
     fn name(&self, log: i64) -> Option<&str> {
-        self.logs
-            .iter()
-            .find(|(id, ..)| *id == log)
-            .map(|(_, name, _)| name.as_str())
+        self.logs.iter().find(|(id, ..)| *id == log).map(|(_, name, _)| name.as_str())
     }
 
     /// The log of a file, and the one to ask about if that is unclear.
@@ -96,10 +83,7 @@ impl Others {
             return (Chosen::Log(log), None);
         }
         if let Some(hint) = row.log_hint.as_deref() {
-            let named = self
-                .logs
-                .iter()
-                .find(|(_, name, _)| folded(name) == folded(hint));
+            let named = self.logs.iter().find(|(_, name, _)| folded(name) == folded(hint));
             return (named.map_or(Chosen::New, |(id, ..)| Chosen::Log(*id)), None);
         }
         let uploads = self.borrow();
@@ -107,13 +91,10 @@ impl Others {
         let alike = self
             .logs
             .iter()
-            .filter(|(id, _, shape)| {
-                !shape.is_empty() && *shape == outcome.about.shape && living.contains(id)
-            })
+            .filter(|(id, _, shape)| !shape.is_empty() && *shape == outcome.about.shape && living.contains(id))
             .map(|(id, ..)| (likeness(&log_of(&uploads, *id), &outcome.records), *id));
         // Of several the most alike, of equals the latest.
-        let Some((share, log)) =
-            alike.max_by(|left, right| left.0.total_cmp(&right.0).then(left.1.cmp(&right.1)))
+        let Some((share, log)) = alike.max_by(|left, right| left.0.total_cmp(&right.0).then(left.1.cmp(&right.1)))
         else {
             return (Chosen::New, None);
         };
@@ -137,10 +118,7 @@ pub fn compare(
 ) -> Result<Chosen, LoadError> {
     let (chosen, asked) = others.choose(row, outcome);
     if chosen == Chosen::Unclear {
-        let known = asked
-            .and_then(|log| others.name(log))
-            .unwrap_or_default()
-            .to_owned();
+        let known = asked.and_then(|log| others.name(log)).unwrap_or_default().to_owned();
         hold_all(outcome, known, others.answer("log_unclear"));
         return Ok(chosen);
     }
@@ -167,11 +145,8 @@ pub fn compare(
         list.extend(changed(&step.changed, &step.withdrawn));
         // Tanks and kits are named by the way: no row of a file stands for them alone.
         let by_the_way = [Kind::Tank, Kind::Instrument];
-        let missing: Vec<(Key, Stated<'_>)> = step
-            .gone
-            .into_iter()
-            .filter(|(key, _)| !by_the_way.contains(&key.kind))
-            .collect();
+        let missing: Vec<(Key, Stated<'_>)> =
+            step.gone.into_iter().filter(|(key, _)| !by_the_way.contains(&key.kind)).collect();
         if !own.replaces && !missing.is_empty() {
             list.push(gone(&missing));
         }
@@ -188,20 +163,13 @@ pub fn compare(
         }
         let name = others.name(other).unwrap_or_default();
         let key = format!("{LOGS_DISAGREE}:{name}");
-        let mine = disagreement.disputes.iter().flat_map(|dispute| {
-            if first == number {
-                &dispute.first
-            } else {
-                &dispute.second
-            }
-        });
+        let mine = disagreement
+            .disputes
+            .iter()
+            .flat_map(|dispute| if first == number { &dispute.first } else { &dispute.second });
         let cells: Vec<CellRef> = mine.flat_map(|record| value_cells(record)).collect();
         let count = disagreement.disputes.len().to_string();
-        let fill = [
-            ("first", own_name.as_str()),
-            ("second", name),
-            ("count", count.as_str()),
-        ];
+        let fill = [("first", own_name.as_str()), ("second", name), ("count", count.as_str())];
         let mut finding = found("logs_disagree", key.clone(), &fill);
         at(&mut finding, cells);
         finding.answered = others.answer(&key).map(str::to_owned);
@@ -218,18 +186,10 @@ fn earlier<'l>(
 ) -> Result<Vec<LiveUpload<'l>>, LoadError> {
     use diesel::prelude::*;
     let before: Vec<i64> = upload::table
-        .filter(
-            upload::keeper_id
-                .eq(row.keeper_id)
-                .and(upload::commit_sequence.lt(row.commit_sequence)),
-        )
+        .filter(upload::keeper_id.eq(row.keeper_id).and(upload::commit_sequence.lt(row.commit_sequence)))
         .select(upload::id)
         .load(connection)?;
-    Ok(uploads
-        .iter()
-        .filter(|upload| before.contains(&upload.upload))
-        .copied()
-        .collect())
+    Ok(uploads.iter().filter(|upload| before.contains(&upload.upload)).copied().collect())
 }
 
 /// Nothing of the file loads while its log is in question.
@@ -240,28 +200,13 @@ fn hold_all(outcome: &mut Outcome, known: String, answered: Option<&str>) {
             rows.entry(cell.sheet.clone()).or_default().insert(cell.row);
         }
     }
-    let held = rows
-        .into_iter()
-        .map(|(sheet, rows)| Held {
-            sheet,
-            column: None,
-            rows: runs(&rows),
-        })
-        .collect();
-    let mut finding = found(
-        "log_unclear",
-        "log_unclear".to_owned(),
-        &[("known", &known)],
-    );
+    let held = rows.into_iter().map(|(sheet, rows)| Held { sheet, column: None, rows: runs(&rows) }).collect();
+    let mut finding = found("log_unclear", "log_unclear".to_owned(), &[("known", &known)]);
     finding.held = held;
     finding.answered = answered.map(str::to_owned);
     outcome.findings.push(finding);
     let cells = outcome.cells;
-    outcome.cells = CellCounts {
-        recorded: 0,
-        findings: cells.findings + cells.recorded,
-        ..cells
-    };
+    outcome.cells = CellCounts { recorded: 0, findings: cells.findings + cells.recorded, ..cells };
     outcome.records.clear();
 }
 
@@ -280,21 +225,11 @@ fn runs(rows: &BTreeSet<u32>) -> Vec<[u32; 2]> {
 /// Cells that say the value of a record.
 fn value_cells(record: &Record) -> Vec<CellRef> {
     let place = record.place();
-    let values: Vec<CellRef> = place
-        .cells
-        .iter()
-        .filter(|cell| cell.role == "value")
-        .cloned()
-        .collect();
+    let values: Vec<CellRef> = place.cells.iter().filter(|cell| cell.role == "value").cloned().collect();
     if !values.is_empty() {
         return values;
     }
-    vec![CellRef {
-        sheet: place.sheet.clone(),
-        row: place.row,
-        column: place.column,
-        role: "value".to_owned(),
-    }]
+    vec![CellRef { sheet: place.sheet.clone(), row: place.row, column: place.column, role: "value".to_owned() }]
 }
 
 /// Puts a finding at the first of its cells.
@@ -309,42 +244,22 @@ fn at(finding: &mut Finding, cells: Vec<CellRef>) {
 
 /// Other values than before, and ends that the list took back: cell by cell, or a column's as one.
 fn changed(changed: &[(Stated<'_>, &Record)], withdrawn: &[(Key, Stated<'_>)]) -> Vec<Finding> {
-    let mut columns: BTreeMap<(Option<&str>, u32), Vec<(String, String, &Record)>> =
-        BTreeMap::new();
+    let mut columns: BTreeMap<(Option<&str>, u32), Vec<(String, String, &Record)>> = BTreeMap::new();
     for (before, now) in changed {
         let place = now.place();
         let (old, new) = said(before.record, now);
-        columns
-            .entry((place.sheet.as_deref(), place.column))
-            .or_default()
-            .push((old, new, *now));
+        columns.entry((place.sheet.as_deref(), place.column)).or_default().push((old, new, *now));
     }
     let mut list = Vec::new();
     for ((sheet, column), mut cells) in columns {
         cells.sort_by_key(|(.., record)| record.place().row);
         if cells.len() > ONE_BY_ONE {
-            let examples: Vec<String> = cells
-                .iter()
-                .take(3)
-                .map(|(old, new, _)| format!("{old} → {new}"))
-                .collect();
-            let (count, examples) = (
-                format!("{} values of this column", cells.len()),
-                examples.join(", ") + ", …",
-            );
+            let examples: Vec<String> = cells.iter().take(3).map(|(old, new, _)| format!("{old} → {new}")).collect();
+            let (count, examples) = (format!("{} values of this column", cells.len()), examples.join(", ") + ", …");
             let fill = [("written", count.as_str()), ("known", examples.as_str())];
-            let mut finding = found(
-                "value_changed",
-                format!("value_changed:{}:{column}", sheet.unwrap_or_default()),
-                &fill,
-            );
-            at(
-                &mut finding,
-                cells
-                    .iter()
-                    .flat_map(|(.., record)| value_cells(record))
-                    .collect(),
-            );
+            let mut finding =
+                found("value_changed", format!("value_changed:{}:{column}", sheet.unwrap_or_default()), &fill);
+            at(&mut finding, cells.iter().flat_map(|(.., record)| value_cells(record)).collect());
             list.push(finding);
             continue;
         }
@@ -359,27 +274,15 @@ fn changed(changed: &[(Stated<'_>, &Record)], withdrawn: &[(Key, Stated<'_>)]) -
     for (key, stated) in withdrawn {
         let known = text(stated.record);
         let fill = [("written", "nothing"), ("known", known.as_str())];
-        list.push(found(
-            "value_changed",
-            format!("value_changed:{}:{}", key.kind.as_str(), key.slot),
-            &fill,
-        ));
+        list.push(found("value_changed", format!("value_changed:{}:{}", key.kind.as_str(), key.slot), &fill));
     }
     list
 }
 
 /// What a version no longer holds.
 fn gone(gone: &[(Key, Stated<'_>)]) -> Finding {
-    let mut finding = found(
-        ROWS_GONE,
-        ROWS_GONE.to_owned(),
-        &[("count", &rows_of(gone).to_string())],
-    );
-    let named: Vec<String> = gone
-        .iter()
-        .take(3)
-        .map(|(_, stated)| text(stated.record))
-        .collect();
+    let mut finding = found(ROWS_GONE, ROWS_GONE.to_owned(), &[("count", &rows_of(gone).to_string())]);
+    let named: Vec<String> = gone.iter().take(3).map(|(_, stated)| text(stated.record)).collect();
     finding.written = named.join("; ") + if gone.len() > 3 { "; …" } else { "" };
     finding
 }
@@ -388,13 +291,7 @@ fn gone(gone: &[(Key, Stated<'_>)]) -> Finding {
 fn rows_of(gone: &[(Key, Stated<'_>)]) -> usize {
     let rows: BTreeSet<(i64, Option<&str>, u32)> = gone
         .iter()
-        .map(|(_, stated)| {
-            (
-                stated.last_upload,
-                stated.last.place().sheet.as_deref(),
-                stated.last.place().row,
-            )
-        })
+        .map(|(_, stated)| (stated.last_upload, stated.last.place().sheet.as_deref(), stated.last.place().row))
         .collect();
     rows.len()
 }
@@ -411,9 +308,8 @@ fn said(before: &Record, now: &Record) -> (String, String) {
     };
     let (earlier, later) = (fields(before), fields(now));
     let of_place = ["sheet", "row", "column", "line", "cells", "written"];
-    let differs = later.iter().find(|(name, value)| {
-        !of_place.contains(&name.as_str()) && earlier.get(*name) != Some(value)
-    });
+    let differs =
+        later.iter().find(|(name, value)| !of_place.contains(&name.as_str()) && earlier.get(*name) != Some(value));
     match differs {
         Some((name, value)) => {
             let shown = |value: Option<&serde_json::Value>| match value {
@@ -421,10 +317,7 @@ fn said(before: &Record, now: &Record) -> (String, String) {
                 Some(serde_json::Value::Null) | None => "nothing".to_owned(),
                 Some(other) => other.to_string(),
             };
-            (
-                format!("{name} {}", shown(earlier.get(name))),
-                format!("{name} {}", shown(Some(value))),
-            )
+            (format!("{name} {}", shown(earlier.get(name))), format!("{name} {}", shown(Some(value))))
         }
         None => (old, new),
     }
@@ -443,20 +336,10 @@ fn text(record: &Record) -> String {
         Record::Stay(stay) => format!("{} in {}", stay.specimen, stay.tank),
         Record::Placement(spot) => format!("place of {}", spot.specimen),
         Record::Sighting(look) => format!("{} {} on {}", look.specimen, look.status, look.on),
-        Record::Sizing(size) => format!(
-            "{} {} {} on {}",
-            size.specimen, size.value, size.unit, size.on
-        ),
+        Record::Sizing(size) => format!("{} {} {} on {}", size.specimen, size.value, size.unit, size.on),
         Record::Ending(ending) => {
-            let day = ending
-                .latest
-                .or(ending.earliest)
-                .map_or_else(String::new, |day| format!(" on {day}"));
-            format!(
-                "{} {}{day}",
-                ending.specimen,
-                ending.fate.map_or("ended", |fate| fate.as_str())
-            )
+            let day = ending.latest.or(ending.earliest).map_or_else(String::new, |day| format!(" on {day}"));
+            format!("{} {}{day}", ending.specimen, ending.fate.map_or("ended", |fate| fate.as_str()))
         }
         Record::Routine(habit) => format!("{} {} from {}", habit.routine, habit.rate, habit.from),
         Record::Event(event) => format!("{} on {}", event.event, event.taken.on),
@@ -466,17 +349,12 @@ fn text(record: &Record) -> String {
 
 fn reading_text(reading: &Reading) -> String {
     let value = match (reading.value, reading.lower, reading.upper) {
-        (Some(value), ..) if reading.qualifier == crate::record::Qualifier::Equal => {
-            value.to_string()
-        }
+        (Some(value), ..) if reading.qualifier == crate::record::Qualifier::Equal => value.to_string(),
         (Some(value), ..) => format!("{}{value}", reading.qualifier.as_str()),
         (None, lower, upper) => {
             let end = |end: Option<f64>| end.map_or_else(|| "…".to_owned(), |end| end.to_string());
             format!("{} to {}", end(lower), end(upper))
         }
     };
-    format!(
-        "{} {value} {} on {}",
-        reading.parameter, reading.unit, reading.taken
-    )
+    format!("{} {value} {} on {}", reading.parameter, reading.unit, reading.taken)
 }

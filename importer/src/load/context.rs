@@ -29,10 +29,7 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
     let names: BTreeMap<i64, String> = tanks.iter().cloned().collect();
     let tanks = tanks
         .into_iter()
-        .map(|(id, name)| KnownTank {
-            name,
-            aliases: aliases.remove(&id).unwrap_or_default(),
-        })
+        .map(|(id, name)| KnownTank { name, aliases: aliases.remove(&id).unwrap_or_default() })
         .collect();
 
     // The latest stay of each specimen comes last.
@@ -43,10 +40,8 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
         .load::<(i64, i64)>(connection)?
         .into_iter()
         .collect();
-    let ended: Vec<i64> = ending::table
-        .filter(ending::keeper_id.eq(keeper_id))
-        .select(ending::specimen_id)
-        .load(connection)?;
+    let ended: Vec<i64> =
+        ending::table.filter(ending::keeper_id.eq(keeper_id)).select(ending::specimen_id).load(connection)?;
     let ended: std::collections::BTreeSet<i64> = ended.into_iter().collect();
     let specimens: Vec<(i64, String, Option<String>)> = specimen::table
         .filter(specimen::keeper_id.eq(keeper_id))
@@ -63,14 +58,7 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
         })
         .collect();
 
-    type Kit = (
-        Option<i64>,
-        String,
-        Option<f64>,
-        Option<f64>,
-        Option<String>,
-        Option<String>,
-    );
+    type Kit = (Option<i64>, String, Option<f64>, Option<f64>, Option<String>, Option<String>);
     let kits: Vec<Kit> = instrument::table
         .filter(instrument::keeper_id.eq(keeper_id))
         .order(instrument::key)
@@ -85,22 +73,14 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
         .load(connection)?;
     let instruments = kits
         .into_iter()
-        .map(
-            |(tank, parameter, limit, step, reference, basis)| KnownInstrument {
-                tank: tank.and_then(|tank| names.get(&tank)).cloned(),
-                parameter,
-                limit,
-                step,
-                reference,
-                basis,
-            },
-        )
+        .map(|(tank, parameter, limit, step, reference, basis)| KnownInstrument {
+            tank: tank.and_then(|tank| names.get(&tank)).cloned(),
+            parameter,
+            limit,
+            step,
+            reference,
+            basis,
+        })
         .collect();
-    Ok(Context {
-        keeper_known: true,
-        tanks,
-        specimens,
-        instruments,
-        ..Context::default()
-    })
+    Ok(Context { keeper_known: true, tanks, specimens, instruments, ..Context::default() })
 }

@@ -35,10 +35,7 @@ pub enum LoadError {
         keys: Vec<String>,
     },
     /// An answer to something that is not asked.
-    #[error(
-        "answer '{key}', upload {upload}: nothing is asked under this key; {}",
-        valid(open, "open questions")
-    )]
+    #[error("answer '{key}', upload {upload}: nothing is asked under this key; {}", valid(open, "open questions"))]
     UnknownQuestion {
         /// The upload.
         upload: i64,
@@ -48,10 +45,7 @@ pub enum LoadError {
         open: Vec<String>,
     },
     /// An answer that is not offered.
-    #[error(
-        "answer '{choice}', question '{key}': not one of its answers; {}",
-        valid(choices, "choose from")
-    )]
+    #[error("answer '{choice}', question '{key}': not one of its answers; {}", valid(choices, "choose from"))]
     UnknownChoice {
         /// The question.
         key: String,
@@ -80,9 +74,7 @@ pub enum LoadError {
     #[error("roll call: {0}")]
     BadRollCall(String),
     /// A value that the database's rules exclude; nothing was recorded.
-    #[error(
-        "{table}, rule {rule}: {message}; nothing was recorded: correct the value and send it again"
-    )]
+    #[error("{table}, rule {rule}: {message}; nothing was recorded: correct the value and send it again")]
     Rejected {
         /// The table.
         table: String,
@@ -92,9 +84,7 @@ pub enum LoadError {
         message: String,
     },
     /// Something stored cannot be read back.
-    #[error(
-        "upload {upload}, stored {what}: cannot be read ({message}); restore the database from a backup"
-    )]
+    #[error("upload {upload}, stored {what}: cannot be read ({message}); restore the database from a backup")]
     Damaged {
         /// The upload.
         upload: i64,
@@ -115,11 +105,7 @@ pub enum LoadError {
 }
 
 fn valid(options: &[String], lead: &str) -> String {
-    if options.is_empty() {
-        "there are none".to_owned()
-    } else {
-        format!("{lead}: {}", options.join(", "))
-    }
+    if options.is_empty() { "there are none".to_owned() } else { format!("{lead}: {}", options.join(", ")) }
 }
 
 impl From<diesel::result::Error> for LoadError {
@@ -135,11 +121,7 @@ impl From<diesel::result::Error> for LoadError {
                 information,
             ) => LoadError::Rejected {
                 table: information.table_name().unwrap_or("a table").to_owned(),
-                rule: information
-                    .constraint_name()
-                    .or(information.column_name())
-                    .unwrap_or("unnamed")
-                    .to_owned(),
+                rule: information.constraint_name().or(information.column_name()).unwrap_or("unnamed").to_owned(),
                 message: information.message().to_owned(),
             },
             other => LoadError::Database(other),

@@ -22,16 +22,10 @@ pub fn found(code: &'static str, key: String, values: &[(&str, &str)]) -> Findin
         column: None,
         written: String::new(),
         message: kind.map_or_else(|| code.to_owned(), |kind| kind.sentence(values)),
-        remedy: kind
-            .map(|kind| fill(kind.remedy, values))
-            .unwrap_or_default(),
+        remedy: kind.map(|kind| fill(kind.remedy, values)).unwrap_or_default(),
         choices: answers
             .into_iter()
-            .map(|answer| Choice {
-                code: answer.code.to_owned(),
-                label: fill(answer.label, values),
-                needs: None,
-            })
+            .map(|answer| Choice { code: answer.code.to_owned(), label: fill(answer.label, values), needs: None })
             .collect(),
         proposed: None,
         held: Vec::new(),
@@ -47,26 +41,14 @@ mod tests {
     #[test]
     fn the_codes_of_comparing_are_the_catalogues() {
         for (code, severity, choices) in [
-            (
-                "log_unclear",
-                Severity::Questioned,
-                &["newer", "another", "leave_out", "dont_know"][..],
-            ),
-            (
-                "logs_disagree",
-                Severity::Questioned,
-                &["two_tests", "first", "second", "leave_out", "dont_know"],
-            ),
+            ("log_unclear", Severity::Questioned, &["newer", "another", "leave_out", "dont_know"][..]),
+            ("logs_disagree", Severity::Questioned, &["two_tests", "first", "second", "leave_out", "dont_know"]),
             ("rows_gone", Severity::Noted, &["take_out"]),
             ("value_changed", Severity::Noted, &[]),
         ] {
             let finding = found(code, code.to_owned(), &[]);
             assert_eq!(finding.severity, severity, "{code}");
-            let codes: Vec<&str> = finding
-                .choices
-                .iter()
-                .map(|choice| choice.code.as_str())
-                .collect();
+            let codes: Vec<&str> = finding.choices.iter().map(|choice| choice.code.as_str()).collect();
             assert_eq!(codes, choices, "{code}");
             assert!(!finding.remedy.is_empty(), "{code}");
         }

@@ -22,11 +22,7 @@ pub fn find_keeper(connection: &mut PgConnection, handle: &str) -> Result<Option
         fn lower(text: diesel::sql_types::Text) -> diesel::sql_types::Text;
     }
     let handle = handle.trim();
-    Ok(keeper::table
-        .filter(lower(keeper::handle).eq(lower(handle)))
-        .select(keeper::id)
-        .first(connection)
-        .optional()?)
+    Ok(keeper::table.filter(lower(keeper::handle).eq(lower(handle))).select(keeper::id).first(connection).optional()?)
 }
 
 /// The keeper of a handle, made if there is none.
@@ -46,23 +42,15 @@ pub fn ensure_keeper(connection: &mut PgConnection, handle: &str) -> Result<i64,
     // Another connection may have made it between the two statements.
     match made {
         Some(id) => Ok(id),
-        None => {
-            find_keeper(connection, handle)?.ok_or_else(|| LoadError::NoKeeper(handle.to_owned()))
-        }
+        None => find_keeper(connection, handle)?.ok_or_else(|| LoadError::NoKeeper(handle.to_owned())),
     }
 }
 
 /// Locks the keeper's row until the transaction ends: commits of one keeper take turns.
 pub(super) fn lock_keeper(connection: &mut PgConnection, keeper_id: i64) -> Result<(), LoadError> {
-    let found: Option<i64> = keeper::table
-        .find(keeper_id)
-        .select(keeper::id)
-        .for_update()
-        .first(connection)
-        .optional()?;
-    found
-        .map(|_| ())
-        .ok_or_else(|| LoadError::NoKeeper(keeper_id.to_string()))
+    let found: Option<i64> =
+        keeper::table.find(keeper_id).select(keeper::id).for_update().first(connection).optional()?;
+    found.map(|_| ()).ok_or_else(|| LoadError::NoKeeper(keeper_id.to_string()))
 }
 
 /// A specimen that was not simply alive.
@@ -74,16 +62,7 @@ pub struct RollCallException {
     pub status: String,
 }
 
-const STATUSES: [&str; 8] = [
-    "alive",
-    "open",
-    "off",
-    "poor",
-    "dead",
-    "left",
-    "not_found",
-    "not_looked",
-];
+const STATUSES: [&str; 8] = ["alive", "open", "off", "poor", "dead", "left", "not_found", "not_looked"];
 
 /// See [`super::roll_call`].
 pub fn roll_call(
@@ -126,17 +105,11 @@ fn living(
     on: NaiveDate,
     tank_id: Option<i64>,
 ) -> Result<BTreeMap<i64, String>, LoadError> {
-    let ended = ending::table
-        .filter(ending::keeper_id.eq(keeper_id))
-        .select(ending::specimen_id);
+    let ended = ending::table.filter(ending::keeper_id.eq(keeper_id)).select(ending::specimen_id);
     let mut living: BTreeMap<i64, String> = specimen::table
         .filter(specimen::keeper_id.eq(keeper_id))
         .filter(specimen::id.ne_all(ended))
-        .filter(
-            specimen::acquired_earliest
-                .is_null()
-                .or(specimen::acquired_earliest.le(on)),
-        )
+        .filter(specimen::acquired_earliest.is_null().or(specimen::acquired_earliest.le(on)))
         .select((specimen::id, specimen::label))
         .load::<(i64, String)>(connection)?
         .into_iter()
@@ -149,9 +122,7 @@ fn living(
             .first(connection)
             .optional()?;
         own.ok_or_else(|| {
-            LoadError::BadRollCall(format!(
-                "tank {tank_id} is not this keeper's; list the tanks for their numbers"
-            ))
+            LoadError::BadRollCall(format!("tank {tank_id} is not this keeper's; list the tanks for their numbers"))
         })?;
         let there: Vec<i64> = stay::table
             .filter(stay::keeper_id.eq(keeper_id).and(stay::tank_id.eq(tank_id)))

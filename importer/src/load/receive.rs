@@ -57,21 +57,14 @@ pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Rec
             .first(connection)
             .optional()?;
         if let Some(live) = live {
-            return Ok(Received {
-                upload_id: live,
-                already: Some(live),
-            });
+            return Ok(Received { upload_id: live, already: Some(live) });
         }
         let name = without_nul(new.name.trim());
         let upload_id: i64 = diesel::insert_into(upload::table)
             .values((
                 upload::keeper_id.eq(new.keeper_id),
                 upload::kind.eq("file"),
-                upload::name.eq(if name.is_empty() {
-                    "unnamed".into()
-                } else {
-                    name
-                }),
+                upload::name.eq(if name.is_empty() { "unnamed".into() } else { name }),
                 upload::sha256.eq(&hash),
                 upload::byte_count.eq(i64::try_from(new.bytes.len()).unwrap_or(i64::MAX)),
                 upload::tank_hint.eq(new.tank.map(without_nul)),
@@ -85,22 +78,13 @@ pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Rec
             .returning(upload::id)
             .get_result(connection)?;
         diesel::insert_into(upload_file::table)
-            .values((
-                upload_file::upload_id.eq(upload_id),
-                upload_file::content.eq(new.bytes),
-            ))
+            .values((upload_file::upload_id.eq(upload_id), upload_file::content.eq(new.bytes)))
             .execute(connection)?;
-        Ok(Received {
-            upload_id,
-            already: None,
-        })
+        Ok(Received { upload_id, already: None })
     })
 }
 
 /// The keeper's revision: raised by every commit and undo.
 pub fn revision(connection: &mut PgConnection, keeper_id: i64) -> Result<i64, LoadError> {
-    Ok(keeper::table
-        .find(keeper_id)
-        .select(keeper::revision)
-        .first(connection)?)
+    Ok(keeper::table.find(keeper_id).select(keeper::revision).first(connection)?)
 }

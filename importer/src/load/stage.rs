@@ -34,31 +34,18 @@ const OF_ONE_FILE: [&str; 4] = ["as_of_missing", "as_of_assumed", "log_unclear",
 
 impl Loader {
     /// See [`super::stage`].
-    pub fn stage(
-        self,
-        connection: &mut PgConnection,
-        id: i64,
-        today: NaiveDate,
-    ) -> Result<Upload, LoadError> {
+    pub fn stage(self, connection: &mut PgConnection, id: i64, today: NaiveDate) -> Result<Upload, LoadError> {
         let begun = connection.transaction(|connection| {
             let row = store::locked(connection, id)?;
             match row.state()? {
                 State::Received | State::Reading | State::Questions | State::Ready => {}
                 state => {
                     let remedy = "only an upload that is not committed is read again";
-                    return Err(LoadError::WrongState {
-                        upload: id,
-                        state,
-                        action: "read",
-                        remedy,
-                    });
+                    return Err(LoadError::WrongState { upload: id, state, action: "read", remedy });
                 }
             }
             diesel::update(upload::table.find(id))
-                .set((
-                    upload::state.eq(State::Reading.as_str()),
-                    upload::read_on.eq(today),
-                ))
+                .set((upload::state.eq(State::Reading.as_str()), upload::read_on.eq(today)))
                 .execute(connection)?;
             store::row(connection, id)
         })?;
@@ -77,23 +64,17 @@ impl Loader {
     ///
     /// What was known when it was first committed is used again, so that an answer changes what was asked and
     /// nothing else; before that, what is known now.
-    pub(super) fn read(
-        self,
-        connection: &mut PgConnection,
-        row: &UploadRow,
-    ) -> Result<Read, LoadError> {
+    pub(super) fn read(self, connection: &mut PgConnection, row: &UploadRow) -> Result<Read, LoadError> {
         let revision = revision(connection, row.keeper_id)?;
         let bytes = store::original(connection, row.id)?;
         let own: Vec<store::StoredAnswer> = store::answers(connection, row.id)?;
         let frozen = row.commit_sequence.and(row.context.as_ref());
         let mut context = match frozen {
-            Some(frozen) => {
-                serde_json::from_value(frozen.clone()).map_err(|error| LoadError::Damaged {
-                    upload: row.id,
-                    what: "context",
-                    message: error.to_string(),
-                })?
-            }
+            Some(frozen) => serde_json::from_value(frozen.clone()).map_err(|error| LoadError::Damaged {
+                upload: row.id,
+                what: "context",
+                message: error.to_string(),
+            })?,
             None => context::context_for(connection, row.keeper_id)?,
         };
         context.today = row.read_on;
@@ -101,10 +82,7 @@ impl Loader {
         context.as_of = row.as_of;
         let given: Vec<Answer> = own.iter().map(|stored| stored.answer.clone()).collect();
         let read = |context: &Context, answers: Vec<Answer>| {
-            let context = Context {
-                answers,
-                ..context.clone()
-            };
+            let context = Context { answers, ..context.clone() };
             store::outcome_without_nul((self.reader)(&row.name, &bytes, &context))
         };
         let mut outcome = read(&context, given.clone())?;
@@ -113,64 +91,37 @@ impl Loader {
         if frozen.is_none() {
             // The first reading shows the shape; answers to that shape, and what its log said, serve the second.
             let asked = outcome.findings.iter().any(is_open);
-            context.complete_since_answered =
-                complete_since_answered(connection, row, &others, &outcome)?;
+            context.complete_since_answered = complete_since_answered(connection, row, &others, &outcome)?;
             if asked {
                 carried = earlier_answers(connection, row, &outcome.about.shape, &own)?;
             }
             if !carried.is_empty() || context.complete_since_answered {
-                let answers = carried
-                    .iter()
-                    .map(|(_, answer)| answer.clone())
-                    .chain(given)
-                    .collect();
+                let answers = carried.iter().map(|(_, answer)| answer.clone()).chain(given).collect();
                 outcome = read(&context, answers)?;
             }
         }
         let chosen = compare(connection, row, &others, &mut outcome)?;
-        Ok(Read {
-            outcome,
-            context,
-            chosen,
-            carried,
-            revision,
-        })
+        Ok(Read { outcome, context, chosen, carried, revision })
     }
 
     /// See [`super::resume`].
-    pub fn resume(
-        self,
-        connection: &mut PgConnection,
-    ) -> Result<Vec<(i64, Result<State, LoadError>)>, LoadError> {
+    pub fn resume(self, connection: &mut PgConnection) -> Result<Vec<(i64, Result<State, LoadError>)>, LoadError> {
         let waiting: Vec<(i64, String, Option<NaiveDate>, bool)> = upload::table
             .filter(upload::state.eq_any([State::Reading.as_str(), State::Committing.as_str()]))
             .order(upload::id)
-            .select((
-                upload::id,
-                upload::state,
-                upload::read_on,
-                upload::leave_open,
-            ))
+            .select((upload::id, upload::state, upload::read_on, upload::leave_open))
             .load(connection)?;
         let mut done = Vec::new();
         for (id, state, read_on, leave_open) in waiting {
             let outcome = match (state.as_str(), read_on) {
-                ("reading", Some(today)) => {
-                    self.stage(connection, id, today).map(|upload| upload.state)
-                }
-                ("committing", _) => self
-                    .commit(connection, id, leave_open)
-                    .map(|_| State::Committed),
+                ("reading", Some(today)) => self.stage(connection, id, today).map(|upload| upload.state),
+                ("committing", _) => self.commit(connection, id, leave_open).map(|_| State::Committed),
                 // Taken for reading, and stopped before it began.
-                _ => diesel::update(
-                    upload::table
-                        .find(id)
-                        .filter(upload::state.eq(State::Reading.as_str())),
-                )
-                .set(upload::state.eq(State::Received.as_str()))
-                .execute(connection)
-                .map(|_| State::Received)
-                .map_err(LoadError::from),
+                _ => diesel::update(upload::table.find(id).filter(upload::state.eq(State::Reading.as_str())))
+                    .set(upload::state.eq(State::Received.as_str()))
+                    .execute(connection)
+                    .map(|_| State::Received)
+                    .map_err(LoadError::from),
             };
             done.push((id, outcome));
         }
@@ -179,11 +130,7 @@ impl Loader {
 }
 
 /// Stores what was read: records, findings, state.
-pub(super) fn keep(
-    connection: &mut PgConnection,
-    row: &UploadRow,
-    read: &Read,
-) -> Result<State, LoadError> {
+pub(super) fn keep(connection: &mut PgConnection, row: &UploadRow, read: &Read) -> Result<State, LoadError> {
     let outcome = &read.outcome;
     for (from, answer) in &read.carried {
         diesel::insert_into(upload_answer::table)
@@ -200,11 +147,7 @@ pub(super) fn keep(
     }
     store::store_findings(connection, row.id, &outcome.findings)?;
     store::store_records(connection, row.id, Stage::Staged, &outcome.records)?;
-    let open = outcome
-        .findings
-        .iter()
-        .filter(|finding| is_open(finding))
-        .count();
+    let open = outcome.findings.iter().filter(|finding| is_open(finding)).count();
     let failed = crate::read::unreadable(outcome);
     let state = match (failed, open) {
         (true, _) => State::Failed,
@@ -212,17 +155,9 @@ pub(super) fn keep(
         (false, _) => State::Questions,
     };
     // A committed upload stays committed: its answers make a further commit.
-    let state = if row.commit_sequence.is_some() {
-        row.state()?
-    } else {
-        state
-    };
-    let message = failed.then(|| {
-        outcome
-            .findings
-            .first()
-            .map(|finding| format!("{}: {}", finding.message, finding.remedy))
-    });
+    let state = if row.commit_sequence.is_some() { row.state()? } else { state };
+    let message =
+        failed.then(|| outcome.findings.first().map(|finding| format!("{}: {}", finding.message, finding.remedy)));
     diesel::update(upload::table.find(row.id))
         .set((
             upload::state.eq(state.as_str()),
@@ -250,10 +185,7 @@ fn complete_since_answered(
     let Chosen::Log(log) = others.choose(row, outcome).0 else {
         return Ok(false);
     };
-    let state: String = log::table
-        .find(log)
-        .select(log::complete_since_state)
-        .first(connection)?;
+    let state: String = log::table.find(log).select(log::complete_since_state).first(connection)?;
     Ok(state != "unanswered")
 }
 
@@ -269,23 +201,14 @@ fn earlier_answers(
     }
     let given: Vec<(i64, String, String, Option<Value>)> = upload_answer::table
         .inner_join(upload::table.on(upload::id.eq(upload_answer::upload_id)))
-        .filter(
-            upload::keeper_id
-                .eq(row.keeper_id)
-                .and(upload::id.ne(row.id)),
-        )
+        .filter(upload::keeper_id.eq(row.keeper_id).and(upload::id.ne(row.id)))
         .filter(upload::state.eq(State::Committed.as_str()))
         .filter(
             diesel::dsl::sql::<diesel::sql_types::Bool>("upload.about ->> 'shape' = ")
                 .bind::<diesel::sql_types::Text, _>(shape),
         )
         .order((upload::commit_sequence.desc(), upload_answer::id.desc()))
-        .select((
-            upload::id,
-            upload_answer::finding_key,
-            upload_answer::choice,
-            upload_answer::value,
-        ))
+        .select((upload::id, upload_answer::finding_key, upload_answer::choice, upload_answer::value))
         .load(connection)?;
     let mut met: BTreeSet<String> = own.iter().map(|stored| stored.answer.key.clone()).collect();
     let mut earlier: Vec<(i64, Answer)> = given

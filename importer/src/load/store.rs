@@ -167,31 +167,18 @@ impl UploadRow {
     }
 
     fn damaged(&self, what: &'static str, message: impl ToString) -> LoadError {
-        LoadError::Damaged {
-            upload: self.id,
-            what,
-            message: message.to_string(),
-        }
+        LoadError::Damaged { upload: self.id, what, message: message.to_string() }
     }
 }
 
 pub(super) fn row(connection: &mut PgConnection, id: i64) -> Result<UploadRow, LoadError> {
-    let row = upload::table
-        .find(id)
-        .select(UploadRow::as_select())
-        .first(connection)
-        .optional()?;
+    let row = upload::table.find(id).select(UploadRow::as_select()).first(connection).optional()?;
     row.ok_or(LoadError::NoUpload(id))
 }
 
 /// The row, locked until the transaction ends.
 pub(super) fn locked(connection: &mut PgConnection, id: i64) -> Result<UploadRow, LoadError> {
-    let row = upload::table
-        .find(id)
-        .select(UploadRow::as_select())
-        .for_update()
-        .first(connection)
-        .optional()?;
+    let row = upload::table.find(id).select(UploadRow::as_select()).for_update().first(connection).optional()?;
     row.ok_or(LoadError::NoUpload(id))
 }
 
@@ -201,14 +188,11 @@ fn described(connection: &mut PgConnection, row: UploadRow) -> Result<Upload, Lo
         None => None,
     };
     let cells = match row.cells.clone() {
-        Some(cells) => {
-            serde_json::from_value(cells).map_err(|error| row.damaged("counts of cells", error))?
-        }
+        Some(cells) => serde_json::from_value(cells).map_err(|error| row.damaged("counts of cells", error))?,
         None => CellCounts::default(),
     };
     let counts = match row.counts.clone() {
-        Some(counts) => serde_json::from_value(counts)
-            .map_err(|error| row.damaged("counts of records", error))?,
+        Some(counts) => serde_json::from_value(counts).map_err(|error| row.damaged("counts of records", error))?,
         None => BTreeMap::new(),
     };
     Ok(Upload {
@@ -219,11 +203,7 @@ fn described(connection: &mut PgConnection, row: UploadRow) -> Result<Upload, Lo
         log,
         kind: row.kind,
         name: row.name,
-        sha256: row
-            .sha256
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect(),
+        sha256: row.sha256.iter().map(|byte| format!("{byte:02x}")).collect(),
         byte_count: row.byte_count,
         state_message: row.state_message,
         question_count: row.question_count,
@@ -254,9 +234,7 @@ pub fn uploads(connection: &mut PgConnection, keeper_id: i64) -> Result<Vec<Uplo
         .order(upload::id.desc())
         .select(UploadRow::as_select())
         .load(connection)?;
-    rows.into_iter()
-        .map(|row| described(connection, row))
-        .collect()
+    rows.into_iter().map(|row| described(connection, row)).collect()
 }
 
 /// The bytes as they came.
@@ -264,11 +242,7 @@ pub fn uploads(connection: &mut PgConnection, keeper_id: i64) -> Result<Vec<Uplo
 /// # Errors
 /// [`LoadError::NoUpload`]; the database's.
 pub fn original(connection: &mut PgConnection, id: i64) -> Result<Vec<u8>, LoadError> {
-    let content = upload_file::table
-        .find(id)
-        .select(upload_file::content)
-        .first(connection)
-        .optional()?;
+    let content = upload_file::table.find(id).select(upload_file::content).first(connection).optional()?;
     content.ok_or(LoadError::NoUpload(id))
 }
 
@@ -276,11 +250,7 @@ pub fn original(connection: &mut PgConnection, id: i64) -> Result<Vec<u8>, LoadE
 ///
 /// # Errors
 /// [`LoadError::Damaged`] if they cannot be unpacked; the database's.
-pub fn records(
-    connection: &mut PgConnection,
-    id: i64,
-    stage: Stage,
-) -> Result<Vec<Record>, LoadError> {
+pub fn records(connection: &mut PgConnection, id: i64, stage: Stage) -> Result<Vec<Record>, LoadError> {
     let packed: Option<Vec<u8>> = upload_records::table
         .find((id, stage.as_str()))
         .select(upload_records::records)
@@ -293,17 +263,12 @@ pub fn records(
 const LEVEL: i32 = 3;
 
 fn pack(records: &[Record]) -> Result<Vec<u8>, LoadError> {
-    let json =
-        serde_json::to_vec(records).map_err(|error| LoadError::Packing(error.to_string()))?;
+    let json = serde_json::to_vec(records).map_err(|error| LoadError::Packing(error.to_string()))?;
     zstd::encode_all(json.as_slice(), LEVEL).map_err(|error| LoadError::Packing(error.to_string()))
 }
 
 fn unpack(upload: i64, packed: &[u8]) -> Result<Vec<Record>, LoadError> {
-    let damaged = |message: String| LoadError::Damaged {
-        upload,
-        what: "records",
-        message,
-    };
+    let damaged = |message: String| LoadError::Damaged { upload, what: "records", message };
     let json = zstd::decode_all(packed).map_err(|error| damaged(error.to_string()))?;
     serde_json::from_slice(&json).map_err(|error| damaged(error.to_string()))
 }
@@ -325,10 +290,7 @@ pub(super) fn store_records(
         ))
         .on_conflict((upload_records::upload_id, upload_records::stage))
         .do_update()
-        .set((
-            upload_records::records.eq(&packed),
-            upload_records::record_count.eq(count),
-        ))
+        .set((upload_records::records.eq(&packed), upload_records::record_count.eq(count)))
         .execute(connection)?;
     Ok(())
 }
@@ -339,14 +301,7 @@ pub(super) fn store_records(
 /// [`LoadError::Damaged`] if they cannot be read back; the database's.
 pub fn findings(connection: &mut PgConnection, id: i64) -> Result<Vec<Finding>, LoadError> {
     type Row = (
-        (
-            String,
-            String,
-            String,
-            Option<String>,
-            Option<i32>,
-            Option<i32>,
-        ),
+        (String, String, String, Option<String>, Option<i32>, Option<i32>),
         (String, String, String, Option<String>),
         (Value, Option<Value>, Value, Value),
     );
@@ -362,25 +317,12 @@ pub fn findings(connection: &mut PgConnection, id: i64) -> Result<Vec<Finding>, 
                 finding::row_number,
                 finding::column_number,
             ),
-            (
-                finding::written,
-                finding::message,
-                finding::remedy,
-                finding::answered,
-            ),
-            (
-                finding::choices,
-                finding::proposed,
-                finding::held,
-                finding::cells,
-            ),
+            (finding::written, finding::message, finding::remedy, finding::answered),
+            (finding::choices, finding::proposed, finding::held, finding::cells),
         ))
         .load(connection)?;
-    let damaged = |error: serde_json::Error| LoadError::Damaged {
-        upload: id,
-        what: "findings",
-        message: error.to_string(),
-    };
+    let damaged =
+        |error: serde_json::Error| LoadError::Damaged { upload: id, what: "findings", message: error.to_string() };
     rows.into_iter()
         .map(
             |(
@@ -399,10 +341,7 @@ pub fn findings(connection: &mut PgConnection, id: i64) -> Result<Vec<Finding>, 
                     message,
                     remedy,
                     choices: serde_json::from_value(choices).map_err(damaged)?,
-                    proposed: proposed
-                        .map(serde_json::from_value)
-                        .transpose()
-                        .map_err(damaged)?,
+                    proposed: proposed.map(serde_json::from_value).transpose().map_err(damaged)?,
                     held: serde_json::from_value(held).map_err(damaged)?,
                     cells: serde_json::from_value(cells).map_err(damaged)?,
                     answered,
@@ -412,11 +351,7 @@ pub fn findings(connection: &mut PgConnection, id: i64) -> Result<Vec<Finding>, 
         .collect()
 }
 
-pub(super) fn store_findings(
-    connection: &mut PgConnection,
-    id: i64,
-    findings: &[Finding],
-) -> Result<(), LoadError> {
+pub(super) fn store_findings(connection: &mut PgConnection, id: i64, findings: &[Finding]) -> Result<(), LoadError> {
     diesel::delete(finding::table.filter(finding::upload_id.eq(id))).execute(connection)?;
     let number = |place: Option<u32>| place.and_then(|place| i32::try_from(place).ok());
     let mut rows = Vec::with_capacity(findings.len());
@@ -442,9 +377,7 @@ pub(super) fn store_findings(
     }
     // Sixteen columns a row, and a statement takes 65 535 values.
     for chunk in rows.chunks(4000) {
-        diesel::insert_into(finding::table)
-            .values(chunk)
-            .execute(connection)?;
+        diesel::insert_into(finding::table).values(chunk).execute(connection)?;
     }
     Ok(())
 }
@@ -474,26 +407,15 @@ pub(super) struct StoredAnswer {
     pub carried: bool,
 }
 
-pub(super) fn answers(
-    connection: &mut PgConnection,
-    id: i64,
-) -> Result<Vec<StoredAnswer>, LoadError> {
+pub(super) fn answers(connection: &mut PgConnection, id: i64) -> Result<Vec<StoredAnswer>, LoadError> {
     let rows: Vec<(String, String, Option<Value>, String)> = upload_answer::table
         .filter(upload_answer::upload_id.eq(id))
         .order(upload_answer::id)
-        .select((
-            upload_answer::finding_key,
-            upload_answer::choice,
-            upload_answer::value,
-            upload_answer::answered_by,
-        ))
+        .select((upload_answer::finding_key, upload_answer::choice, upload_answer::value, upload_answer::answered_by))
         .load(connection)?;
     Ok(rows
         .into_iter()
-        .map(|(key, choice, value, by)| StoredAnswer {
-            answer: Answer { key, choice, value },
-            carried: by == CARRIED,
-        })
+        .map(|(key, choice, value, by)| StoredAnswer { answer: Answer { key, choice, value }, carried: by == CARRIED })
         .collect())
 }
 
@@ -554,31 +476,19 @@ pub(super) fn live(connection: &mut PgConnection, keeper_id: i64) -> Result<Vec<
         .load(connection)?;
     let replacing: Vec<i64> = upload_answer::table
         .filter(upload_answer::upload_id.eq_any(rows.iter().map(|row| row.id)))
-        .filter(
-            upload_answer::finding_key
-                .eq(ROWS_GONE)
-                .and(upload_answer::choice.eq(TAKE_OUT)),
-        )
+        .filter(upload_answer::finding_key.eq(ROWS_GONE).and(upload_answer::choice.eq(TAKE_OUT)))
         .select(upload_answer::upload_id)
         .load(connection)?;
     rows.iter()
         .map(|row| {
             let records = records(connection, row.id, Stage::Committed)?;
-            Ok(Live::of(
-                row,
-                records,
-                row.about()?,
-                replacing.contains(&row.id),
-            ))
+            Ok(Live::of(row, records, row.about()?, replacing.contains(&row.id)))
         })
         .collect()
 }
 
 /// Names and numbers of a keeper's logs.
-pub(super) fn logs(
-    connection: &mut PgConnection,
-    keeper_id: i64,
-) -> Result<Vec<(i64, String, String)>, LoadError> {
+pub(super) fn logs(connection: &mut PgConnection, keeper_id: i64) -> Result<Vec<(i64, String, String)>, LoadError> {
     Ok(log::table
         .filter(log::keeper_id.eq(keeper_id))
         .order(log::id)
@@ -592,36 +502,20 @@ pub(super) fn preferences(
     keeper_id: i64,
     also: Option<(i64, Option<i64>)>,
 ) -> Result<Preferences, LoadError> {
-    let by_name: BTreeMap<String, i64> = logs(connection, keeper_id)?
-        .into_iter()
-        .map(|(id, name, _)| (name, id))
-        .collect();
+    let by_name: BTreeMap<String, i64> =
+        logs(connection, keeper_id)?.into_iter().map(|(id, name, _)| (name, id)).collect();
     let given: Vec<(i64, Option<i64>, String, String)> = upload_answer::table
         .inner_join(upload::table.on(upload::id.eq(upload_answer::upload_id)))
         .filter(upload::keeper_id.eq(keeper_id))
-        .filter(
-            upload::state
-                .eq(State::Committed.as_str())
-                .or(upload::id.eq(also.map_or(0, |(id, _)| id))),
-        )
+        .filter(upload::state.eq(State::Committed.as_str()).or(upload::id.eq(also.map_or(0, |(id, _)| id))))
         .filter(upload_answer::finding_key.like(format!("{LOGS_DISAGREE}:%")))
         .order(upload_answer::id)
-        .select((
-            upload::id,
-            upload::log_id,
-            upload_answer::finding_key,
-            upload_answer::choice,
-        ))
+        .select((upload::id, upload::log_id, upload_answer::finding_key, upload_answer::choice))
         .load(connection)?;
     let mut preferences = Preferences::new();
     for (id, own, key, choice) in given {
-        let own = also
-            .filter(|(staged, _)| *staged == id)
-            .map_or(own, |(_, log)| log);
-        let other = key
-            .split_once(':')
-            .and_then(|(_, name)| by_name.get(name))
-            .copied();
+        let own = also.filter(|(staged, _)| *staged == id).map_or(own, |(_, log)| log);
+        let other = key.split_once(':').and_then(|(_, name)| by_name.get(name)).copied();
         let (Some(own), Some(other)) = (own, other) else {
             continue;
         };
@@ -647,11 +541,7 @@ pub(super) fn counts(records: &[Record]) -> BTreeMap<&'static str, u64> {
 
 /// Text as the database can hold it: the character of number 0 is shown as a replacement mark.
 pub(super) fn without_nul(text: &str) -> Cow<'_, str> {
-    if text.contains('\0') {
-        Cow::Owned(text.replace('\0', "\u{fffd}"))
-    } else {
-        Cow::Borrowed(text)
-    }
+    if text.contains('\0') { Cow::Owned(text.replace('\0', "\u{fffd}")) } else { Cow::Borrowed(text) }
 }
 
 /// An outcome as the database can hold it.

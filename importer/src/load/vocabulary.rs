@@ -18,14 +18,8 @@ pub fn vocabulary() -> Vocabulary {
                 name: parameter.name.to_string(),
                 unit: parameter.unit.as_str().to_owned(),
                 ucum: Some(parameter.ucum.to_string()).filter(|ucum| !ucum.is_empty()),
-                hard_lower: parameter
-                    .hard
-                    .map(|(lower, _)| lower)
-                    .filter(|edge| edge.is_finite()),
-                hard_upper: parameter
-                    .hard
-                    .map(|(_, upper)| upper)
-                    .filter(|edge| edge.is_finite()),
+                hard_lower: parameter.hard.map(|(lower, _)| lower).filter(|edge| edge.is_finite()),
+                hard_upper: parameter.hard.map(|(_, upper)| upper).filter(|edge| edge.is_finite()),
             })
             .collect(),
         taxa: catalogue
@@ -45,12 +39,7 @@ pub fn vocabulary() -> Vocabulary {
             .map(|finding| FindingKindRow {
                 code: finding.code.as_str().to_owned(),
                 severity: finding.severity.as_str().to_owned(),
-                scope: finding
-                    .scope
-                    .iter()
-                    .map(|scope| scope_code(*scope))
-                    .collect::<Vec<_>>()
-                    .join(", "),
+                scope: finding.scope.iter().map(|scope| scope_code(*scope)).collect::<Vec<_>>().join(", "),
             })
             .collect(),
     }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::{middle, numbered, of, statements};
-use crate::fold::between::{Entry, Facts};
+use crate::fold::between::{Entry, Facts, first_log};
 use crate::fold::key::{Kind, folded};
 use crate::fold::row::{
     EndingRow, IdentificationRow, PlacementRow, SightingRow, SizingRow, SpecimenNameRow,
@@ -56,7 +56,7 @@ pub fn specimens(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>, current: &mu
                     .insert(format!("{key}|{log}|{}", row.name), row);
             }
         }
-        merged.insert(key, (whole, entries[0].sources[0].log));
+        merged.insert(key, (whole, first_log(entries)));
     }
     let parents: BTreeMap<&String, String> = merged
         .iter()

@@ -153,7 +153,7 @@ pub fn readings(facts: &Facts<'_>, current: &mut Current) {
                 written: reading.written.clone(),
                 written_unit: reading.written_unit.clone(),
                 specimen,
-                log_id: entry.sources[0].log,
+                log_id: entry.log,
             };
             current.written_at(Kind::Reading, &key, only);
             current.readings.insert(key, row);
