@@ -252,6 +252,13 @@ impl Problem {
         self
     }
 
+    /// With further response headers.
+    #[must_use]
+    pub fn with_headers(mut self, headers: Vec<(HeaderName, HeaderValue)>) -> Self {
+        self.headers.extend(headers);
+        self
+    }
+
     /// No token, or one that does not count.
     pub fn unauthorised(detail: &str, error: Option<&str>) -> Self {
         let challenge = match error {

@@ -9,9 +9,9 @@ use std::time::Instant;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::Method;
-use actix_web::http::header::{self, HeaderName, HeaderValue};
+use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
-use actix_web::{Error, HttpResponse};
+use actix_web::Error;
 
 use crate::problem::Problem;
 use crate::represent::hex;
@@ -28,7 +28,7 @@ pub async fn apply(mut request: ServiceRequest, next: Next<impl MessageBody + 's
     if method == Method::HEAD {
         request.head_mut().method = Method::GET;
     }
-    let http = request.request().clone();
+    let path = request.path().to_owned();
     let mut called = Box::pin(next.call(request));
     let outcome = poll_fn(|context| match catch_unwind(AssertUnwindSafe(|| called.as_mut().poll(context))) {
         Ok(Poll::Pending) => Poll::Pending,
@@ -37,21 +37,28 @@ pub async fn apply(mut request: ServiceRequest, next: Next<impl MessageBody + 's
     })
     .await;
     drop(called);
-    let mut response = match outcome {
-        Ok(Ok(response)) => unify(response.map_into_boxed_body(), &id),
-        Ok(Err(error)) => ServiceResponse::new(http, of_error(&error, &id)),
-        Err(panic) => ServiceResponse::new(http, Problem::internal(&format!("a handler panicked: {panic}")).response(&id)),
+    let answered = match outcome {
+        Ok(Ok(response)) => Ok(unify(response.map_into_boxed_body(), &id)),
+        Ok(Err(error)) => Err(of_error(&error)),
+        Err(panic) => Err(Problem::internal(&format!("a handler panicked: {panic}"))),
     };
-    finish(&mut response, &method, &id);
-    tracing::info!(
-        request = %id,
-        %method,
-        path = response.request().path(),
-        status = response.status().as_u16(),
-        ms = began.elapsed().as_millis() as u64,
-        "answered"
-    );
-    Ok(response)
+    // A request that failed before it had a response is answered by the connection: its headers go with the problem.
+    let answered = match answered {
+        Ok(mut response) => {
+            for (name, value) in finish(&method, &id, response.headers()) {
+                response.headers_mut().insert(name, value);
+            }
+            Ok(response)
+        }
+        Err(mut problem) => {
+            problem.request_id = Some(id.clone());
+            Err(problem.with_headers(finish(&method, &id, &HeaderMap::new())))
+        }
+    };
+    let status = answered.as_ref().map_or_else(|problem| problem.kind().status(), |response| response.status().as_u16());
+    let ms = u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX);
+    tracing::info!(request = %id, %method, path, status, ms, "answered");
+    answered.map_err(Error::from)
 }
 
 /// The caller's id if it is one, else 128 random bits.
@@ -80,7 +87,7 @@ fn unify(response: ServiceResponse, id: &str) -> ServiceResponse {
         return response;
     }
     if let Some(error) = response.response().error() {
-        let made = of_error(error, id);
+        let made = of_error(error).response(id);
         return response.into_response(made);
     }
     let media = response.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
@@ -92,15 +99,15 @@ fn unify(response: ServiceResponse, id: &str) -> ServiceResponse {
     response.into_response(problem.response(id))
 }
 
-fn of_error(error: &Error, id: &str) -> HttpResponse {
+fn of_error(error: &Error) -> Problem {
     if let Some(problem) = error.as_error::<Problem>() {
-        return problem.response(id);
+        return problem.clone();
     }
     let status = error.as_response_error().status_code();
     if status.as_u16() >= 500 {
-        return Problem::internal(error).response(id);
+        return Problem::internal(error);
     }
-    Problem::of_status(status, error.to_string()).response(id)
+    Problem::of_status(status, error.to_string())
 }
 
 fn said(panic: &(dyn std::any::Any + Send)) -> String {
@@ -112,38 +119,38 @@ fn said(panic: &(dyn std::any::Any + Send)) -> String {
 }
 
 /// Headers of every response.
-fn finish(response: &mut ServiceResponse, method: &Method, id: &str) {
-    let coding = response.headers().get(header::CONTENT_ENCODING).and_then(|value| value.to_str().ok()).map(str::to_owned);
-    let headers = response.headers_mut();
-    let mut set = |name: HeaderName, value: &str| {
-        if let Ok(value) = HeaderValue::from_str(value) {
-            headers.insert(name, value);
-        }
-    };
-    set(REQUEST_ID, id);
-    set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
-    set(header::REFERRER_POLICY, "no-referrer");
+fn finish(method: &Method, id: &str, headers: &HeaderMap) -> Vec<(HeaderName, HeaderValue)> {
+    let mut added = vec![
+        (header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")),
+        (header::REFERRER_POLICY, HeaderValue::from_static("no-referrer")),
+    ];
+    if let Ok(id) = HeaderValue::from_str(id) {
+        added.push((REQUEST_ID, id));
+    }
     // Reads may come from any page; whoever changes something sends a token, which no browser adds by itself.
     if matches!(*method, Method::GET | Method::HEAD | Method::OPTIONS) {
-        set(header::ACCESS_CONTROL_ALLOW_ORIGIN, "*");
-        set(header::ACCESS_CONTROL_EXPOSE_HEADERS, EXPOSED);
+        added.push((header::ACCESS_CONTROL_ALLOW_ORIGIN, HeaderValue::from_static("*")));
+        added.push((header::ACCESS_CONTROL_EXPOSE_HEADERS, HeaderValue::from_static(EXPOSED)));
     }
     // A strong validator names bytes, and compressed bytes are others.
-    let tagged = headers.get(header::ETAG).and_then(|value| value.to_str().ok()).map(str::to_owned);
-    if let (Some(tag), Some(coding)) = (tagged, coding)
+    let text = |name: HeaderName| headers.get(name).and_then(|value| value.to_str().ok());
+    if let (Some(tag), Some(coding)) = (text(header::ETAG), text(header::CONTENT_ENCODING))
         && coding != "identity"
         && let Some(open) = tag.strip_suffix('"')
         && let Ok(value) = HeaderValue::from_str(&format!("{open}-{coding}\""))
     {
-        headers.insert(header::ETAG, value);
+        added.push((header::ETAG, value));
     }
+    added
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use actix_web::HttpResponse;
+    use actix_web::body::to_bytes;
     use actix_web::middleware::{Compress, from_fn};
-    use actix_web::test::{TestRequest, call_service, init_service, read_body, read_body_json};
+    use actix_web::test::{TestRequest, call_service, init_service, read_body, read_body_json, try_call_service};
     use actix_web::{App, web};
     use serde_json::Value;
 
@@ -178,10 +185,12 @@ mod tests {
     async fn a_panic_is_answered_and_not_told() {
         let service = service!();
         let request = TestRequest::get().uri("/panics").insert_header(("x-request-id", "seen-7")).to_request();
-        let response = call_service(&service, request).await;
+        let error = try_call_service(&service, request).await.err().unwrap();
+        // This is what the connection sends.
+        let response = error.error_response();
         assert_eq!(response.status(), 500);
         assert_eq!(response.headers().get("x-request-id").unwrap(), "seen-7");
-        let body: Value = read_body_json(response).await;
+        let body: Value = serde_json::from_slice(&to_bytes(response.into_body()).await.unwrap()).unwrap();
         assert_eq!(body["type"], "/problems/internal");
         assert_eq!(body["request_id"], "seen-7");
         assert!(!body.to_string().contains("secret"));

@@ -1,5 +1,6 @@
 //! Questions to the records: who sees what, what is sent again, and that the documented shape is the served one.
 
+use chrono::{Days, NaiveDate};
 use serde_json::{Value, json};
 use server::route::{GrowthAnswer, SurvivalAnswer};
 
@@ -7,18 +8,36 @@ use crate::api_support::{Api, json_of, problem_of, publish};
 
 const SURVIVAL: &str = "/api/v1/taxa/goniopora/survival?by=nitrate";
 
-/// Six keepers with a tank and two corals each, as files that any member could have written: see the table beside them.
+/// Day on which every coral of the club came.
+fn arrival() -> NaiveDate {
+    NaiveDate::from_ymd_opt(2024, 1, 1).unwrap()
+}
+
+/// Days after arrival on which corals of each keeper died, of four each; the first three keep nitrate at 8 mg/L, inside
+/// the taught band, the others at 25, above it.
+const DEATHS: [&[i64]; 6] = [&[60, 90], &[120, 150], &[180], &[45, 75], &[105, 135], &[165]];
+
+/// Six keepers with a tank and four corals each, tested every 30 days, all seen alive after a year but ten.
 fn club(api: &Api) {
-    let since = ["2022-01-08", "2022-02-12", "2021-12-24", "2022-04-02", "2022-03-12", "2022-05-20"];
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/fixtures/hand_made");
-    for (number, since) in (1..).zip(since) {
+    for (number, deaths) in (1..).zip(DEATHS) {
         let keeper = format!("keeper{number}");
         let body = json!({"role": "keeper", "keeper": keeper, "create": true});
         let made = json_of(api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&body).send().unwrap(), 201);
         let token = made["token"].as_str().unwrap();
-        let file = |kind: &str| std::fs::read(folder.join(format!("{keeper}_{kind}"))).unwrap();
-        api.commit_register(token, "name=register.xlsx", file("register.xlsx"), since);
-        api.commit(token, "name=wide.csv", file("wide.csv"));
+        let mut register = String::from("ID,Coral,Acquired,Tank,Date died\n");
+        for coral in 0..4 {
+            let died = deaths.get(coral).map(|days| (arrival() + Days::new(*days as u64)).to_string()).unwrap_or_default();
+            register += &format!("C{coral},Goniopora sp.,{},Tank {number},{died}\n", arrival());
+        }
+        api.commit_register(token, "name=corals.csv&as_of=2024-12-30", register, "2023-12-01");
+        let nitrate = if number <= 3 { 8 } else { 25 };
+        let mut tests = String::from("Date,Nitrate (mg/L)\n");
+        for month in 0..14 {
+            tests += &format!("{},{nitrate}\n", arrival() - Days::new(30) + Days::new(30 * month));
+        }
+        api.commit(token, "name=tests.csv", tests);
+        let call = api.post("/api/v1/roll-call").bearer_auth(token).json(&json!({"on": "2024-12-31"}));
+        json_of(call.send().unwrap(), 201);
     }
 }
 
@@ -38,7 +57,19 @@ fn a_curator_sees_figures_that_others_do_not() {
     club(&api);
     let exact = json_of(get(&api, SURVIVAL, Some(&api.curator)), 200);
     let within = exact["result"]["groups"].as_array().unwrap().iter().find(|group| group["group"] == "within").unwrap();
-    assert_eq!(within["events"], 5, "{within:#}");
+    // Twelve corals a band, one lost at a time: 11/12, 10/12, … by hand.
+    let curve: Vec<(f64, f64)> = within["curve"]
+        .as_array()
+        .unwrap_or_else(|| panic!("{exact:#}"))
+        .iter()
+        .filter(|step| step["events"] != 0)
+        .map(|step| (step["time"].as_f64().unwrap(), step["survival"].as_f64().unwrap()))
+        .collect();
+    let by_hand = [(60.0, 11.0), (90.0, 10.0), (120.0, 9.0), (150.0, 8.0), (180.0, 7.0)];
+    assert_eq!(curve.len(), by_hand.len(), "{within:#}");
+    for ((time, survival), (day, alive)) in curve.iter().zip(by_hand) {
+        assert!(*time == day && (survival - alive / 12.0).abs() < 1e-12, "{time}: {survival}, by hand {day}: {alive}/12");
+    }
     assert_eq!(exact["question"]["audience"], "curator");
     for token in [None, Some(api.reader.as_str()), Some(api.osprey.as_str())] {
         let seen = json_of(get(&api, SURVIVAL, token), 200);
@@ -51,10 +82,11 @@ fn a_curator_sees_figures_that_others_do_not() {
 
     // Counts: exact for the curator, and hidden or rounded otherwise.
     let club = |token| json_of(get(&api, "/api/v1/club", token), 200)["records"].clone();
-    assert_eq!(club(Some(api.curator.as_str()))["specimens"], 12);
-    assert_eq!(club(None)["specimens"], 10);
+    assert_eq!(club(Some(api.curator.as_str()))["specimens"], 24);
+    assert_eq!(club(Some(api.reader.as_str()))["deaths"], 10);
+    assert_eq!((&club(None)["specimens"], &club(None)["keepers"]), (&json!(25), &json!(5)));
     let taxa = json_of(get(&api, "/api/v1/taxa?q=goniopora&rank=genus", Some(&api.curator)), 200);
-    assert_eq!(taxa["taxa"][0]["records"]["specimens"], 12);
+    assert_eq!(taxa["taxa"][0]["records"]["specimens"], 24);
     let empty = json_of(get(&api, "/api/v1/taxa/acropora", None), 200);
     assert_eq!(empty["records"]["refused"]["code"], "Suppressed", "no record looks like too few");
     let empty = json_of(get(&api, "/api/v1/taxa/acropora", Some(&api.curator)), 200);

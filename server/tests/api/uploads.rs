@@ -72,17 +72,22 @@ fn before_its_commit_an_upload_is_discarded() {
 
 #[test]
 fn a_file_may_come_as_a_form() {
-    use reqwest::blocking::multipart::{Form, Part};
     let api = Api::start();
-    let send = |form: Form, query: &str| {
-        api.post(&format!("/api/v1/uploads{query}")).bearer_auth(&api.curator).multipart(form).send().unwrap()
+    let part = |name: &str, rest: &str| format!("--edge\r\nContent-Disposition: form-data; name=\"{name}\"{rest}\r\n");
+    let send = |parts: &[String], query: &str| {
+        api.post(&format!("/api/v1/uploads{query}"))
+            .bearer_auth(&api.curator)
+            .header("content-type", "multipart/form-data; boundary=edge")
+            .body(format!("{}--edge--\r\n", parts.concat()))
+            .send()
+            .unwrap()
     };
-    let file = || Part::bytes(b"Date,Nitrate (mg/L)\n2025-03-04,5\n2025-03-18,6\n".to_vec()).file_name("C:\\logs\\reef.csv");
-    let form = Form::new().text("keeper", "osprey").text("tank", "Lagoon").part("file", file());
-    let received = json_of(send(form, ""), 202);
+    let file = "; filename=\"C:\\\\logs\\\\reef.csv\"\r\nContent-Type: text/csv\r\n\r\nDate,Nitrate (mg/L)\n2025-03-04,5\n2025-03-18,6\n";
+    let form = [part("keeper", "\r\n\r\nosprey"), part("tank", "\r\n\r\nLagoon"), part("file", file)];
+    let received = json_of(send(&form, ""), 202);
     assert_eq!((&received["name"], &received["tank"], &received["keeper"]), (&json!("reef.csv"), &json!("Lagoon"), &json!("osprey")));
-    let form = Form::new().text("kepeer", "osprey").text("tank", "Reef");
-    let problem = problem_of(send(form, "?tank=Lagoon"), 400, "invalid-query");
+    let form = [part("kepeer", "\r\n\r\nosprey"), part("tank", "\r\n\r\nReef")];
+    let problem = problem_of(send(&form, "?tank=Lagoon"), 400, "invalid-query");
     let named: Vec<&str> = problem["errors"].as_array().unwrap().iter().map(|fault| fault["parameter"].as_str().unwrap()).collect();
     assert_eq!(named, ["kepeer", "tank", "file"]);
 }

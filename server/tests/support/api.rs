@@ -271,8 +271,8 @@ pub fn water(tank: &str, nitrate: f64) -> String {
 
 /// A list of two corals, one of them lost.
 pub fn register() -> String {
-    "Label,Coral,Acquired,Tank,Fate,Fate date\n\
-     C01,Goniopora,2024-05-01,Lagoon,died,2025-02-01\n\
-     C02,Goniopora,2024-05-01,Lagoon,,\n"
+    "ID,Coral,Acquired,Tank,Date died,Cause\n\
+     C01,Goniopora sp.,2024-05-01,Lagoon,2025-02-01,heater stuck on\n\
+     C02,Goniopora sp.,2024-05-01,Lagoon,,\n"
         .to_owned()
 }
