@@ -26,9 +26,7 @@ pub mod risk; // who is at risk at which death
 
 pub use cox::{Covariate, CoxFit, CoxInput, CoxOptions, Ties, cox};
 pub use cumulative_incidence::{CumulativeIncidence, cumulative_incidence};
-pub use kaplan_meier::{
-    Interval, KaplanMeier, Step, club_start_time, clustered_std_errors, kaplan_meier,
-};
+pub use kaplan_meier::{Interval, KaplanMeier, Step, club_start_time, clustered_std_errors, kaplan_meier};
 pub use log_rank::{LogRank, log_rank, trend};
 pub use nelson_aalen::{NelsonAalen, nelson_aalen};
 pub use quantile::{Quantile, quantile};

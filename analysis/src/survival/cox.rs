@@ -78,10 +78,7 @@ pub struct CoxOptions {
 
 impl Default for CoxOptions {
     fn default() -> Self {
-        CoxOptions {
-            ties: Ties::Efron,
-            level: 0.95,
-        }
+        CoxOptions { ties: Ties::Efron, level: 0.95 }
     }
 }
 
@@ -131,11 +128,7 @@ pub struct ChiSquared {
 
 impl ChiSquared {
     fn new(statistic: f64, df: usize) -> ChiSquared {
-        ChiSquared {
-            statistic,
-            df,
-            p: chi_squared_upper(statistic, df as f64),
-        }
+        ChiSquared { statistic, df, p: chi_squared_upper(statistic, df as f64) }
     }
 }
 
@@ -212,12 +205,7 @@ pub fn model_limits(estimate: f64, variance: f64, level: f64) -> WaldLimits {
 ///
 /// # Errors
 /// `TooFewClusters` below [`CLUSTERS_FOR_LIMITS`].
-pub fn clustered_limits(
-    estimate: f64,
-    variance: f64,
-    clusters: usize,
-    level: f64,
-) -> Result<WaldLimits, Refusal> {
+pub fn clustered_limits(estimate: f64, variance: f64, clusters: usize, level: f64) -> Result<WaldLimits, Refusal> {
     let df = clusters.saturating_sub(1) as f64;
     let multiplier = student_multiplier(level, df);
     let (Some(t), true) = (multiplier, clusters >= CLUSTERS_FOR_LIMITS) else {
@@ -225,9 +213,7 @@ pub fn clustered_limits(
             RefusalCode::TooFewClusters,
             clusters as f64,
             CLUSTERS_FOR_LIMITS as f64,
-            format!(
-                "limits that allow for clusters need {CLUSTERS_FOR_LIMITS} of them at risk when somebody died"
-            ),
+            format!("limits that allow for clusters need {CLUSTERS_FOR_LIMITS} of them at risk when somebody died"),
         ));
     };
     let se = (variance * clusters as f64 / df).sqrt();
@@ -255,37 +241,20 @@ pub fn cox(input: &CoxInput, options: &CoxOptions) -> Result<CoxFit, Refusal> {
     let found = fit::maximise(&design).map_err(|trouble| refused(trouble, input))?;
     let p = design.covariates();
     let covariance = design.unscale(&found.covariance);
-    let scores = input
-        .cluster
-        .map(|cluster| robust::by_cluster(&design, cluster, &found.estimate));
+    let scores = input.cluster.map(|cluster| robust::by_cluster(&design, cluster, &found.estimate));
     let robust_scaled = scores.as_ref().map(|by| by.sandwich(&found.covariance));
     let robust_covariance = robust_scaled.as_ref().map(|v| design.unscale(v));
     let clusters = scores.as_ref().map(|by| by.clusters());
     let settled: Vec<usize> = (0..p).filter(|&j| !found.separated[j]).collect();
-    let wald = |v: &Matrix| {
-        fit::wald(&found.estimate, v, &settled).map(|w| ChiSquared::new(w, settled.len()))
-    };
+    let wald = |v: &Matrix| fit::wald(&found.estimate, v, &settled).map(|w| ChiSquared::new(w, settled.len()));
     let tests = CoxTests {
-        likelihood_ratio: ChiSquared::new(
-            2.0 * (found.log_likelihood - found.at_zero.log_likelihood),
-            p,
-        ),
+        likelihood_ratio: ChiSquared::new(2.0 * (found.log_likelihood - found.at_zero.log_likelihood), p),
         score: ChiSquared::new(found.score_test, p),
-        wald: if settled.len() == p {
-            wald(&found.covariance)
-        } else {
-            None
-        },
-        robust_wald: if settled.len() == p {
-            robust_scaled.as_ref().and_then(&wald)
-        } else {
-            None
-        },
+        wald: if settled.len() == p { wald(&found.covariance) } else { None },
+        robust_wald: if settled.len() == p { robust_scaled.as_ref().and_then(&wald) } else { None },
         robust_score: input.cluster.and_then(|cluster| {
             let at_zero = robust::by_cluster(&design, cluster, &vec![0.0; p]);
-            at_zero
-                .score_test(&found.at_zero.score)
-                .map(|statistic| ChiSquared::new(statistic, p))
+            at_zero.score_test(&found.at_zero.score).map(|statistic| ChiSquared::new(statistic, p))
         }),
     };
     let mut refusals = Vec::new();
@@ -295,10 +264,7 @@ pub fn cox(input: &CoxInput, options: &CoxOptions) -> Result<CoxFit, Refusal> {
             if found.separated[j] {
                 let refused = separation(&name);
                 refusals.push(refused.clone());
-                return Coefficient {
-                    refused: Some(refused),
-                    ..Coefficient::unknown(name)
-                };
+                return Coefficient { refused: Some(refused), ..Coefficient::unknown(name) };
             }
             let coef = found.estimate[j] / design.scale()[j];
             let robust = robust_covariance.as_ref().map(|v| v[j][j]);
@@ -343,10 +309,7 @@ pub fn cox(input: &CoxInput, options: &CoxOptions) -> Result<CoxFit, Refusal> {
         coefficients,
         covariance,
         robust_covariance,
-        log_likelihood: LogLikelihood {
-            at_zero: found.at_zero.log_likelihood,
-            fitted: found.log_likelihood,
-        },
+        log_likelihood: LogLikelihood { at_zero: found.at_zero.log_likelihood, fitted: found.log_likelihood },
         tests,
         iterations: found.iterations,
         rows: input.episodes.len(),
@@ -393,10 +356,7 @@ fn refused(trouble: fit::Trouble, input: &CoxInput) -> Refusal {
             RefusalCode::Singular,
             format!(
                 "{} does not differ among those at risk together, or follows from the other covariates",
-                input
-                    .covariates
-                    .get(j)
-                    .map_or("a covariate", |c| c.name.as_str())
+                input.covariates.get(j).map_or("a covariate", |c| c.name.as_str())
             ),
         ),
         fit::Trouble::NotConverged(steps) => Refusal::plain(
@@ -418,10 +378,7 @@ fn same_design<'a>(input: &CoxInput<'a>, fit: &CoxFit) -> Result<Design, Refusal
     check(input, &fit.options)?;
     let same = fit.rows == input.episodes.len() && fit.coefficients.len() == input.covariates.len();
     if !same {
-        return Err(Refusal::plain(
-            RefusalCode::InvalidInput,
-            "the rows or covariates are not those of the fit",
-        ));
+        return Err(Refusal::plain(RefusalCode::InvalidInput, "the rows or covariates are not those of the fit"));
     }
     Design::new(input, fit.options.ties)
 }
@@ -437,19 +394,10 @@ fn check(input: &CoxInput, options: &CoxOptions) -> Result<(), Refusal> {
     }
     for covariate in input.covariates {
         if covariate.values.len() != rows {
-            return invalid(format!(
-                "{}: {} values for {rows} rows",
-                covariate.name,
-                covariate.values.len()
-            ));
+            return invalid(format!("{}: {} values for {rows} rows", covariate.name, covariate.values.len()));
         }
         if let Some(row) = covariate.values.iter().position(|x| !x.is_finite()) {
-            return invalid(format!(
-                "{}, row {}: {} is not finite",
-                covariate.name,
-                row + 1,
-                covariate.values[row]
-            ));
+            return invalid(format!("{}, row {}: {} is not finite", covariate.name, row + 1, covariate.values[row]));
         }
     }
     for (what, column) in [("stratum", input.strata), ("cluster", input.cluster)] {
@@ -458,10 +406,7 @@ fn check(input: &CoxInput, options: &CoxOptions) -> Result<(), Refusal> {
         }
     }
     if !(options.level > 0.0 && options.level < 1.0) {
-        return invalid(format!(
-            "the level of the limits must lie between 0 and 1, not {}",
-            options.level
-        ));
+        return invalid(format!("the level of the limits must lie between 0 and 1, not {}", options.level));
     }
     Ok(())
 }

@@ -62,10 +62,7 @@ impl CumulativeIncidence {
         if t.is_nan() || t < self.start_time || t > self.last_time {
             return None;
         }
-        self.steps
-            .partition_point(|step| step.time <= t)
-            .checked_sub(1)
-            .and_then(|last| self.steps.get(last))
+        self.steps.partition_point(|step| step.time <= t).checked_sub(1).and_then(|last| self.steps.get(last))
     }
 }
 
@@ -86,18 +83,10 @@ pub fn cumulative_incidence(
         return invalid(row.to_string());
     }
     if cause.len() != episodes.len() {
-        return invalid(format!(
-            "{} rows but {} causes",
-            episodes.len(),
-            cause.len()
-        ));
+        return invalid(format!("{} rows but {} causes", episodes.len(), cause.len()));
     }
     if let Some(row) = cause.iter().position(|&c| c as usize > causes) {
-        return invalid(format!(
-            "row {}: cause {} is not one of {causes}",
-            row + 1,
-            cause[row]
-        ));
+        return invalid(format!("row {}: cause {} is not one of {causes}", row + 1, cause[row]));
     }
     let dead = Episodes {
         start: episodes.start.clone(),
@@ -135,11 +124,7 @@ pub fn cumulative_incidence(
             .enumerate()
             .map(|(k, sums)| sums.advance(survival, n, d, by_cause[j * causes + k] as f64, z))
             .collect();
-        survival = if d >= n {
-            0.0
-        } else {
-            survival * ((n - d) / n)
-        };
+        survival = if d >= n { 0.0 } else { survival * ((n - d) / n) };
         steps.push(IncidenceStep {
             time: risk.times[j],
             at_risk: at_risk[j],
@@ -148,13 +133,7 @@ pub fn cumulative_incidence(
             causes: of_causes,
         });
     }
-    Ok(CumulativeIncidence {
-        start_time,
-        steps,
-        last_time,
-        gap,
-        level,
-    })
+    Ok(CumulativeIncidence { start_time, steps, last_time, gap, level })
 }
 
 /// Sums of the variance of `F(t)`, kept so that no large terms cancel:
@@ -181,18 +160,11 @@ impl Running {
         self.a += if d < n { d / (n * (n - d)) } else { 0.0 };
         self.b += survival_before * survival_before * (n - own) * own / (n * n * n);
         self.c += survival_before * own / (n * n);
-        let std_error = (self.distance2_a + self.b - 2.0 * self.distance_c)
-            .max(0.0)
-            .sqrt();
+        let std_error = (self.distance2_a + self.b - 2.0 * self.distance_c).max(0.0).sqrt();
         let f = self.incidence;
         let inside = f > 0.0 && f < 1.0 && std_error > 0.0;
         let spread = inside.then(|| (z * std_error / (f * f.ln().abs())).exp());
-        Incidence {
-            incidence: f,
-            std_error,
-            lower: spread.map(|v| f.powf(v)),
-            upper: spread.map(|v| f.powf(1.0 / v)),
-        }
+        Incidence { incidence: f, std_error, lower: spread.map(|v| f.powf(v)), upper: spread.map(|v| f.powf(1.0 / v)) }
     }
 }
 
@@ -201,11 +173,7 @@ mod tests {
     use super::*;
 
     fn rows(stop: &[f64]) -> Episodes {
-        Episodes {
-            start: vec![0.0; stop.len()],
-            stop: stop.to_vec(),
-            event: vec![false; stop.len()],
-        }
+        Episodes { start: vec![0.0; stop.len()], stop: stop.to_vec(), event: vec![false; stop.len()] }
     }
 
     #[test]
@@ -223,19 +191,11 @@ mod tests {
 
     #[test]
     fn without_censoring_the_variance_is_binomial() -> Result<(), Refusal> {
-        let f = cumulative_incidence(
-            &rows(&[1.0, 2.0, 3.0, 4.0, 5.0]),
-            &[1, 2, 1, 2, 2],
-            2,
-            None,
-            0.95,
-        )?;
+        let f = cumulative_incidence(&rows(&[1.0, 2.0, 3.0, 4.0, 5.0]), &[1, 2, 1, 2, 2], 2, None, 0.95)?;
         for step in &f.steps[..4] {
             for cause in &step.causes {
                 let share = cause.incidence;
-                assert!(
-                    (cause.std_error * cause.std_error - share * (1.0 - share) / 5.0).abs() < 1e-15
-                );
+                assert!((cause.std_error * cause.std_error - share * (1.0 - share) / 5.0).abs() < 1e-15);
             }
         }
         Ok(())
@@ -243,24 +203,11 @@ mod tests {
 
     #[test]
     fn what_cannot_be_told_says_why() {
-        let code =
-            |result: Result<CumulativeIncidence, Refusal>| result.map(|_| ()).map_err(|r| r.code);
+        let code = |result: Result<CumulativeIncidence, Refusal>| result.map(|_| ()).map_err(|r| r.code);
         let e = rows(&[1.0, 2.0]);
-        assert_eq!(
-            code(cumulative_incidence(&e, &[0, 0], 2, None, 0.95)),
-            Err(RefusalCode::NoEvents)
-        );
-        assert_eq!(
-            code(cumulative_incidence(&e, &[3, 0], 2, None, 0.95)),
-            Err(RefusalCode::InvalidInput)
-        );
-        assert_eq!(
-            code(cumulative_incidence(&e, &[1], 2, None, 0.95)),
-            Err(RefusalCode::InvalidInput)
-        );
-        assert_eq!(
-            code(cumulative_incidence(&rows(&[-1.0]), &[1], 2, None, 0.95)),
-            Err(RefusalCode::InvalidInput)
-        );
+        assert_eq!(code(cumulative_incidence(&e, &[0, 0], 2, None, 0.95)), Err(RefusalCode::NoEvents));
+        assert_eq!(code(cumulative_incidence(&e, &[3, 0], 2, None, 0.95)), Err(RefusalCode::InvalidInput));
+        assert_eq!(code(cumulative_incidence(&e, &[1], 2, None, 0.95)), Err(RefusalCode::InvalidInput));
+        assert_eq!(code(cumulative_incidence(&rows(&[-1.0]), &[1], 2, None, 0.95)), Err(RefusalCode::InvalidInput));
     }
 }

@@ -23,11 +23,7 @@ pub fn e_value(hazard_ratio: f64, lower: f64, upper: f64, rare: bool) -> Option<
         return None;
     }
     let risk_ratio = |hr: f64| {
-        if rare {
-            hr
-        } else {
-            (1.0 - 0.5f64.powf(hr.sqrt())) / (1.0 - 0.5f64.powf((1.0 / hr).sqrt()))
-        }
+        if rare { hr } else { (1.0 - 0.5f64.powf(hr.sqrt())) / (1.0 - 0.5f64.powf((1.0 / hr).sqrt())) }
     };
     let e = |hr: f64| {
         let rr = risk_ratio(hr);
@@ -41,11 +37,7 @@ pub fn e_value(hazard_ratio: f64, lower: f64, upper: f64, rare: bool) -> Option<
     } else {
         e(upper)
     };
-    Some(EValue {
-        risk_ratio: risk_ratio(hazard_ratio),
-        point: e(hazard_ratio),
-        limit,
-    })
+    Some(EValue { risk_ratio: risk_ratio(hazard_ratio), point: e(hazard_ratio), limit })
 }
 
 #[cfg(test)]
@@ -54,12 +46,8 @@ mod tests {
 
     #[test]
     fn by_hand_and_symmetric() {
-        let up = e_value(2.0, 1.5, 3.0, true)
-            .map(|e| e.point)
-            .unwrap_or_default();
-        let down = e_value(0.5, 0.4, 0.8, true)
-            .map(|e| e.point)
-            .unwrap_or_default();
+        let up = e_value(2.0, 1.5, 3.0, true).map(|e| e.point).unwrap_or_default();
+        let down = e_value(0.5, 0.4, 0.8, true).map(|e| e.point).unwrap_or_default();
         assert!((up - (2.0 + 2f64.sqrt())).abs() < 1e-15);
         assert!((up - down).abs() < 1e-15);
     }

@@ -42,12 +42,7 @@ pub struct CurveOptions {
 
 impl Default for CurveOptions {
     fn default() -> Self {
-        CurveOptions {
-            start_time: None,
-            interval: Interval::LogLog,
-            level: 0.95,
-            across_gaps: false,
-        }
+        CurveOptions { start_time: None, interval: Interval::LogLog, level: 0.95, across_gaps: false }
     }
 }
 
@@ -100,19 +95,8 @@ pub struct KaplanMeier {
 ///
 /// `start_time`: the curve of P(T > t | T >= start_time), from the rows with `stop >= start_time`; `None` starts at the
 /// smallest entry. Without rows: an empty curve at `start_time` or 0. O(n log n).
-pub fn kaplan_meier(
-    episodes: &Episodes,
-    start_time: Option<f64>,
-    interval: Interval,
-) -> KaplanMeier {
-    kaplan_meier_with(
-        episodes,
-        &CurveOptions {
-            start_time,
-            interval,
-            ..CurveOptions::default()
-        },
-    )
+pub fn kaplan_meier(episodes: &Episodes, start_time: Option<f64>, interval: Interval) -> KaplanMeier {
+    kaplan_meier_with(episodes, &CurveOptions { start_time, interval, ..CurveOptions::default() })
 }
 
 /// The curve with all choices stated.
@@ -145,11 +129,7 @@ pub fn kaplan_meier_with(episodes: &Episodes, options: &CurveOptions) -> KaplanM
     let mut steps = Vec::with_capacity(kept);
     for j in 0..kept {
         let (n, d) = (at_risk[j] as f64, events[j] as f64);
-        survival = if d >= n {
-            0.0
-        } else {
-            survival * ((n - d) / n)
-        };
+        survival = if d >= n { 0.0 } else { survival * ((n - d) / n) };
         greenwood += if d >= n { 0.0 } else { d / (n * (n - d)) };
         let (lower, upper) = limits(options.interval, survival, greenwood, z);
         steps.push(Step {
@@ -209,11 +189,7 @@ impl KaplanMeier {
 
     /// Whether everybody watched to the end had died, so that the curve is 0 from its last death on.
     pub fn has_ended(&self) -> bool {
-        self.gap.is_none()
-            && self
-                .steps
-                .last()
-                .is_some_and(|step| step.survival == 0.0 && step.time >= self.last_time)
+        self.gap.is_none() && self.steps.last().is_some_and(|step| step.survival == 0.0 && step.time >= self.last_time)
     }
 
     /// Rows at risk at `t` (`start < t <= stop`), among those with `stop >= start_time`.
@@ -240,11 +216,7 @@ impl KaplanMeier {
     /// one before that with at least `minimum` at risk.
     pub fn cut_at_risk(&self, minimum: u64) -> KaplanMeier {
         let mut cut = self.clone();
-        let kept = self
-            .steps
-            .iter()
-            .position(|step| step.at_risk < minimum)
-            .unwrap_or(self.steps.len());
+        let kept = self.steps.iter().position(|step| step.at_risk < minimum).unwrap_or(self.steps.len());
         let before = self.steps.get(kept).map_or(f64::INFINITY, |step| step.time);
         cut.steps.truncate(kept);
         cut.last_time = self
@@ -273,10 +245,7 @@ pub fn clustered_std_errors(
     let mut ids = settled.clone();
     ids.sort_unstable();
     ids.dedup();
-    let position: Vec<usize> = settled
-        .iter()
-        .map(|id| ids.partition_point(|other| other < id))
-        .collect();
+    let position: Vec<usize> = settled.iter().map(|id| ids.partition_point(|other| other < id)).collect();
     // Sums of d / (n (n - d)) up to and including each death.
     let mut sums = Vec::with_capacity(curve.steps.len() + 1);
     sums.push(0.0);

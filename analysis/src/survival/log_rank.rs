@@ -75,12 +75,7 @@ pub fn log_rank(
     check(episodes, group, groups, strata, rho)?;
     let risk = RiskSets::new(episodes, strata, None);
     if risk.times.is_empty() {
-        return Err(Refusal::counted(
-            RefusalCode::NoEvents,
-            0.0,
-            1.0,
-            "nobody died: there is nothing to compare",
-        ));
+        return Err(Refusal::counted(RefusalCode::NoEvents, 0.0, 1.0, "nobody died: there is nothing to compare"));
     }
     let mut sums = vec![LogRankGroup::default(); groups];
     for &g in group {
@@ -108,11 +103,7 @@ pub fn log_rank(
             let d: u64 = deaths.iter().sum();
             let (n, d) = (n as f64, d as f64);
             let weight = if rho == 0.0 { 1.0 } else { survival.powf(rho) };
-            let spread = if n > 1.0 {
-                weight * weight * d * (n - d) / (n - 1.0)
-            } else {
-                0.0
-            };
+            let spread = if n > 1.0 { weight * weight * d * (n - d) / (n - 1.0) } else { 0.0 };
             for g in 0..groups {
                 let share = at_risk[g] as f64 / n;
                 sums[g].observed += weight * deaths[g] as f64;
@@ -128,8 +119,7 @@ pub fn log_rank(
             }
         }
     }
-    let (tested, never_at_risk): (Vec<usize>, Vec<usize>) =
-        (0..groups).partition(|&g| sums[g].expected > 0.0);
+    let (tested, never_at_risk): (Vec<usize>, Vec<usize>) = (0..groups).partition(|&g| sums[g].expected > 0.0);
     if tested.len() < 2 {
         return Err(Refusal::counted(
             RefusalCode::EmptyGroup,
@@ -140,31 +130,18 @@ pub fn log_rank(
     }
     let used = &tested[..tested.len() - 1];
     let block: Vec<f64> = used.iter().flatten_rows(&variance);
-    let excess: Vec<f64> = used
-        .iter()
-        .map(|&g| sums[g].observed - sums[g].expected)
-        .collect();
+    let excess: Vec<f64> = used.iter().map(|&g| sums[g].observed - sums[g].expected).collect();
     let statistic = Cholesky::new(&block, used.len())
         .map_err(|at| {
             Refusal::plain(
                 RefusalCode::Singular,
-                format!(
-                    "group {} was never at risk together with the others when somebody died",
-                    used[at.0] + 1
-                ),
+                format!("group {} was never at risk together with the others when somebody died", used[at.0] + 1),
             )
         })?
         .quadratic(&excess);
     let df = used.len();
     let p = chi_squared_upper(statistic, df as f64);
-    Ok(LogRank {
-        groups: sums,
-        variance,
-        statistic,
-        df,
-        p,
-        never_at_risk,
-    })
+    Ok(LogRank { groups: sums, variance, statistic, df, p, never_at_risk })
 }
 
 /// The test of a trend in hazard over the ordered groups of a finished test, with one score per group.
@@ -197,46 +174,21 @@ pub fn trend(test: &LogRank, scores: &[f64]) -> Result<Trend, Refusal> {
             "a trend needs two groups with unlike scores at risk together when somebody died",
         ));
     }
-    let excess: f64 = test
-        .groups
-        .iter()
-        .zip(scores)
-        .map(|(g, score)| score * (g.observed - g.expected))
-        .sum();
+    let excess: f64 = test.groups.iter().zip(scores).map(|(g, score)| score * (g.observed - g.expected)).sum();
     let statistic = excess * excess / variance;
-    Ok(Trend {
-        scores: scores.to_vec(),
-        excess,
-        variance,
-        statistic,
-        p: chi_squared_upper(statistic, 1.0),
-    })
+    Ok(Trend { scores: scores.to_vec(), excess, variance, statistic, p: chi_squared_upper(statistic, 1.0) })
 }
 
-fn check(
-    episodes: &Episodes,
-    group: &[u32],
-    groups: usize,
-    strata: Option<&[u32]>,
-    rho: f64,
-) -> Result<(), Refusal> {
+fn check(episodes: &Episodes, group: &[u32], groups: usize, strata: Option<&[u32]>, rho: f64) -> Result<(), Refusal> {
     let invalid = |message: String| Err(Refusal::plain(RefusalCode::InvalidInput, message));
     if let Err(row) = episodes.check() {
         return invalid(row.to_string());
     }
-    if group.len() != episodes.len() || strata.is_some_and(|strata| strata.len() != episodes.len())
-    {
-        return invalid(format!(
-            "each of the {} rows needs a group, and a stratum if there are any",
-            episodes.len()
-        ));
+    if group.len() != episodes.len() || strata.is_some_and(|strata| strata.len() != episodes.len()) {
+        return invalid(format!("each of the {} rows needs a group, and a stratum if there are any", episodes.len()));
     }
     if let Some(row) = group.iter().position(|&g| g as usize >= groups) {
-        return invalid(format!(
-            "row {}: group {} is not one of {groups}",
-            row + 1,
-            group[row]
-        ));
+        return invalid(format!("row {}: group {} is not one of {groups}", row + 1, group[row]));
     }
     if !rho.is_finite() || rho < 0.0 {
         return invalid(format!("the weight's power must be 0 or more, not {rho}"));
@@ -288,8 +240,7 @@ trait FlattenRows {
 impl<'a, I: Iterator<Item = &'a usize> + Clone> FlattenRows for I {
     fn flatten_rows(self, matrix: &[Vec<f64>]) -> Vec<f64> {
         let columns = self.clone();
-        self.flat_map(|&row| columns.clone().map(move |&column| matrix[row][column]))
-            .collect()
+        self.flat_map(|&row| columns.clone().map(move |&column| matrix[row][column])).collect()
     }
 }
 
@@ -299,23 +250,13 @@ mod tests {
 
     fn rows(stop: &[f64], event: &[u8]) -> Episodes {
         let event = event.iter().map(|e| *e == 1).collect();
-        Episodes {
-            start: vec![0.0; stop.len()],
-            stop: stop.to_vec(),
-            event,
-        }
+        Episodes { start: vec![0.0; stop.len()], stop: stop.to_vec(), event }
     }
 
     #[test]
     fn four_corals_by_hand() -> Result<(), Refusal> {
         // Deaths on days 1 (A; 2 of A, 2 of B at risk), 2 (B; 1, 2), 3 (A; 1, 1), 4 (B; 0, 1).
-        let test = log_rank(
-            &rows(&[1.0, 3.0, 2.0, 4.0], &[1; 4]),
-            &[0, 0, 1, 1],
-            2,
-            None,
-            0.0,
-        )?;
+        let test = log_rank(&rows(&[1.0, 3.0, 2.0, 4.0], &[1; 4]), &[0, 0, 1, 1], 2, None, 0.0)?;
         let expected = 0.5 + 1.0 / 3.0 + 0.5;
         let variance = 0.25 + 2.0 / 9.0 + 0.25;
         assert!((test.groups[0].expected - expected).abs() < 1e-15);
@@ -328,13 +269,7 @@ mod tests {
     #[test]
     fn ties_use_the_hypergeometric_variance() -> Result<(), Refusal> {
         // Two of four die on day 1, one in each group: V = 2 * 2/3 * 1/2 * 1/2 = 1/3.
-        let test = log_rank(
-            &rows(&[1.0, 1.0, 2.0, 2.0], &[1, 1, 0, 0]),
-            &[0, 1, 0, 1],
-            2,
-            None,
-            0.0,
-        )?;
+        let test = log_rank(&rows(&[1.0, 1.0, 2.0, 2.0], &[1, 1, 0, 0]), &[0, 1, 0, 1], 2, None, 0.0)?;
         assert!((test.variance[0][0] - 1.0 / 3.0).abs() < 1e-15);
         assert_eq!(test.statistic, 0.0);
         assert_eq!(test.p, 1.0);
@@ -356,61 +291,25 @@ mod tests {
     #[test]
     fn what_cannot_be_tested_says_why() {
         let code = |result: Result<LogRank, Refusal>| result.map(|_| ()).map_err(|r| r.code);
-        assert_eq!(
-            code(log_rank(&rows(&[1.0, 2.0], &[0, 0]), &[0, 1], 2, None, 0.0)),
-            Err(RefusalCode::NoEvents)
-        );
-        assert_eq!(
-            code(log_rank(&rows(&[1.0, 2.0], &[1, 1]), &[0, 0], 2, None, 0.0)),
-            Err(RefusalCode::EmptyGroup)
-        );
-        assert_eq!(
-            code(log_rank(&rows(&[1.0, 2.0], &[1, 1]), &[0, 2], 2, None, 0.0)),
-            Err(RefusalCode::InvalidInput)
-        );
-        assert_eq!(
-            code(log_rank(&rows(&[1.0, 2.0], &[1, 1]), &[0], 2, None, 0.0)),
-            Err(RefusalCode::InvalidInput)
-        );
-        assert_eq!(
-            code(log_rank(&rows(&[f64::NAN], &[1]), &[0], 2, None, 0.0)),
-            Err(RefusalCode::InvalidInput)
-        );
-        assert_eq!(
-            code(log_rank(&rows(&[], &[]), &[], 0, None, 0.0)),
-            Err(RefusalCode::NoEvents)
-        );
+        assert_eq!(code(log_rank(&rows(&[1.0, 2.0], &[0, 0]), &[0, 1], 2, None, 0.0)), Err(RefusalCode::NoEvents));
+        assert_eq!(code(log_rank(&rows(&[1.0, 2.0], &[1, 1]), &[0, 0], 2, None, 0.0)), Err(RefusalCode::EmptyGroup));
+        assert_eq!(code(log_rank(&rows(&[1.0, 2.0], &[1, 1]), &[0, 2], 2, None, 0.0)), Err(RefusalCode::InvalidInput));
+        assert_eq!(code(log_rank(&rows(&[1.0, 2.0], &[1, 1]), &[0], 2, None, 0.0)), Err(RefusalCode::InvalidInput));
+        assert_eq!(code(log_rank(&rows(&[f64::NAN], &[1]), &[0], 2, None, 0.0)), Err(RefusalCode::InvalidInput));
+        assert_eq!(code(log_rank(&rows(&[], &[]), &[], 0, None, 0.0)), Err(RefusalCode::NoEvents));
         // Group 1 lives from day 10 on, when all of group 0 have died.
-        let apart = Episodes {
-            start: vec![0.0, 0.0, 10.0, 10.0],
-            stop: vec![1.0, 2.0, 11.0, 12.0],
-            event: vec![true; 4],
-        };
-        assert_eq!(
-            code(log_rank(&apart, &[0, 0, 1, 1], 2, None, 0.0)),
-            Err(RefusalCode::Singular)
-        );
+        let apart =
+            Episodes { start: vec![0.0, 0.0, 10.0, 10.0], stop: vec![1.0, 2.0, 11.0, 12.0], event: vec![true; 4] };
+        assert_eq!(code(log_rank(&apart, &[0, 0, 1, 1], 2, None, 0.0)), Err(RefusalCode::Singular));
     }
 
     #[test]
     fn a_trend_of_two_groups_is_the_test_itself_whatever_the_scores() -> Result<(), Refusal> {
-        let test = log_rank(
-            &rows(&[1.0, 3.0, 2.0, 4.0], &[1; 4]),
-            &[0, 0, 1, 1],
-            2,
-            None,
-            0.0,
-        )?;
+        let test = log_rank(&rows(&[1.0, 3.0, 2.0, 4.0], &[1; 4]), &[0, 0, 1, 1], 2, None, 0.0)?;
         let by_score = trend(&test, &[7.0, 9.5])?;
         assert!((by_score.statistic - test.statistic).abs() < 1e-12);
-        assert_eq!(
-            trend(&test, &[2.0, 2.0]).map_err(|r| r.code),
-            Err(RefusalCode::Singular)
-        );
-        assert_eq!(
-            trend(&test, &[2.0]).map_err(|r| r.code),
-            Err(RefusalCode::InvalidInput)
-        );
+        assert_eq!(trend(&test, &[2.0, 2.0]).map_err(|r| r.code), Err(RefusalCode::Singular));
+        assert_eq!(trend(&test, &[2.0]).map_err(|r| r.code), Err(RefusalCode::InvalidInput));
         Ok(())
     }
 }

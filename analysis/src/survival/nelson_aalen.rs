@@ -64,11 +64,7 @@ pub fn nelson_aalen(episodes: &Episodes, start_time: Option<f64>, level: f64) ->
             }
         })
         .collect();
-    NelsonAalen {
-        start_time,
-        steps,
-        level,
-    }
+    NelsonAalen { start_time, steps, level }
 }
 
 #[cfg(test)]
@@ -79,29 +75,18 @@ mod tests {
     fn seven_corals_by_hand() {
         let stop = vec![6.0, 6.0, 6.0, 6.0, 7.0, 9.0, 10.0];
         let event = vec![false, true, true, true, true, false, true];
-        let e = Episodes {
-            start: vec![0.0; 7],
-            stop,
-            event,
-        };
+        let e = Episodes { start: vec![0.0; 7], stop, event };
         let steps = nelson_aalen(&e, None, 0.95).steps;
         // 3/7, + 1/3, + 1/1.
         assert!((steps[1].cumulative_hazard - 16.0 / 21.0).abs() < 1e-15);
         assert!((steps[2].cumulative_hazard - 37.0 / 21.0).abs() < 1e-15);
         assert!((steps[1].std_error - (3f64 / 49.0 + 1.0 / 9.0).sqrt()).abs() < 1e-15);
-        assert!(
-            steps[1].lower < steps[1].cumulative_hazard
-                && steps[1].cumulative_hazard < steps[1].upper
-        );
+        assert!(steps[1].lower < steps[1].cumulative_hazard && steps[1].cumulative_hazard < steps[1].upper);
     }
 
     #[test]
     fn no_death_is_no_step() {
-        let e = Episodes {
-            start: vec![0.0],
-            stop: vec![6.0],
-            event: vec![false],
-        };
+        let e = Episodes { start: vec![0.0], stop: vec![6.0], event: vec![false] };
         assert!(nelson_aalen(&e, None, 0.95).steps.is_empty());
     }
 }

@@ -63,11 +63,7 @@ mod tests {
     use crate::survival::{Interval, kaplan_meier};
 
     fn curve(stop: &[f64], event: &[bool]) -> KaplanMeier {
-        let e = Episodes {
-            start: vec![0.0; stop.len()],
-            stop: stop.to_vec(),
-            event: event.to_vec(),
-        };
+        let e = Episodes { start: vec![0.0; stop.len()], stop: stop.to_vec(), event: event.to_vec() };
         kaplan_meier(&e, None, Interval::LogLog)
     }
 
@@ -80,15 +76,9 @@ mod tests {
     #[test]
     fn a_flat_stretch_on_the_line_gives_its_middle() {
         let event = [true, true, false, true];
-        assert_eq!(
-            quantile(&curve(&[2.0, 4.0, 7.0, 9.0], &event), 0.5).estimate,
-            Some(6.5)
-        );
+        assert_eq!(quantile(&curve(&[2.0, 4.0, 7.0, 9.0], &event), 0.5).estimate, Some(6.5));
         let open = [true, true, false, false];
-        assert_eq!(
-            quantile(&curve(&[2.0, 4.0, 7.0, 10.0], &open), 0.5).estimate,
-            Some(7.0)
-        );
+        assert_eq!(quantile(&curve(&[2.0, 4.0, 7.0, 10.0], &open), 0.5).estimate, Some(7.0));
     }
 
     #[test]

@@ -56,26 +56,12 @@ pub fn rate(deaths: u64, time: f64, level: f64) -> Result<Rate, Refusal> {
     let outside = 0.5 * (1.0 - level);
     let d = deaths as f64;
     let quantile = |p: f64, df: f64| {
-        chi_squared_quantile(p, df).ok_or_else(|| {
-            Refusal::plain(
-                RefusalCode::NotConverged,
-                "the exact limits of the rate were not found",
-            )
-        })
+        chi_squared_quantile(p, df)
+            .ok_or_else(|| Refusal::plain(RefusalCode::NotConverged, "the exact limits of the rate were not found"))
     };
-    let lower = if deaths == 0 {
-        0.0
-    } else {
-        quantile(outside, 2.0 * d)? / (2.0 * time)
-    };
+    let lower = if deaths == 0 { 0.0 } else { quantile(outside, 2.0 * d)? / (2.0 * time) };
     let upper = quantile(1.0 - outside, 2.0 * d + 2.0)? / (2.0 * time);
-    Ok(Rate {
-        deaths,
-        time,
-        rate: d / time,
-        lower,
-        upper,
-    })
+    Ok(Rate { deaths, time, rate: d / time, lower, upper })
 }
 
 /// The ratio of the rates `deaths[0] / time[0]` and `deaths[1] / time[1]` with exact limits of the given level.
@@ -89,22 +75,13 @@ pub fn rate_ratio(deaths: [u64; 2], time: [f64; 2], level: f64) -> Result<RateRa
     check(time[1], level)?;
     let all = deaths[0] + deaths[1];
     if all == 0 {
-        return Err(Refusal::counted(
-            RefusalCode::NoEvents,
-            0.0,
-            1.0,
-            "nobody died in either group",
-        ));
+        return Err(Refusal::counted(RefusalCode::NoEvents, 0.0, 1.0, "nobody died in either group"));
     }
     let outside = 0.5 * (1.0 - level);
     let (first, second) = (deaths[0] as f64, deaths[1] as f64);
     let quantile = |p: f64, a: f64, b: f64| {
-        beta_quantile(p, a, b).ok_or_else(|| {
-            Refusal::plain(
-                RefusalCode::NotConverged,
-                "the exact limits of the ratio were not found",
-            )
-        })
+        beta_quantile(p, a, b)
+            .ok_or_else(|| Refusal::plain(RefusalCode::NotConverged, "the exact limits of the ratio were not found"))
     };
     // Odds of a death falling into the first group, from the share of the smaller side so that no digits are lost.
     let scale = time[1] / time[0];
@@ -172,19 +149,10 @@ mod tests {
 
     #[test]
     fn nothing_to_divide_is_refused() {
-        assert_eq!(
-            rate_ratio([0, 0], [1.0, 1.0], 0.95).map_err(|r| r.code),
-            Err(RefusalCode::NoEvents)
-        );
+        assert_eq!(rate_ratio([0, 0], [1.0, 1.0], 0.95).map_err(|r| r.code), Err(RefusalCode::NoEvents));
         for time in [0.0, -1.0, f64::NAN, f64::INFINITY] {
-            assert_eq!(
-                rate(1, time, 0.95).map_err(|r| r.code),
-                Err(RefusalCode::InvalidInput)
-            );
+            assert_eq!(rate(1, time, 0.95).map_err(|r| r.code), Err(RefusalCode::InvalidInput));
         }
-        assert_eq!(
-            rate(1, 1.0, 1.0).map_err(|r| r.code),
-            Err(RefusalCode::InvalidInput)
-        );
+        assert_eq!(rate(1, 1.0, 1.0).map_err(|r| r.code), Err(RefusalCode::InvalidInput));
     }
 }

@@ -50,10 +50,7 @@ pub fn restricted_mean(curve: &KaplanMeier, horizon: f64) -> Result<RestrictedMe
     if horizon.is_nan() || horizon <= curve.start_time {
         return Err(Refusal::plain(
             RefusalCode::InvalidInput,
-            format!(
-                "the horizon, day {horizon}, is not after the start of the curve, day {}",
-                curve.start_time
-            ),
+            format!("the horizon, day {horizon}, is not after the start of the curve, day {}", curve.start_time),
         ));
     }
     if curve.survival_at(horizon).is_none() {
@@ -61,10 +58,7 @@ pub fn restricted_mean(curve: &KaplanMeier, horizon: f64) -> Result<RestrictedMe
             RefusalCode::BeyondFollowUp,
             curve.last_time,
             horizon,
-            format!(
-                "nobody was watched up to day {horizon}: the last day is {}",
-                curve.last_time
-            ),
+            format!("nobody was watched up to day {horizon}: the last day is {}", curve.last_time),
         ));
     }
     let steps = &curve.steps[..curve.steps.partition_point(|step| step.time <= horizon)];
@@ -102,15 +96,11 @@ pub fn restricted_mean_difference(
     if first.horizon != second.horizon {
         return Err(Refusal::plain(
             RefusalCode::DifferentDefinitions,
-            format!(
-                "the horizons differ: day {} and day {}",
-                first.horizon, second.horizon
-            ),
+            format!("the horizons differ: day {} and day {}", first.horizon, second.horizon),
         ));
     }
     let (Some(a), Some(b)) = (first.std_error, second.std_error) else {
-        let have =
-            f64::from(u8::from(first.std_error.is_some()) + u8::from(second.std_error.is_some()));
+        let have = f64::from(u8::from(first.std_error.is_some()) + u8::from(second.std_error.is_some()));
         return Err(Refusal::counted(
             RefusalCode::TooFewEvents,
             have,
@@ -138,21 +128,14 @@ mod tests {
     use crate::survival::{Interval, kaplan_meier};
 
     fn curve(start: f64, stop: &[f64], event: &[bool]) -> KaplanMeier {
-        let e = Episodes {
-            start: vec![start; stop.len()],
-            stop: stop.to_vec(),
-            event: event.to_vec(),
-        };
+        let e = Episodes { start: vec![start; stop.len()], stop: stop.to_vec(), event: event.to_vec() };
         kaplan_meier(&e, None, Interval::LogLog)
     }
 
     #[test]
     fn area_and_variance_by_hand() -> Result<(), Refusal> {
         // S = 1 to day 2, 3/4 to day 6, 1/2 to day 8: 2 + 3 + 1 = 6 days.
-        let mean = restricted_mean(
-            &curve(0.0, &[2.0, 6.0, 9.0, 9.0], &[true, true, false, false]),
-            8.0,
-        )?;
+        let mean = restricted_mean(&curve(0.0, &[2.0, 6.0, 9.0, 9.0], &[true, true, false, false]), 8.0)?;
         assert!((mean.estimate - 6.0).abs() < 1e-14);
         // Right of day 2: 4 days, of day 6: 1 day; 16/(4*3) + 1/(3*2) = 1.5.
         assert!((mean.std_error.unwrap_or(f64::NAN) - 1.5f64.sqrt()).abs() < 1e-14);
@@ -161,10 +144,7 @@ mod tests {
 
     #[test]
     fn late_entry_counts_from_the_start_of_the_curve() -> Result<(), Refusal> {
-        let mean = restricted_mean(
-            &curve(30.0, &[32.0, 36.0, 39.0, 39.0], &[true, true, false, false]),
-            38.0,
-        )?;
+        let mean = restricted_mean(&curve(30.0, &[32.0, 36.0, 39.0, 39.0], &[true, true, false, false]), 38.0)?;
         assert!((mean.estimate - 6.0).abs() < 1e-14);
         Ok(())
     }
@@ -172,26 +152,17 @@ mod tests {
     #[test]
     fn beyond_the_last_look_it_is_refused_unless_all_have_died() {
         let refused = restricted_mean(&curve(0.0, &[2.0, 9.0], &[true, false]), 10.0);
-        assert_eq!(
-            refused.map_err(|r| r.code),
-            Err(RefusalCode::BeyondFollowUp)
-        );
+        assert_eq!(refused.map_err(|r| r.code), Err(RefusalCode::BeyondFollowUp));
         let all_dead = restricted_mean(&curve(0.0, &[2.0, 6.0], &[true, true]), 10.0);
         assert_eq!(all_dead.map(|m| m.estimate), Ok(4.0));
         let backwards = restricted_mean(&curve(5.0, &[9.0], &[true]), 5.0);
-        assert_eq!(
-            backwards.map_err(|r| r.code),
-            Err(RefusalCode::InvalidInput)
-        );
+        assert_eq!(backwards.map_err(|r| r.code), Err(RefusalCode::InvalidInput));
     }
 
     #[test]
     fn without_a_death_there_is_no_limit_of_zero_width() -> Result<(), Refusal> {
         let alive = restricted_mean(&curve(0.0, &[20.0, 20.0], &[false, false]), 10.0)?;
-        assert_eq!(
-            (alive.estimate, alive.std_error, alive.lower),
-            (10.0, None, None)
-        );
+        assert_eq!((alive.estimate, alive.std_error, alive.lower), (10.0, None, None));
         let refused = restricted_mean_difference(&alive, &alive, 0.95);
         assert_eq!(refused.map_err(|r| r.code), Err(RefusalCode::TooFewEvents));
         Ok(())
@@ -200,15 +171,8 @@ mod tests {
     #[test]
     fn unlike_horizons_are_not_compared() -> Result<(), Refusal> {
         let c = curve(0.0, &[2.0, 6.0, 9.0, 9.0], &[true, true, false, false]);
-        let refused = restricted_mean_difference(
-            &restricted_mean(&c, 7.0)?,
-            &restricted_mean(&c, 8.0)?,
-            0.95,
-        );
-        assert_eq!(
-            refused.map_err(|r| r.code),
-            Err(RefusalCode::DifferentDefinitions)
-        );
+        let refused = restricted_mean_difference(&restricted_mean(&c, 7.0)?, &restricted_mean(&c, 8.0)?, 0.95);
+        assert_eq!(refused.map_err(|r| r.code), Err(RefusalCode::DifferentDefinitions));
         Ok(())
     }
 }

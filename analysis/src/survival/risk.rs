@@ -52,12 +52,7 @@ impl RiskSets {
             exit.push((range.start + own.partition_point(|t| *t <= episodes.stop[row])) as u32);
         }
         // A row that ends before `from` meets no counted death.
-        RiskSets {
-            strata: ranges,
-            times,
-            entry,
-            exit,
-        }
+        RiskSets { strata: ranges, times, entry, exit }
     }
 
     /// Number of the death at which this row dies, if it does and that death is counted.
@@ -97,15 +92,11 @@ fn dense(strata: Option<&[u32]>, rows: usize) -> (usize, impl Fn(usize) -> u32) 
             let mut sorted: Vec<u32> = ids.iter().take(rows).copied().collect();
             sorted.sort_unstable();
             sorted.dedup();
-            ids.iter()
-                .map(|id| sorted.partition_point(|other| other < id) as u32)
-                .collect()
+            ids.iter().map(|id| sorted.partition_point(|other| other < id) as u32).collect()
         }
     };
     let count = positions.iter().max().map_or(1, |&most| most as usize + 1);
-    (count, move |row: usize| {
-        positions.get(row).copied().unwrap_or(0)
-    })
+    (count, move |row: usize| positions.get(row).copied().unwrap_or(0))
 }
 
 #[cfg(test)]
@@ -128,11 +119,7 @@ mod tests {
 
     #[test]
     fn strata_number_their_deaths_apart() {
-        let rows = Episodes {
-            start: vec![0.0; 3],
-            stop: vec![5.0, 5.0, 9.0],
-            event: vec![true; 3],
-        };
+        let rows = Episodes { start: vec![0.0; 3], stop: vec![5.0, 5.0, 9.0], event: vec![true; 3] };
         let risk = RiskSets::new(&rows, Some(&[40, 7, 7]), None);
         assert_eq!(risk.strata, vec![0..2, 2..3]);
         assert_eq!(risk.times, vec![5.0, 9.0, 5.0]);

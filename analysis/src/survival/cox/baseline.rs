@@ -31,22 +31,13 @@ pub fn baseline_hazard(input: &CoxInput, fit: &CoxFit) -> Result<Vec<BaselineSte
         ));
     }
     let sums = DeathSums::new(&design, &fit.scaled);
-    let at_mean: f64 = design
-        .mean()
-        .iter()
-        .zip(design.scale())
-        .zip(&fit.scaled)
-        .map(|((mean, scale), b)| mean / scale * b)
-        .sum();
+    let at_mean: f64 =
+        design.mean().iter().zip(design.scale()).zip(&fit.scaled).map(|((mean, scale), b)| mean / scale * b).sum();
     let mut steps = Vec::with_capacity(design.risk.times.len());
     for (stratum, deaths) in design.risk.strata.iter().enumerate() {
         for death in deaths.clone() {
             let cumulative_hazard = sums.hazard(death) * (-at_mean).exp();
-            steps.push(BaselineStep {
-                stratum,
-                time: design.risk.times[death],
-                cumulative_hazard,
-            });
+            steps.push(BaselineStep { stratum, time: design.risk.times[death], cumulative_hazard });
         }
     }
     Ok(steps)

@@ -146,15 +146,13 @@ impl Design {
                 "nobody died: there is no hazard to compare",
             ));
         }
-        let mut rows: Vec<u32> = (0..episodes.len() as u32)
-            .filter(|&r| risk.entry[r as usize] < risk.exit[r as usize])
-            .collect();
+        let mut rows: Vec<u32> =
+            (0..episodes.len() as u32).filter(|&r| risk.entry[r as usize] < risk.exit[r as usize]).collect();
         rows.sort_by_key(|&row| (risk.exit[row as usize], !episodes.event[row as usize], row));
         let entry: Vec<u32> = rows.iter().map(|&row| risk.entry[row as usize]).collect();
         let exit: Vec<u32> = rows.iter().map(|&row| risk.exit[row as usize]).collect();
-        let leaving: Vec<u32> = (0..=deaths)
-            .map(|death| exit.partition_point(|&e| e as usize <= death) as u32)
-            .collect();
+        let leaving: Vec<u32> =
+            (0..=deaths).map(|death| exit.partition_point(|&e| e as usize <= death) as u32).collect();
         let mut dying = vec![0u32; deaths];
         for (&row, &end) in rows.iter().zip(&exit) {
             dying[end as usize - 1] += u32::from(episodes.event[row as usize]);
@@ -163,23 +161,15 @@ impl Design {
         for stratum in risk.strata.iter().filter(|stratum| !stratum.is_empty()) {
             first_of_stratum[stratum.start] = true;
         }
-        let mut entering_places: Vec<u32> = (0..rows.len() as u32)
-            .filter(|&place| !first_of_stratum[entry[place as usize] as usize])
-            .collect();
+        let mut entering_places: Vec<u32> =
+            (0..rows.len() as u32).filter(|&place| !first_of_stratum[entry[place as usize] as usize]).collect();
         entering_places.sort_by_key(|&place| (entry[place as usize], place));
         let entering: Vec<u32> = (0..=deaths)
-            .map(|death| {
-                entering_places.partition_point(|&place| (entry[place as usize] as usize) < death)
-                    as u32
-            })
+            .map(|death| entering_places.partition_point(|&place| (entry[place as usize] as usize) < death) as u32)
             .collect();
         let p = input.covariates.len();
         // Weighted by the deaths a row is at risk at, so that cutting rows in two moves neither centre nor spread.
-        let weights: Vec<f64> = entry
-            .iter()
-            .zip(&exit)
-            .map(|(a, b)| f64::from(b - a))
-            .collect();
+        let weights: Vec<f64> = entry.iter().zip(&exit).map(|(a, b)| f64::from(b - a)).collect();
         let whole = neumaier(weights.iter().copied());
         let average = |values: &[f64], of: &dyn Fn(f64) -> f64| {
             neumaier(values.iter().zip(&weights).map(|(&v, w)| w * of(v))) / whole
@@ -189,19 +179,14 @@ impl Design {
         let mut scale = vec![1.0; p];
         for (j, covariate) in input.covariates.iter().enumerate() {
             let own = rows.iter().map(|&row| covariate.values[row as usize]);
-            let largest = own
-                .clone()
-                .fold(f64::MIN_POSITIVE, |most, v| most.max(v.abs()));
+            let largest = own.clone().fold(f64::MIN_POSITIVE, |most, v| most.max(v.abs()));
             let mut values: Vec<f64> = own.map(|v| v / largest).collect();
             let centre = average(&values, &|v| v);
             let spread = average(&values, &|v| (v - centre) * (v - centre)).sqrt();
             if spread.is_nan() || spread <= CONSTANT {
                 return Err(Refusal::plain(
                     RefusalCode::Singular,
-                    format!(
-                        "{} is the same for all that were at risk when somebody died",
-                        covariate.name
-                    ),
+                    format!("{} is the same for all that were at risk when somebody died", covariate.name),
                 ));
             }
             values.iter_mut().for_each(|v| *v = (*v - centre) / spread);
@@ -282,20 +267,14 @@ impl Design {
         variance
             .iter()
             .zip(&self.scale)
-            .map(|(row, a)| {
-                row.iter()
-                    .zip(&self.scale)
-                    .map(|(v, b)| v / (a * b))
-                    .collect()
-            })
+            .map(|(row, a)| row.iter().zip(&self.scale).map(|(v, b)| v / (a * b)).collect())
             .collect()
     }
 
     /// Linear predictor per place, and per stratum its largest value, to be taken off before `exp`.
     pub(super) fn predictor(&self, b: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        let eta: Vec<f64> = (0..self.places())
-            .map(|place| self.x(place).iter().zip(b).map(|(x, b)| x * b).sum())
-            .collect();
+        let eta: Vec<f64> =
+            (0..self.places()).map(|place| self.x(place).iter().zip(b).map(|(x, b)| x * b).sum()).collect();
         let offsets = self
             .risk
             .strata
@@ -304,14 +283,8 @@ impl Design {
                 if stratum.is_empty() {
                     return 0.0;
                 }
-                let (first, end) = (
-                    self.leaving[stratum.start] as usize,
-                    self.leaving[stratum.end] as usize,
-                );
-                eta[first..end]
-                    .iter()
-                    .copied()
-                    .fold(f64::NEG_INFINITY, f64::max)
+                let (first, end) = (self.leaving[stratum.start] as usize, self.leaving[stratum.end] as usize);
+                eta[first..end].iter().copied().fold(f64::NEG_INFINITY, f64::max)
             })
             .collect();
         (eta, offsets)
@@ -353,28 +326,15 @@ impl Design {
                     log_likelihood += eta[place] - offset;
                 }
                 for l in 0..d {
-                    let share = if self.ties == Ties::Efron {
-                        l as f64 / d as f64
-                    } else {
-                        0.0
-                    };
+                    let share = if self.ties == Ties::Efron { l as f64 / d as f64 } else { 0.0 };
                     let sums = if share > 0.0 {
                         compared.difference(&risk, share, &dying);
                         &compared
                     } else {
                         &risk
                     };
-                    log_likelihood -= if sums.s0 > SMALLEST {
-                        sums.s0.ln()
-                    } else {
-                        f64::NAN
-                    };
-                    visit(&Compared {
-                        death,
-                        share,
-                        sums,
-                        offset,
-                    });
+                    log_likelihood -= if sums.s0 > SMALLEST { sums.s0.ln() } else { f64::NAN };
+                    visit(&Compared { death, share, sums, offset });
                 }
                 let entering = self.entering[death] as usize..self.entering[death + 1] as usize;
                 count -= entering.len();
@@ -393,14 +353,7 @@ impl Design {
     }
 
     /// The sums at one death straight from the rows at risk there.
-    fn sums_anew(
-        &self,
-        sums: &mut Moments,
-        eta: &[f64],
-        offset: f64,
-        stratum: &std::ops::Range<usize>,
-        death: usize,
-    ) {
+    fn sums_anew(&self, sums: &mut Moments, eta: &[f64], offset: f64, stratum: &std::ops::Range<usize>, death: usize) {
         sums.clear();
         let still_there = self.leaving[death] as usize..self.leaving[stratum.end] as usize;
         for place in still_there {

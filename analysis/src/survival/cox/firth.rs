@@ -77,27 +77,19 @@ pub fn firth(input: &CoxInput, options: &CoxOptions) -> Result<FirthFit, Refusal
 ///
 /// # Errors
 /// As [`firth()`].
-pub fn profile_limits(
-    input: &CoxInput,
-    options: &CoxOptions,
-) -> Result<Vec<ProfileLimits>, Refusal> {
+pub fn profile_limits(input: &CoxInput, options: &CoxOptions) -> Result<Vec<ProfileLimits>, Refusal> {
     check(input, options)?;
     let design = Design::new(input, options.ties)?;
-    let top = search(&design, &vec![0.0; design.covariates()], None)
-        .map_err(|trouble| trouble.refusal(input))?;
+    let top = search(&design, &vec![0.0; design.covariates()], None).map_err(|trouble| trouble.refusal(input))?;
     let Some(fall) = chi_squared_quantile(options.level, 1.0) else {
-        return Err(Refusal::plain(
-            RefusalCode::InvalidInput,
-            "the level of the limits must lie between 0 and 1",
-        ));
+        return Err(Refusal::plain(RefusalCode::InvalidInput, "the level of the limits must lie between 0 and 1"));
     };
     let limits = |j: usize| {
         let std_error = top.covariance[j][j].sqrt();
         let mut profile = |at: f64| {
             let mut start = top.estimate.clone();
             start[j] = at;
-            search(&design, &start, Some(j))
-                .map_or(f64::NAN, |held| 2.0 * (top.value - held.value) - fall)
+            search(&design, &start, Some(j)).map_or(f64::NAN, |held| 2.0 * (top.value - held.value) - fall)
         };
         let mut side = |sign: f64| {
             let mut near = top.estimate[j];
@@ -122,11 +114,7 @@ pub fn profile_limits(
     Ok((0..design.covariates()).map(limits).collect())
 }
 
-pub(super) fn maximise(
-    design: &Design,
-    input: &CoxInput,
-    options: &CoxOptions,
-) -> Result<FirthFit, Refusal> {
+pub(super) fn maximise(design: &Design, input: &CoxInput, options: &CoxOptions) -> Result<FirthFit, Refusal> {
     let p = design.covariates();
     let refused = |trouble: Trouble| trouble.refusal(input);
     let top = search(design, &vec![0.0; p], None).map_err(refused)?;
@@ -152,12 +140,7 @@ pub(super) fn maximise(
     }
     // The determinant of the information in own units is that of the scaled one times the squared scales.
     let units: f64 = design.scale().iter().map(|scale| scale.ln()).sum();
-    Ok(FirthFit {
-        coefficients,
-        covariance,
-        penalised_log_likelihood: top.value + units,
-        iterations: top.iterations,
-    })
+    Ok(FirthFit { coefficients, covariance, penalised_log_likelihood: top.value + units, iterations: top.iterations })
 }
 
 enum Trouble {
@@ -223,12 +206,7 @@ fn evaluate(design: &Design, b: &[f64]) -> Result<Penalised, usize> {
             }
         }
     }
-    Ok(Penalised {
-        value: log_likelihood + 0.5 * factor.ln_determinant(),
-        score,
-        information,
-        covariance,
-    })
+    Ok(Penalised { value: log_likelihood + 0.5 * factor.ln_determinant(), score, information, covariance })
 }
 
 /// Adds the third central moments of one compared death, the derivative of its information.
@@ -243,9 +221,7 @@ fn add_third_moments(compared: &Compared, p: usize, third: &mut [f64]) {
                 let mk = sums.s1[k] / sums.s0;
                 let at = (i * p + j) * p + k;
                 third[at] += sums.s3[at] / sums.s0
-                    - (sij * mk
-                        + sums.s2[i * p + k] / sums.s0 * mj
-                        + sums.s2[j * p + k] / sums.s0 * mi)
+                    - (sij * mk + sums.s2[i * p + k] / sums.s0 * mj + sums.s2[j * p + k] / sums.s0 * mi)
                     + 2.0 * mi * mj * mk;
             }
         }
@@ -265,11 +241,7 @@ fn curvature(design: &Design, b: &[f64], free: &[usize]) -> Option<Cholesky> {
             evaluate(design, &moved).ok().map(|there| there.score)
         };
         let (above, below) = (score_at(APART)?, score_at(-APART)?);
-        columns.push(
-            free.iter()
-                .map(|&i| (below[i] - above[i]) / (2.0 * APART))
-                .collect::<Vec<f64>>(),
-        );
+        columns.push(free.iter().map(|&i| (below[i] - above[i]) / (2.0 * APART)).collect::<Vec<f64>>());
     }
     let flat: Vec<f64> = (0..free.len())
         .flat_map(|i| (0..free.len()).map(move |j| (i, j)))
@@ -300,12 +272,7 @@ fn search(design: &Design, start: &[f64], held: Option<usize>) -> Result<Maximum
         let mut step = factor.solve(&score);
         let longest = step.iter().fold(0.0f64, |most, s| most.max(s.abs()));
         if longest < 1e-11 * (1.0 + b.iter().fold(0.0f64, |most, b| most.max(b.abs()))) {
-            return Ok(Maximum {
-                estimate: b,
-                value: now.value,
-                covariance: now.covariance,
-                iterations,
-            });
+            return Ok(Maximum { estimate: b, value: now.value, covariance: now.covariance, iterations });
         }
         if longest > LONGEST_STEP {
             step.iter_mut().for_each(|s| *s *= LONGEST_STEP / longest);

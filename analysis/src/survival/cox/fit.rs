@@ -74,11 +74,7 @@ pub(super) fn evaluate(design: &Design, b: &[f64]) -> Evaluation {
             }
         }
     }
-    Evaluation {
-        log_likelihood,
-        score,
-        information,
-    }
+    Evaluation { log_likelihood, score, information }
 }
 
 /// The block of a symmetric matrix at some positions, its lower triangle filled.
@@ -140,9 +136,7 @@ pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
         (b, now) = go_to_the_limit(design, b, now, &step.by, &endless);
         covariance = settled_covariance(&at_zero, &now, p, &mut endless)?;
     }
-    let separated: Vec<bool> = (0..p)
-        .map(|j| endless[j] || b[j].abs() > TOO_LARGE)
-        .collect();
+    let separated: Vec<bool> = (0..p).map(|j| endless[j] || b[j].abs() > TOO_LARGE).collect();
     for i in 0..p {
         for j in 0..p {
             if separated[i] || separated[j] {
@@ -174,15 +168,7 @@ fn go_to_the_limit(
     let (mut b, mut now) = (b, now);
     // An endless coefficient moves by about one e-fold a step; go as far as doubles reach.
     for times in [25.0, 10.0, 4.0] {
-        let far: Vec<f64> = (0..p)
-            .map(|j| {
-                if endless[j] {
-                    b[j] + times * step[j]
-                } else {
-                    b[j]
-                }
-            })
-            .collect();
+        let far: Vec<f64> = (0..p).map(|j| if endless[j] { b[j] + times * step[j] } else { b[j] }).collect();
         let there = evaluate(design, &far);
         if there.log_likelihood >= now.log_likelihood - 1e-9 * (now.log_likelihood.abs() + 1.0) {
             (b, now) = (far, there);
@@ -252,11 +238,7 @@ pub(super) struct Step {
 pub(super) fn newton_step(now: &Evaluation, moving: &[usize]) -> Step {
     let p = now.score.len();
     let mut moving = moving.to_vec();
-    let mut step = Step {
-        by: vec![0.0; p],
-        promise: 0.0,
-        vanished: vec![false; p],
-    };
+    let mut step = Step { by: vec![0.0; p], promise: 0.0, vanished: vec![false; p] };
     loop {
         match Cholesky::new(&block(&now.information, p, &moving), moving.len()) {
             Ok(factor) => {
@@ -273,30 +255,14 @@ pub(super) fn newton_step(now: &Evaluation, moving: &[usize]) -> Step {
 }
 
 /// Goes along `step`, halved while the log likelihood falls or is not finite.
-pub(super) fn climb(
-    design: &Design,
-    b: &[f64],
-    now: &Evaluation,
-    step: &[f64],
-) -> (Vec<f64>, Evaluation) {
+pub(super) fn climb(design: &Design, b: &[f64], now: &Evaluation, step: &[f64]) -> (Vec<f64>, Evaluation) {
     let mut share = 1.0;
     for _ in 0..HALVINGS {
-        let next: Vec<f64> = b
-            .iter()
-            .zip(step)
-            .map(|(b, step)| b + share * step)
-            .collect();
+        let next: Vec<f64> = b.iter().zip(step).map(|(b, step)| b + share * step).collect();
         let there = evaluate(design, &next);
         let slack = 1e-12 * (now.log_likelihood.abs() + 1.0);
-        let sound = there
-            .score
-            .iter()
-            .chain(&there.information)
-            .all(|v| v.is_finite());
-        if sound
-            && there.log_likelihood.is_finite()
-            && there.log_likelihood >= now.log_likelihood - slack
-        {
+        let sound = there.score.iter().chain(&there.information).all(|v| v.is_finite());
+        if sound && there.log_likelihood.is_finite() && there.log_likelihood >= now.log_likelihood - slack {
             return (next, there);
         }
         share *= 0.5;
@@ -306,12 +272,7 @@ pub(super) fn climb(
 
 /// `b' V^-1 b` over the coefficients at some positions; `None` if the block of `V` is not positive definite.
 pub(super) fn wald(b: &[f64], v: &[Vec<f64>], at: &[usize]) -> Option<f64> {
-    let rows: Matrix = at
-        .iter()
-        .map(|&i| at.iter().map(|&j| v[i][j]).collect())
-        .collect();
+    let rows: Matrix = at.iter().map(|&i| at.iter().map(|&j| v[i][j]).collect()).collect();
     let values: Vec<f64> = at.iter().map(|&j| b[j]).collect();
-    Cholesky::of_rows(&rows)
-        .ok()
-        .map(|factor| factor.quadratic(&values))
+    Cholesky::of_rows(&rows).ok().map(|factor| factor.quadratic(&values))
 }

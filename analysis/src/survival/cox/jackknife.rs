@@ -21,20 +21,12 @@ const STEPS: usize = 3;
 pub fn jackknife(input: &CoxInput, fit: &CoxFit) -> Result<Matrix, Refusal> {
     let design = same_design(input, fit)?;
     let Some(cluster) = input.cluster else {
-        return Err(Refusal::plain(
-            RefusalCode::InvalidInput,
-            "there are no clusters to leave out",
-        ));
+        return Err(Refusal::plain(RefusalCode::InvalidInput, "there are no clusters to leave out"));
     };
     if fit.is_separated() {
-        return Err(Refusal::plain(
-            RefusalCode::Separation,
-            "a fit with a refused coefficient has no variance",
-        ));
+        return Err(Refusal::plain(RefusalCode::Separation, "a fit with a refused coefficient has no variance"));
     }
-    let mut ids: Vec<u32> = (0..design.places())
-        .map(|place| cluster[design.row(place)])
-        .collect();
+    let mut ids: Vec<u32> = (0..design.places()).map(|place| cluster[design.row(place)]).collect();
     ids.sort_unstable();
     ids.dedup();
     if ids.len() < CLUSTERS_FOR_LIMITS {
@@ -46,12 +38,7 @@ pub fn jackknife(input: &CoxInput, fit: &CoxFit) -> Result<Matrix, Refusal> {
         ));
     }
     let p = design.covariates();
-    let whole: Vec<f64> = fit
-        .scaled
-        .iter()
-        .zip(design.scale())
-        .map(|(b, scale)| b / scale)
-        .collect();
+    let whole: Vec<f64> = fit.scaled.iter().zip(design.scale()).map(|(b, scale)| b / scale).collect();
     let mut variance = vec![vec![0.0; p]; p];
     for &id in &ids {
         let without = fit_without(input, fit, cluster, id, &whole)?;
@@ -63,48 +50,23 @@ pub fn jackknife(input: &CoxInput, fit: &CoxFit) -> Result<Matrix, Refusal> {
         }
     }
     let factor = (ids.len() - 1) as f64 / ids.len() as f64;
-    variance
-        .iter_mut()
-        .flatten()
-        .for_each(|value| *value *= factor);
+    variance.iter_mut().flatten().for_each(|value| *value *= factor);
     Ok(variance)
 }
 
-fn fit_without(
-    input: &CoxInput,
-    fit: &CoxFit,
-    cluster: &[u32],
-    id: u32,
-    whole: &[f64],
-) -> Result<Vec<f64>, Refusal> {
-    let rows: Vec<usize> = (0..cluster.len())
-        .filter(|&row| cluster[row] != id)
-        .collect();
+fn fit_without(input: &CoxInput, fit: &CoxFit, cluster: &[u32], id: u32, whole: &[f64]) -> Result<Vec<f64>, Refusal> {
+    let rows: Vec<usize> = (0..cluster.len()).filter(|&row| cluster[row] != id).collect();
     let episodes = input.episodes.subset(&rows);
     let covariates: Vec<Covariate> = input
         .covariates
         .iter()
-        .map(|c| Covariate {
-            name: c.name.clone(),
-            values: rows.iter().map(|&row| c.values[row]).collect(),
-        })
+        .map(|c| Covariate { name: c.name.clone(), values: rows.iter().map(|&row| c.values[row]).collect() })
         .collect();
-    let strata: Option<Vec<u32>> = input
-        .strata
-        .map(|strata| rows.iter().map(|&row| strata[row]).collect());
-    let rest = CoxInput {
-        episodes: &episodes,
-        covariates: &covariates,
-        strata: strata.as_deref(),
-        cluster: None,
-    };
+    let strata: Option<Vec<u32>> = input.strata.map(|strata| rows.iter().map(|&row| strata[row]).collect());
+    let rest = CoxInput { episodes: &episodes, covariates: &covariates, strata: strata.as_deref(), cluster: None };
     let design = Design::new(&rest, fit.options.ties)?;
     let p = design.covariates();
-    let mut b: Vec<f64> = whole
-        .iter()
-        .zip(design.scale())
-        .map(|(b, scale)| b * scale)
-        .collect();
+    let mut b: Vec<f64> = whole.iter().zip(design.scale()).map(|(b, scale)| b * scale).collect();
     let mut now = evaluate(&design, &b);
     let everything: Vec<usize> = (0..p).collect();
     for _ in 0..STEPS {
@@ -117,8 +79,5 @@ fn fit_without(
             return Err(separation(&input.covariates[j].name));
         }
     }
-    Ok(b.iter()
-        .zip(design.scale())
-        .map(|(b, scale)| b / scale)
-        .collect())
+    Ok(b.iter().zip(design.scale()).map(|(b, scale)| b / scale).collect())
 }

@@ -48,12 +48,8 @@ pub fn proportionality(
     fit: &CoxFit,
     transform: Transform,
 ) -> Result<Vec<ProportionalityTest>, Refusal> {
-    let single: Vec<(String, Vec<usize>)> = input
-        .covariates
-        .iter()
-        .enumerate()
-        .map(|(j, covariate)| (covariate.name.clone(), vec![j]))
-        .collect();
+    let single: Vec<(String, Vec<usize>)> =
+        input.covariates.iter().enumerate().map(|(j, covariate)| (covariate.name.clone(), vec![j])).collect();
     proportionality_of(input, fit, transform, &single)
 }
 
@@ -77,27 +73,15 @@ pub fn proportionality_of(
             "whether a ratio changes with time cannot be tested in a fit with a refused coefficient",
         ));
     }
-    if let Some((name, _)) = terms
-        .iter()
-        .find(|(_, at)| at.is_empty() || at.iter().any(|&j| j >= p))
-    {
-        return Err(Refusal::plain(
-            RefusalCode::InvalidInput,
-            format!("{name} is not a covariate of the fit"),
-        ));
+    if let Some((name, _)) = terms.iter().find(|(_, at)| at.is_empty() || at.iter().any(|&j| j >= p)) {
+        return Err(Refusal::plain(RefusalCode::InvalidInput, format!("{name} is not a covariate of the fit")));
     }
     let scale = TimeScale::new(input, transform);
     let mut g: Vec<f64> = design.risk.times.iter().map(|&t| scale.at(t)).collect();
     if g.iter().any(|value| !value.is_finite()) {
-        return Err(Refusal::plain(
-            RefusalCode::InvalidInput,
-            "a death at time 0 or before has no logarithm",
-        ));
+        return Err(Refusal::plain(RefusalCode::InvalidInput, "a death at time 0 or before has no logarithm"));
     }
-    let mean = (0..g.len())
-        .map(|d| g[d] * design.dying(d).len() as f64)
-        .sum::<f64>()
-        / design.deaths() as f64;
+    let mean = (0..g.len()).map(|d| g[d] * design.dying(d).len() as f64).sum::<f64>() / design.deaths() as f64;
     g.iter_mut().for_each(|value| *value -= mean);
     let mut slope = vec![0.0; p];
     let mut sums = [vec![0.0; p * p], vec![0.0; p * p], vec![0.0; p * p]];
@@ -108,9 +92,7 @@ pub fn proportionality_of(
         add_information(compared, p, &mut one);
         for (power, sum) in sums.iter_mut().enumerate() {
             let weight = weight.powi(power as i32);
-            sum.iter_mut()
-                .zip(&one)
-                .for_each(|(sum, v)| *sum += weight * v);
+            sum.iter_mut().zip(&one).for_each(|(sum, v)| *sum += weight * v);
         }
         for (slope, s1) in slope.iter_mut().zip(&compared.sums.s1) {
             *slope -= weight * s1 / compared.sums.s0;
@@ -136,36 +118,21 @@ pub fn proportionality_of(
         }
         rest
     });
-    let not_spread = || {
-        Refusal::plain(
-            RefusalCode::Singular,
-            "the deaths do not spread enough over time for this test",
-        )
-    };
+    let not_spread =
+        || Refusal::plain(RefusalCode::Singular, "the deaths do not spread enough over time for this test");
     let rest: Matrix = rest.map_err(|_| not_spread())?;
     let whole = ("GLOBAL".to_string(), (0..p).collect::<Vec<usize>>());
     terms
         .iter()
         .chain(std::iter::once(&whole))
         .map(|(name, at)| {
-            let rows: Matrix = at
-                .iter()
-                .map(|&i| at.iter().map(|&j| rest[i][j]).collect())
-                .collect();
+            let rows: Matrix = at.iter().map(|&i| at.iter().map(|&j| rest[i][j]).collect()).collect();
             let values: Vec<f64> = at.iter().map(|&j| slope[j]).collect();
             let large = at.iter().all(|&j| rest[j][j] > 1e-10 * c[j * p + j]);
-            let factor = Cholesky::of_rows(&rows)
-                .ok()
-                .filter(|_| large)
-                .ok_or_else(not_spread)?;
+            let factor = Cholesky::of_rows(&rows).ok().filter(|_| large).ok_or_else(not_spread)?;
             let statistic = factor.quadratic(&values);
             let df = at.len();
-            Ok(ProportionalityTest {
-                name: name.clone(),
-                statistic,
-                df,
-                p: chi_squared_upper(statistic, df as f64),
-            })
+            Ok(ProportionalityTest { name: name.clone(), statistic, df, p: chi_squared_upper(statistic, df as f64) })
         })
         .collect()
 }
@@ -194,10 +161,7 @@ impl TimeScale {
                         before
                     })
                     .collect();
-                TimeScale::Km {
-                    times: risk.times,
-                    before,
-                }
+                TimeScale::Km { times: risk.times, before }
             }
             Transform::Rank => {
                 let mut stops = input.episodes.stop.clone();
@@ -212,10 +176,7 @@ impl TimeScale {
     fn at(&self, t: f64) -> f64 {
         match self {
             TimeScale::Km { times, before } => {
-                1.0 - before
-                    .get(times.partition_point(|time| *time < t))
-                    .copied()
-                    .unwrap_or(0.0)
+                1.0 - before.get(times.partition_point(|time| *time < t)).copied().unwrap_or(0.0)
             }
             TimeScale::Rank { stops } => {
                 let below = stops.partition_point(|stop| *stop < t);

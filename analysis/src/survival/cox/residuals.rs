@@ -39,10 +39,7 @@ pub struct Residuals {
 pub fn residuals(input: &CoxInput, fit: &CoxFit) -> Result<Residuals, Refusal> {
     let design = same_design(input, fit)?;
     if fit.is_separated() {
-        return Err(Refusal::plain(
-            RefusalCode::Separation,
-            "a fit with a refused coefficient has no residuals",
-        ));
+        return Err(Refusal::plain(RefusalCode::Separation, "a fit with a refused coefficient has no residuals"));
     }
     let p = design.covariates();
     let rows = input.episodes.len();
@@ -66,20 +63,9 @@ pub fn residuals(input: &CoxInput, fit: &CoxFit) -> Result<Residuals, Refusal> {
     for death in 0..design.risk.times.len() {
         for place in design.dying(death) {
             let mean = sums.mean(death);
-            let values = (0..p)
-                .map(|j| (design.x(place)[j] - mean[j]) * design.scale()[j])
-                .collect();
-            schoenfeld.push(SchoenfeldResidual {
-                row: design.row(place),
-                time: design.risk.times[death],
-                values,
-            });
+            let values = (0..p).map(|j| (design.x(place)[j] - mean[j]) * design.scale()[j]).collect();
+            schoenfeld.push(SchoenfeldResidual { row: design.row(place), time: design.risk.times[death], values });
         }
     }
-    Ok(Residuals {
-        martingale,
-        score,
-        dfbeta,
-        schoenfeld,
-    })
+    Ok(Residuals { martingale, score, dfbeta, schoenfeld })
 }

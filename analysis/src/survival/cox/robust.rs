@@ -56,12 +56,7 @@ impl DeathSums {
                 sums.mean[d * p + j] += m / dying;
             }
         });
-        for stratum in design
-            .risk
-            .strata
-            .iter()
-            .filter(|stratum| !stratum.is_empty())
-        {
+        for stratum in design.risk.strata.iter().filter(|stratum| !stratum.is_empty()) {
             sums.first_of_stratum[stratum.start] = true;
             for d in stratum.start + 1..stratum.end {
                 sums.hazard[d] += sums.hazard[d - 1];
@@ -86,16 +81,8 @@ impl DeathSums {
     /// What a row lived through: expected deaths of the row at this place.
     pub(super) fn expected(&self, design: &Design, place: usize) -> f64 {
         let (entry, exit) = design.span(place);
-        let before = if self.first_of_stratum[entry] {
-            0.0
-        } else {
-            self.hazard[entry - 1]
-        };
-        let spared = if design.dies(place) {
-            self.spared[exit - 1]
-        } else {
-            0.0
-        };
+        let before = if self.first_of_stratum[entry] { 0.0 } else { self.hazard[entry - 1] };
+        let spared = if design.dies(place) { self.spared[exit - 1] } else { 0.0 };
         (self.eta[place] - self.offset[exit - 1]).exp() * (self.hazard[exit - 1] - before - spared)
     }
 
@@ -137,9 +124,7 @@ pub(super) struct ClusterScores {
 pub(super) fn by_cluster(design: &Design, cluster: &[u32], b: &[f64]) -> ClusterScores {
     let p = design.covariates();
     let sums = DeathSums::new(design, b);
-    let mut ids: Vec<u32> = (0..design.places())
-        .map(|place| cluster[design.row(place)])
-        .collect();
+    let mut ids: Vec<u32> = (0..design.places()).map(|place| cluster[design.row(place)]).collect();
     ids.sort_unstable();
     ids.dedup();
     let mut scores = vec![0.0; ids.len() * p];
@@ -177,9 +162,7 @@ impl ClusterScores {
 
     /// `U' (sum of u u')^-1 U`; `None` if the clusters are too few to settle it.
     pub(super) fn score_test(&self, total: &[f64]) -> Option<f64> {
-        Cholesky::of_rows(&self.products())
-            .ok()
-            .map(|factor| factor.quadratic(total))
+        Cholesky::of_rows(&self.products()).ok().map(|factor| factor.quadratic(total))
     }
 }
 
@@ -188,11 +171,7 @@ impl ClusterScores {
 ///
 /// # Errors
 /// `TooFewClusters`.
-pub(super) fn spread_over_clusters(
-    input: &CoxInput,
-    design: &Design,
-    j: usize,
-) -> Result<(), Refusal> {
+pub(super) fn spread_over_clusters(input: &CoxInput, design: &Design, j: usize) -> Result<(), Refusal> {
     let Some(cluster) = input.cluster else {
         return Ok(());
     };
@@ -200,16 +179,9 @@ pub(super) fn spread_over_clusters(
     let value = |place: usize| covariate.values[design.row(place)];
     let mut counts: BTreeMap<u64, (usize, f64)> = BTreeMap::new();
     for place in 0..design.places() {
-        counts
-            .entry((value(place) + 0.0).to_bits())
-            .or_insert((0, value(place)))
-            .0 += 1;
+        counts.entry((value(place) + 0.0).to_bits()).or_insert((0, value(place))).0 += 1;
     }
-    let Some(common) = counts
-        .values()
-        .max_by_key(|entry| entry.0)
-        .map(|entry| entry.1)
-    else {
+    let Some(common) = counts.values().max_by_key(|entry| entry.0).map(|entry| entry.1) else {
         return Ok(());
     };
     let holding = |wanted: bool| {
@@ -232,9 +204,6 @@ pub(super) fn spread_over_clusters(
         RefusalCode::TooFewClusters,
         fewest as f64,
         CLUSTERS_OFF_THE_COMMON_VALUE as f64,
-        format!(
-            "{} differs in too few clusters to say how sure its ratio is",
-            covariate.name
-        ),
+        format!("{} differs in too few clusters to say how sure its ratio is", covariate.name),
     ))
 }

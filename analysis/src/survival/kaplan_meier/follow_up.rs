@@ -22,9 +22,7 @@ pub(in crate::survival) struct Change {
 impl FollowUp {
     /// The rows that end at `start_time` or later.
     pub(in crate::survival) fn new(episodes: &Episodes, start_time: f64) -> FollowUp {
-        let kept: Vec<usize> = (0..episodes.len())
-            .filter(|&row| episodes.stop[row] >= start_time)
-            .collect();
+        let kept: Vec<usize> = (0..episodes.len()).filter(|&row| episodes.stop[row] >= start_time).collect();
         let sorted = |mut times: Vec<f64>| {
             times.sort_by(f64::total_cmp);
             times
@@ -33,10 +31,7 @@ impl FollowUp {
             entries: sorted(kept.iter().map(|&row| episodes.start[row]).collect()),
             exits: sorted(kept.iter().map(|&row| episodes.stop[row]).collect()),
             censorings: sorted(
-                kept.iter()
-                    .filter(|&&row| !episodes.event[row])
-                    .map(|&row| episodes.stop[row])
-                    .collect(),
+                kept.iter().filter(|&&row| !episodes.event[row]).map(|&row| episodes.stop[row]).collect(),
             ),
         }
     }
@@ -84,33 +79,16 @@ impl FollowUp {
     }
 
     /// The latest end at or before `limit` and before `before` at which at least `minimum` are at risk.
-    pub(in crate::survival) fn last_exit_with(
-        &self,
-        minimum: u64,
-        limit: f64,
-        before: f64,
-    ) -> Option<f64> {
-        let candidates = self
-            .exits
-            .partition_point(|stop| *stop <= limit && *stop < before);
-        self.exits[..candidates]
-            .iter()
-            .rev()
-            .copied()
-            .find(|&t| self.at_risk_at(t) >= minimum)
+    pub(in crate::survival) fn last_exit_with(&self, minimum: u64, limit: f64, before: f64) -> Option<f64> {
+        let candidates = self.exits.partition_point(|stop| *stop <= limit && *stop < before);
+        self.exits[..candidates].iter().rev().copied().find(|&t| self.at_risk_at(t) >= minimum)
     }
 
     /// Changes from `from` up to the first death, then from each death up to the next, the last up to `end`.
-    pub(in crate::survival) fn net_changes(
-        &self,
-        deaths: &[f64],
-        from: f64,
-        end: f64,
-    ) -> Vec<Change> {
+    pub(in crate::survival) fn net_changes(&self, deaths: &[f64], from: f64, end: f64) -> Vec<Change> {
         let mut changes = vec![Change::default(); deaths.len() + 1];
         // A death at `from` itself takes what happens at `from`; otherwise that is part of the count at the origin.
-        let counted =
-            |t: f64| t <= end && (t > from || (t == from && deaths.first() == Some(&from)));
+        let counted = |t: f64| t <= end && (t > from || (t == from && deaths.first() == Some(&from)));
         let (mut entry, mut censoring) = (0, 0);
         loop {
             let next = match (self.entries.get(entry), self.censorings.get(censoring)) {
