@@ -12,11 +12,13 @@ use diesel::prelude::*;
 use migrations::schema::{club_setting, edition};
 
 use crate::access::Scope;
+use crate::pool::Pool;
+use crate::problem::Problem;
 
 mod care; // what keepers did
-pub mod totals; // counts of the club as a whole
 mod load; // records → a club of plain values
-mod readings; // the many rows: water tests, one by one
+mod readings;
+pub mod totals; // counts of the club as a whole // the many rows: water tests, one by one
 
 /// The records of one edition.
 #[derive(Debug, Clone)]
@@ -95,21 +97,24 @@ struct Bodies {
 }
 
 impl Answers {
-    /// The records of the current edition for pooled statistics: read anew only if the edition was raised.
-    /// Callers that come meanwhile wait for the one reading.
+    /// The records for pooled statistics, of an edition or a later one: read anew only if the edition was raised.
+    /// Callers that come meanwhile wait for the one reading, without a connection.
     ///
     /// # Errors
-    /// The database refused.
-    pub fn snapshot(&self, connection: &mut PgConnection, scope: &Scope) -> QueryResult<Snapshot> {
+    /// The database refused or is not there.
+    pub fn snapshot(&self, pool: &Pool, scope: &Scope, edition: i64) -> Result<Snapshot, Problem> {
+        let read = || {
+            let mut connection = pool.get().map_err(|error| Problem::database_unavailable(&error))?;
+            club(&mut connection, scope).map_err(Problem::from)
+        };
         if scope.keeper().is_some() {
-            return club(connection, scope);
+            return read();
         }
         let mut records = self.records.lock().unwrap_or_else(PoisonError::into_inner);
-        let current = current_edition(connection)?;
-        if let Some(known) = records.as_ref().filter(|known| known.edition == current) {
+        if let Some(known) = records.as_ref().filter(|known| known.edition >= edition) {
             return Ok(known.clone());
         }
-        let fresh = club(connection, scope)?;
+        let fresh = read()?;
         *records = Some(fresh.clone());
         Ok(fresh)
     }
@@ -130,4 +135,3 @@ impl Answers {
         bodies.by_tag.insert(tag.to_owned(), body);
     }
 }
-

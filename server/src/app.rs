@@ -120,5 +120,8 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
 }
 
 fn not_a_segment(path: &str) -> Problem {
-    Problem::new(Kind::NotFound, format!("'{path}' is no address here: a part of it is not of the kind that stands there."))
+    Problem::new(
+        Kind::NotFound,
+        format!("'{path}' is no address here: a part of it is not of the kind that stands there."),
+    )
 }

@@ -19,7 +19,8 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let media = request.headers().get(header::CONTENT_TYPE).map(|value| value.to_str().unwrap_or_default().to_owned());
+        let media =
+            request.headers().get(header::CONTENT_TYPE).map(|value| value.to_str().unwrap_or_default().to_owned());
         let length = content_length(request);
         let payload = web::Payload::from_request(request, payload).into_inner();
         Box::pin(async move {
@@ -38,7 +39,10 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
             let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
             serde_json::from_slice(text).map(Body).map_err(|error| {
                 let place = format!("line {}, column {}", error.line(), error.column());
-                Problem::of_fault(Kind::InvalidBody, Fault::pointer("", "invalid", format!("{error} (at {place} of the body)")))
+                Problem::of_fault(
+                    Kind::InvalidBody,
+                    Fault::pointer("", "invalid", format!("{error} (at {place} of the body)")),
+                )
             })
         })
     }

@@ -3,10 +3,10 @@
 
 use std::sync::LazyLock;
 
+use utoipa::OpenApi as _;
 use utoipa::openapi::path::PathItem;
 use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
 use utoipa::openapi::{OpenApi, RefOr};
-use utoipa::OpenApi as _;
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
@@ -47,11 +47,8 @@ pub const ADDRESS: &str = "/api/v1/openapi.json";
 struct Base;
 
 static DOCUMENT: LazyLock<OpenApi> = LazyLock::new(|| {
-    let (_, mut document) = actix_web::App::new()
-        .into_utoipa_app()
-        .openapi(Base::openapi())
-        .configure(route::register)
-        .split_for_parts();
+    let (_, mut document) =
+        actix_web::App::new().into_utoipa_app().openapi(Base::openapi()).configure(route::register).split_for_parts();
     finish(&mut document);
     document
 });
@@ -73,7 +70,8 @@ pub fn openapi_json() -> Result<String, serde_json::Error> {
 
 /// The browsable page, which loads nothing from outside.
 pub fn page() -> SwaggerUi {
-    let config = Config::new([ADDRESS]).validator_url("none").display_request_duration(true).default_models_expand_depth(0);
+    let config =
+        Config::new([ADDRESS]).validator_url("none").display_request_duration(true).default_models_expand_depth(0);
     SwaggerUi::new("/docs/{_:.*}").config(config)
 }
 

@@ -169,9 +169,10 @@ fn give_up(pool: &Pool, id: i64) {
             .set((upload::state.eq("failed"), upload::state_message.eq(GIVEN_UP)))
             .execute(connection)
     };
-    let marked = pool.get().map_err(|error| error.to_string()).and_then(|mut connection| {
-        mark(&mut connection).map_err(|error| error.to_string())
-    });
+    let marked = pool
+        .get()
+        .map_err(|error| error.to_string())
+        .and_then(|mut connection| mark(&mut connection).map_err(|error| error.to_string()));
     if let Err(error) = marked {
         tracing::error!(upload = id, %error, "an upload that could not be read could not be marked as failed either");
     }

@@ -1,1 +1,21 @@
-//! x
+//! HTTP API, the `strandline` command, the private Postgres.
+//!
+//! Requests reach records only through [`access`]; statistics are the `analysis` crate's, files the `importer`'s.
+
+pub mod access; // who may see and do what
+pub mod answer; // records in Postgres → an answer
+pub mod app; // the application, built from values
+pub mod body; // JSON bodies as typed values
+pub mod command; // the words of the command
+pub mod config; // flags, variables, defaults
+pub mod demo; // the invented club
+pub mod document; // the OpenAPI document
+pub mod jobs; // files waiting to be read
+pub mod limit; // how often one caller may ask
+pub mod pool; // connections to Postgres
+pub mod private_postgres; // a Postgres of our own
+pub mod problem; // everything that can go wrong with a request
+pub mod query; // query parameters as typed values
+pub mod represent; // one answer, several representations
+pub mod route; // the one list of routes
+pub mod upload; // uploads as a caller reaches them

@@ -95,7 +95,10 @@ fn key(request: &ServiceRequest) -> Option<Key> {
 }
 
 /// Counts a request and lets it pass, or answers 429.
-pub async fn apply(request: ServiceRequest, next: Next<impl MessageBody>) -> Result<ServiceResponse<impl MessageBody>, Error> {
+pub async fn apply(
+    request: ServiceRequest,
+    next: Next<impl MessageBody>,
+) -> Result<ServiceResponse<impl MessageBody>, Error> {
     let state = request.app_data::<web::Data<State>>().cloned();
     let limiter = state.as_ref().and_then(|state| state.limiter.as_ref());
     let (Some(limiter), Some(key)) = (limiter, key(&request)) else { return next.call(request).await };

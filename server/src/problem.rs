@@ -340,7 +340,11 @@ mod tests {
         for kind in Kind::ALL {
             assert_eq!(Kind::parse(kind.slug()), Some(*kind));
             let page = kind.page();
-            assert!(page.starts_with(&format!("# {}\n", kind.title())), "{}: the page opens with the title", kind.slug());
+            assert!(
+                page.starts_with(&format!("# {}\n", kind.title())),
+                "{}: the page opens with the title",
+                kind.slug()
+            );
             assert!(page.contains("## What to do"), "{}: the page says what to do", kind.slug());
             assert!((400..600).contains(&kind.status()));
         }

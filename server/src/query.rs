@@ -71,7 +71,11 @@ impl Fields {
             } else {
                 hint(name, known.iter().map(String::as_str))
             };
-            faults.push(Fault::parameter(name, "unknown", format!("'{name}' is not a parameter of this address; {hint}")));
+            faults.push(Fault::parameter(
+                name,
+                "unknown",
+                format!("'{name}' is not a parameter of this address; {hint}"),
+            ));
         }
         Ok(Fields { pairs, faults })
     }
@@ -225,7 +229,10 @@ mod tests {
     #[test]
     fn a_good_query_is_read() {
         let sample: Sample = read("by=origin&since=2025-03-04&limit=7").unwrap();
-        assert_eq!((sample.by.as_deref(), sample.since.as_deref(), sample.limit), (Some("origin"), Some("2025-03-04"), Some(7)));
+        assert_eq!(
+            (sample.by.as_deref(), sample.since.as_deref(), sample.limit),
+            (Some("origin"), Some("2025-03-04"), Some(7))
+        );
         assert!(read::<Nothing>("").is_ok());
         assert!(read::<Nothing>("x=1").is_err());
     }

@@ -102,7 +102,8 @@ pub fn found(bytes: Vec<u8>, form: Form, file_stem: &str, etag: &str, keep: Keep
         .insert_header((header::VARY, VARY))
         .content_type(form.content_type());
     if let Some(extension) = form.attached() {
-        response.insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{file_stem}.{extension}\"")));
+        response
+            .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{file_stem}.{extension}\"")));
     }
     response.body(bytes)
 }

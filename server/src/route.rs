@@ -5,7 +5,9 @@ use utoipa_actix_web::scope;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 mod club; // the club as a whole
+mod growth; // how fast they grew
 mod health; // live and ready
+mod me; // who is asking
 mod openapi; // the document itself
 mod page; // one address of a collection: cursors
 mod parameters; // what is measured
@@ -15,13 +17,11 @@ mod roll_call; // all seen alive today, except …
 mod shape; // documented shapes of answers
 mod statistics; // what survival and growth share
 mod survival; // how long they lived
-mod growth; // how fast they grew
 mod taxa; // corals and kin, with the records' counts
 mod tokens; // keys for programs
-mod me; // who is asking
-mod uploads; // from a file to the club's records
 mod upload_steps; // answers, commit, undo
-mod upload_views; // findings, preview
+mod upload_views;
+mod uploads; // from a file to the club's records // findings, preview
 
 pub use shape::{GrowthAnswer, SurvivalAnswer};
 

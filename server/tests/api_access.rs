@@ -38,10 +38,8 @@ fn table() -> Vec<Row> {
 
 #[test]
 fn every_operation_stands_in_the_table_for_every_role_and_no_other() {
-    let documented: BTreeSet<(String, String)> = server::document::operations()
-        .into_iter()
-        .map(|(method, path, _)| (path, method.to_owned()))
-        .collect();
+    let documented: BTreeSet<(String, String)> =
+        server::document::operations().into_iter().map(|(method, path, _)| (path, method.to_owned())).collect();
     let mut listed = BTreeSet::new();
     for row in table() {
         assert!(["public", "reader", "keeper", "curator"].contains(&row.role.as_str()), "{}", row.role);
@@ -87,14 +85,20 @@ impl Asking<'_> {
 
     fn token_number(&self) -> i64 {
         let made = api_support::json_of(
-            self.api.post("/api/v1/tokens").bearer_auth(&self.api.curator).json(&json!({"role": "reader"})).send().unwrap(),
+            self.api
+                .post("/api/v1/tokens")
+                .bearer_auth(&self.api.curator)
+                .json(&json!({"role": "reader"}))
+                .send()
+                .unwrap(),
             201,
         );
         made["id"].as_i64().unwrap()
     }
 
     fn send(&self, row: &Row) -> Response {
-        let mut path = row.path.replace("{code}", "nitrate").replace("{slug}", "goniopora").replace("{kind}", "not-found");
+        let mut path =
+            row.path.replace("{code}", "nitrate").replace("{slug}", "goniopora").replace("{kind}", "not-found");
         if row.path.starts_with("/api/v1/uploads/{id}") {
             path = path.replace("{id}", &self.upload()["id"].to_string());
         } else if row.path.starts_with("/api/v1/tokens/{id}") {

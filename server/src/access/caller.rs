@@ -200,7 +200,12 @@ impl FromRequest for Caller {
             let written = match written.as_slice() {
                 [] => return Ok(Caller::public()),
                 [Some(one)] => one.trim(),
-                _ => return Err(Problem::unauthorised("The header 'Authorization' must come once, as plain text.", Some("invalid_request"))),
+                _ => {
+                    return Err(Problem::unauthorised(
+                        "The header 'Authorization' must come once, as plain text.",
+                        Some("invalid_request"),
+                    ));
+                }
             };
             let secret = match written.split_once(' ') {
                 Some((scheme, secret)) if scheme.eq_ignore_ascii_case("bearer") && !secret.trim().is_empty() => {
@@ -215,7 +220,8 @@ impl FromRequest for Caller {
             };
             let Some(state) = state else { return Err(Problem::internal("the application has no state")) };
             let now = chrono::Utc::now();
-            let holder = crate::pool::with(&state.pool, move |connection| token::find(connection, &secret, now)).await?;
+            let holder =
+                crate::pool::with(&state.pool, move |connection| token::find(connection, &secret, now)).await?;
             holder.map(Caller::of_token).ok_or_else(|| {
                 Problem::unauthorised("This token is unknown, expired or withdrawn.", Some("invalid_token"))
             })

@@ -46,7 +46,8 @@ pub fn handed_in_for(connection: &mut PgConnection, caller: &Caller, asked: Opti
             }
         }
         (Role::Curator, _, Some(handle)) => find(connection, handle)?.ok_or_else(|| {
-            let detail = format!("'keeper={handle}' is not a member's handle; check the spelling, or make the member first");
+            let detail =
+                format!("'keeper={handle}' is not a member's handle; check the spelling, or make the member first");
             Problem::of_fault(Kind::InvalidValue, Fault::parameter("keeper", "unknown", detail))
         }),
         (Role::Curator, _, None) => Err(Problem::of_fault(

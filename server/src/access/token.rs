@@ -75,7 +75,12 @@ fn words(rights: &[Right]) -> String {
 ///
 /// # Errors
 /// See [`IssueError`]; nothing is made then.
-pub fn issue(connection: &mut PgConnection, new: &NewToken, by: &str, now: DateTime<Utc>) -> Result<Issued, IssueError> {
+pub fn issue(
+    connection: &mut PgConnection,
+    new: &NewToken,
+    by: &str,
+    now: DateTime<Utc>,
+) -> Result<Issued, IssueError> {
     if let Some(right) = new.rights.iter().find(|right| !new.role.rights().contains(right)) {
         return Err(IssueError::RightBeyondRole(*right, new.role));
     }
@@ -120,7 +125,10 @@ fn keeper_of(connection: &mut PgConnection, handle: &str, create: bool) -> Resul
     if !create {
         return Err(IssueError::KeeperUnknown(handle.to_owned()));
     }
-    Ok(diesel::insert_into(keeper::table).values(keeper::handle.eq(handle)).returning(keeper::id).get_result(connection)?)
+    Ok(diesel::insert_into(keeper::table)
+        .values(keeper::handle.eq(handle))
+        .returning(keeper::id)
+        .get_result(connection)?)
 }
 
 fn note(connection: &mut PgConnection, by: &str, action: &str, id: i64) -> QueryResult<()> {
@@ -153,7 +161,8 @@ pub struct Holder {
     pub expires_at: Option<DateTime<Utc>>,
 }
 
-type Row = (i64, String, String, Vec<String>, Option<i64>, Option<String>, Option<DateTime<Utc>>, Option<DateTime<Utc>>);
+type Row =
+    (i64, String, String, Vec<String>, Option<i64>, Option<String>, Option<DateTime<Utc>>, Option<DateTime<Utc>>);
 
 /// The holder of a token, if it is known, not expired and not withdrawn. Its last use is kept to the minute.
 pub fn find(connection: &mut PgConnection, secret: &str, now: DateTime<Utc>) -> Result<Option<Holder>, Problem> {
@@ -174,7 +183,9 @@ pub fn find(connection: &mut PgConnection, secret: &str, now: DateTime<Utc>) -> 
         ))
         .first(connection)
         .optional()?;
-    let Some((token_id, prefix, role, scopes, keeper_id, keeper, expires_at, last_used_at)) = row else { return Ok(None) };
+    let Some((token_id, prefix, role, scopes, keeper_id, keeper, expires_at, last_used_at)) = row else {
+        return Ok(None);
+    };
     if last_used_at.is_none_or(|used| now - used >= Duration::seconds(60)) {
         diesel::update(token::table.find(token_id)).set(token::last_used_at.eq(now)).execute(connection)?;
     }

@@ -79,9 +79,7 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
     positions.logs = numbered(logs.iter().map(|row| row.0));
     let facts: HashMap<i64, LogFacts> = logs
         .iter()
-        .map(|row| {
-            (row.0, LogFacts { complete_since: row.3, first_day: row.4, losses_listed: row.5.unwrap_or(false) })
-        })
+        .map(|row| (row.0, LogFacts { complete_since: row.3, first_day: row.4, losses_listed: row.5.unwrap_or(false) }))
         .collect();
     // A coral entered by hand belongs to no log: it counts if any log of its keeper lists losses.
     let mut any_losses: HashMap<i64, bool> = HashMap::new();
@@ -90,7 +88,9 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
     }
 
     let mut rows: Vec<SpecimenRow> = within!(specimen, scope).select(SpecimenRow::as_select()).load(connection)?;
-    rows.sort_by(|a, b| (keeper_of(&positions, a.keeper_id), &a.key).cmp(&(keeper_of(&positions, b.keeper_id), &b.key)));
+    rows.sort_by(|a, b| {
+        (keeper_of(&positions, a.keeper_id), &a.key).cmp(&(keeper_of(&positions, b.keeper_id), &b.key))
+    });
     positions.specimens = numbered(rows.iter().map(|row| row.id));
     let mut specimens: Vec<Specimen> = rows
         .into_iter()
@@ -212,7 +212,12 @@ fn of<'s>(positions: &Positions, specimens: &'s mut [Specimen], id: i64) -> Opti
     positions.specimens.get(&id).and_then(|position| specimens.get_mut(*position as usize))
 }
 
-fn stays(connection: &mut PgConnection, scope: &Scope, positions: &Positions, specimens: &mut [Specimen]) -> QueryResult<()> {
+fn stays(
+    connection: &mut PgConnection,
+    scope: &Scope,
+    positions: &Positions,
+    specimens: &mut [Specimen],
+) -> QueryResult<()> {
     let mut rows: Vec<(i64, i64, Option<NaiveDate>, Option<NaiveDate>, String)> = within!(stay, scope)
         .select((stay::specimen_id, stay::tank_id, stay::from_day, stay::to_day, stay::key))
         .load(connection)?;
@@ -259,7 +264,12 @@ fn sightings(
     Ok(())
 }
 
-fn sizings(connection: &mut PgConnection, scope: &Scope, positions: &Positions, specimens: &mut [Specimen]) -> QueryResult<()> {
+fn sizings(
+    connection: &mut PgConnection,
+    scope: &Scope,
+    positions: &Positions,
+    specimens: &mut [Specimen],
+) -> QueryResult<()> {
     let mut rows: Vec<(i64, NaiveDate, String, String, String, f64, i32)> = within!(sizing, scope)
         .select((
             sizing::specimen_id,
@@ -287,16 +297,17 @@ fn placements(
     positions: &Positions,
     specimens: &mut [Specimen],
 ) -> QueryResult<()> {
-    let mut rows: Vec<(i64, Option<NaiveDate>, String, Option<f64>, Option<String>, Option<bool>)> = within!(placement, scope)
-        .select((
-            placement::specimen_id,
-            placement::from_day,
-            placement::key,
-            placement::par,
-            placement::flow,
-            placement::stinging_neighbour,
-        ))
-        .load(connection)?;
+    let mut rows: Vec<(i64, Option<NaiveDate>, String, Option<f64>, Option<String>, Option<bool>)> =
+        within!(placement, scope)
+            .select((
+                placement::specimen_id,
+                placement::from_day,
+                placement::key,
+                placement::par,
+                placement::flow,
+                placement::stinging_neighbour,
+            ))
+            .load(connection)?;
     rows.sort_by(|a, b| (a.1, &a.2).cmp(&(b.1, &b.2)));
     for (specimen_id, from, _, par, flow, stinging_within_reach) in rows {
         let Some(specimen) = of(positions, specimens, specimen_id) else { continue };
@@ -352,7 +363,8 @@ fn endings(
             written_day: row.written_day,
             date_held: row.date_held,
             poor_at_exit: row.condition == "poor",
-            all_died: fate == Fate::TankClosed && last_tank.and_then(|tank| all_died.get(tank)).copied().unwrap_or(false),
+            all_died: fate == Fate::TankClosed
+                && last_tank.and_then(|tank| all_died.get(tank)).copied().unwrap_or(false),
         });
     }
     Ok(())

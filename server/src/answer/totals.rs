@@ -119,7 +119,12 @@ mod tests {
                     log_first_day: None,
                     losses_listed: true,
                     stays: Vec::new(),
-                    sightings: vec![Sighting { on: day(100), source: SightingSource::Look, condition: None, tissue_cover: None }],
+                    sightings: vec![Sighting {
+                        on: day(100),
+                        source: SightingSource::Look,
+                        condition: None,
+                        tissue_cover: None,
+                    }],
                     sizings: Vec::new(),
                     care_days: Vec::new(),
                     ending: None,

@@ -6,12 +6,12 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::task::Poll;
 use std::time::Instant;
 
+use actix_web::Error;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::Method;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
-use actix_web::Error;
 
 use crate::problem::Problem;
 use crate::represent::hex;
@@ -20,7 +20,10 @@ const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 const EXPOSED: &str = "ETag, Link, Location, Retry-After, X-Request-Id, RateLimit, RateLimit-Policy";
 
 /// Applies the frame.
-pub async fn apply(mut request: ServiceRequest, next: Next<impl MessageBody + 'static>) -> Result<ServiceResponse<BoxBody>, Error> {
+pub async fn apply(
+    mut request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
     let began = Instant::now();
     let id = request_id(&request);
     let method = request.method().clone();
@@ -55,7 +58,8 @@ pub async fn apply(mut request: ServiceRequest, next: Next<impl MessageBody + 's
             Err(problem.with_headers(finish(&method, &id, &HeaderMap::new())))
         }
     };
-    let status = answered.as_ref().map_or_else(|problem| problem.kind().status(), |response| response.status().as_u16());
+    let status =
+        answered.as_ref().map_or_else(|problem| problem.kind().status(), |response| response.status().as_u16());
     let ms = u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX);
     tracing::info!(request = %id, %method, path, status, ms, "answered");
     answered.map_err(Error::from)

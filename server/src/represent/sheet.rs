@@ -104,6 +104,9 @@ mod tests {
     #[test]
     fn the_other_form_opens_by_a_double_click_and_runs_no_formula() {
         let bytes = sample().bytes(Form::CsvExcel).unwrap();
-        assert_eq!(String::from_utf8(bytes).unwrap(), "\u{feff}name;value_mg_l;n\r\n\"a, \"\"b\"\"\";0,25;3\r\n'=1+1;;\r\n");
+        assert_eq!(
+            String::from_utf8(bytes).unwrap(),
+            "\u{feff}name;value_mg_l;n\r\n\"a, \"\"b\"\"\";0,25;3\r\n'=1+1;;\r\n"
+        );
     }
 }

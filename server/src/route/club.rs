@@ -108,7 +108,8 @@ pub async fn get_club(
     let canonical = format!("club?name={}&published={published}", name.as_deref().unwrap_or_default());
     let asked = statistics::Question { canonical, form, stem: "club".to_owned() };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        let records = serde_json::to_value(totals::totals(&snapshot.club, audience)).map_err(|error| Problem::internal(&error))?;
+        let records = serde_json::to_value(totals::totals(&snapshot.club, audience))
+            .map_err(|error| Problem::internal(&error))?;
         represent::json_bytes(&ClubShown {
             name,
             edition: snapshot.edition,

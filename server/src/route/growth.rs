@@ -94,8 +94,24 @@ pub async fn get_growth(
 /// One row per group, or one row with the reason.
 fn sheet(answer: &Value) -> Sheet {
     let mut sheet = Sheet::new([
-        "edition", "taxon_asked", "taxon_answered", "by", "since", "method", "measure", "group", "specimens", "tanks",
-        "slope_per_month", "std_error", "df", "lower", "upper", "ratio_per_month", "refused", "message",
+        "edition",
+        "taxon_asked",
+        "taxon_answered",
+        "by",
+        "since",
+        "method",
+        "measure",
+        "group",
+        "specimens",
+        "tanks",
+        "slope_per_month",
+        "std_error",
+        "df",
+        "lower",
+        "upper",
+        "ratio_per_month",
+        "refused",
+        "message",
     ]);
     let head = [
         Cell::json(answer.get("release").unwrap_or(&answer["edition"])),
@@ -121,7 +137,9 @@ fn sheet(answer: &Value) -> Sheet {
             refuse(reason);
         }
     }
-    for group in answer["result"]["groups"].as_array().into_iter().flatten().filter(|group| group.get("refused").is_none()) {
+    for group in
+        answer["result"]["groups"].as_array().into_iter().flatten().filter(|group| group.get("refused").is_none())
+    {
         let mut row = head.to_vec();
         row.extend(
             ["group", "specimens", "tanks", "slope_per_month", "std_error", "df", "lower", "upper", "ratio_per_month"]

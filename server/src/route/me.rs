@@ -40,7 +40,11 @@ pub struct Me {
 pub async fn get_me(caller: Caller, _: Query<Nothing>) -> Result<HttpResponse, Problem> {
     let Some(holder) = caller.holder() else {
         // Asking for any right without a token gives the challenge.
-        return Err(caller.holds(Right::Read).map(drop).err().unwrap_or_else(|| Problem::internal("a right without a token")));
+        return Err(caller
+            .holds(Right::Read)
+            .map(drop)
+            .err()
+            .unwrap_or_else(|| Problem::internal("a right without a token")));
     };
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(Me {
         role: holder.role.as_str(),

@@ -143,8 +143,21 @@ fn shown(parameter: &'static Parameter) -> ParameterShown {
 
 fn sheet(parameters: &[ParameterShown]) -> Sheet {
     let mut sheet = Sheet::new([
-        "code", "name", "what", "unit", "ucum", "kind", "usual_lower", "usual_upper", "possible_lower", "possible_upper", "step",
-        "limit", "carry_days", "zero", "ladder",
+        "code",
+        "name",
+        "what",
+        "unit",
+        "ucum",
+        "kind",
+        "usual_lower",
+        "usual_upper",
+        "possible_lower",
+        "possible_upper",
+        "step",
+        "limit",
+        "carry_days",
+        "zero",
+        "ladder",
     ]);
     for row in parameters {
         let ladder: Vec<String> = row.ladder.iter().map(f64::to_string).collect();

@@ -139,7 +139,8 @@ mod tests {
             let text = kind.page();
             assert_eq!(text.matches('`').count() % 2, 0, "{}: code ends", kind.slug());
             for line in text.lines() {
-                let plain = !line.starts_with(['>', '*', '|', '!', '\t']) && !line.starts_with("###") && !line.contains("**");
+                let plain =
+                    !line.starts_with(['>', '*', '|', '!', '\t']) && !line.starts_with("###") && !line.contains("**");
                 assert!(plain, "{}: {line}", kind.slug());
             }
         }

@@ -37,53 +37,43 @@ where
 {
     let held = Held::of(request);
     let shared = state.clone();
-    pool::with(&state.pool, move |connection| {
+    let first = pool::with(&state.pool, move |connection| {
         let publishes = answer::publishes(connection)?;
         let (scope, audience) = caller.audience(publishes)?;
         let keep = if caller.holder().is_some() { Keep::Private } else { Keep::Public };
-        let tag_of = |edition: i64| {
-            let edition = edition.to_string();
-            represent::etag(&[
-                &edition,
-                audience.as_str(),
-                &question.canonical,
-                question.form.word(),
-                env!("CARGO_PKG_VERSION"),
-            ])
-        };
         let edition = answer::current_edition(connection)?;
-        let tag = tag_of(edition);
-        if held.holds(&tag) {
-            return Ok(Reply::Held(tag, keep));
-        }
-        if let Some(body) = shared.answers.body(edition, &tag) {
-            return Ok(Reply::Found(body, tag, keep, question));
-        }
-        let snapshot = shared.answers.snapshot(connection, &scope)?;
+        Ok((scope, audience, keep, edition))
+    });
+    let (scope, audience, keep, edition) = first.await?;
+    let tag = tag(edition, audience, &question);
+    if held.holds(&tag) {
+        return Ok(represent::not_modified(&tag, keep));
+    }
+    if let Some(body) = state.answers.body(edition, &tag) {
+        return Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &tag, keep));
+    }
+    // Computing takes its time and no connection.
+    let computed = web::block(move || {
+        let snapshot = shared.answers.snapshot(&shared.pool, &scope, edition)?;
         // The edition may have been raised since it was looked at.
-        let tag = tag_of(snapshot.edition);
+        let tag = self::tag(snapshot.edition, audience, &question);
         let body = Arc::new(compute(&snapshot, audience)?);
         shared.answers.keep(snapshot.edition, &tag, body.clone());
-        Ok(Reply::Found(body, tag, keep, question))
-    })
-    .await
-    .map(Reply::response)
+        Ok::<_, Problem>((body, tag, question))
+    });
+    let (body, tag, question) = computed.await.map_err(|error| Problem::internal(&error))??;
+    Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &tag, keep))
 }
 
-enum Reply {
-    Held(String, Keep),
-    Found(Arc<Vec<u8>>, String, Keep, Question),
-}
-
-impl Reply {
-    fn response(self) -> HttpResponse {
-        match self {
-            Reply::Held(tag, keep) => represent::not_modified(&tag, keep),
-            Reply::Found(body, tag, keep, question) => {
-                represent::found(body.as_ref().clone(), question.form, &question.stem, &tag, keep)
-            }
-        }
-    }
+/// The validator of an answer: whatever its bytes depend on.
+fn tag(edition: i64, audience: Audience, question: &Question) -> String {
+    represent::etag(&[
+        &edition.to_string(),
+        audience.as_str(),
+        &question.canonical,
+        question.form.word(),
+        env!("CARGO_PKG_VERSION"),
+    ])
 }
 
 /// The taxon of an address.
@@ -111,7 +101,11 @@ pub fn edges(fields: &mut Fields) -> Option<Vec<f64>> {
         match text.parse::<f64>() {
             Ok(edge) if edge.is_finite() => edges.push(edge),
             _ if text.is_empty() => {}
-            _ => fields.fault("edges", "invalid", format!("'{text}' in 'edges' is not a number; write cut points as 5,15")),
+            _ => fields.fault(
+                "edges",
+                "invalid",
+                format!("'{text}' in 'edges' is not a number; write cut points as 5,15"),
+            ),
         }
     }
     edges.sort_by(f64::total_cmp);

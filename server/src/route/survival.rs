@@ -61,7 +61,9 @@ impl Asked for SurvivalQuery {
         });
         let horizon_days = fields.value("horizon_days", |text| match text.parse::<f64>() {
             Ok(days) if (1.0..=36_525.0).contains(&days) => Ok(days),
-            _ => Err(format!("'horizon_days={text}' is not a number of days from 1 to 36525; usual are 90, 180, 365, 730")),
+            _ => Err(format!(
+                "'horizon_days={text}' is not a number of days from 1 to 36525; usual are 90, 180, 365, 730"
+            )),
         });
         let since = statistics::since(fields);
         let Representation { format, csv } = Representation::of(fields);
@@ -132,9 +134,31 @@ pub async fn get_survival(
 /// One row per group and step of its curve; a group without a curve has one row with the reason.
 fn sheet(answer: &Value) -> Sheet {
     let mut sheet = Sheet::new([
-        "edition", "taxon_asked", "taxon_answered", "by", "given", "outcome", "since", "method", "group", "label", "specimens",
-        "keepers", "tanks", "deaths", "grade", "time_days", "at_risk", "events", "censored", "survival", "std_error", "lower",
-        "upper", "refused", "message",
+        "edition",
+        "taxon_asked",
+        "taxon_answered",
+        "by",
+        "given",
+        "outcome",
+        "since",
+        "method",
+        "group",
+        "label",
+        "specimens",
+        "keepers",
+        "tanks",
+        "deaths",
+        "grade",
+        "time_days",
+        "at_risk",
+        "events",
+        "censored",
+        "survival",
+        "std_error",
+        "lower",
+        "upper",
+        "refused",
+        "message",
     ]);
     let head = [
         Cell::json(answer.get("release").unwrap_or(&answer["edition"])),
@@ -157,7 +181,9 @@ fn sheet(answer: &Value) -> Sheet {
     for group in answer["result"]["groups"].as_array().into_iter().flatten() {
         let mut lead = head.to_vec();
         lead.extend([Cell::json(&group["group"]), Cell::json(&group["label"])]);
-        lead.extend(["specimens", "keepers", "tanks", "deaths", "grade"].map(|name| Cell::json(&group["evidence"][name])));
+        lead.extend(
+            ["specimens", "keepers", "tanks", "deaths", "grade"].map(|name| Cell::json(&group["evidence"][name])),
+        );
         match group["curve"].as_array() {
             Some(steps) => {
                 for step in steps {
@@ -201,14 +227,17 @@ mod tests {
         assert_eq!(sheet.rows.len(), 2);
         assert!(sheet.rows.iter().all(|row| row.len() == sheet.columns.len()));
         assert_eq!(sheet.rows[1][23], Cell::Text("TooFewSpecimens".into()));
-        let refused = super::sheet(&json!({"edition": 7, "result": {"refused": {"code": "Suppressed", "message": "too few"}}}));
+        let refused =
+            super::sheet(&json!({"edition": 7, "result": {"refused": {"code": "Suppressed", "message": "too few"}}}));
         assert_eq!(refused.rows.len(), 1);
         assert_eq!(refused.rows[0].len(), refused.columns.len());
     }
 
     #[test]
     fn a_question_is_read_with_all_its_faults() {
-        let problem = crate::query::read::<SurvivalQuery>("by=nitrat&edges=5,x&horizon_days=0&given=rain&since=20").err().unwrap();
+        let problem = crate::query::read::<SurvivalQuery>("by=nitrat&edges=5,x&horizon_days=0&given=rain&since=20")
+            .err()
+            .unwrap();
         let at: Vec<&str> = problem.errors.iter().filter_map(|fault| fault.parameter.as_deref()).collect();
         assert_eq!(at, ["by", "edges", "given", "horizon_days", "since"]);
         assert!(problem.errors[0].detail.contains("'nitrate'"), "{}", problem.errors[0].detail);

@@ -11,13 +11,13 @@ use utoipa::{IntoParams, ToSchema};
 use crate::access::Caller;
 use crate::app::State;
 use crate::problem::Problem;
+use crate::problems;
 use crate::query::{Asked, Fields, Query, hint};
 use crate::represent::{self, Cell, Form, Made, Sheet};
 use crate::route::representation::Representation;
 use crate::route::shape::{CensusCounts, Part};
 use crate::route::statistics;
 use crate::route::survival::AnswerProblems;
-use crate::problems;
 
 problems!(
     /// What a list of taxa can meet.
@@ -136,7 +136,11 @@ fn shown(taxon: &'static Taxon, census: &[TaxonCensus], audience: Audience) -> T
         genus: taxon.genus.filter(|genus| *genus != taxon.slug).map(TaxonSlug::as_str),
         group: taxon.group_slug.as_str(),
         older_names: taxon.older_names.clone(),
-        trade_names: taxon.trade_names.iter().map(|(name, ambiguous)| TradeNameShown { name, ambiguous: *ambiguous }).collect(),
+        trade_names: taxon
+            .trade_names
+            .iter()
+            .map(|(name, ambiguous)| TradeNameShown { name, ambiguous: *ambiguous })
+            .collect(),
         look_alikes: taxon.look_alikes.iter().map(|slug| slug.as_str()).collect(),
         sting: taxon.sting.as_str(),
         may_hold_palytoxin: taxon.toxin,
@@ -177,7 +181,18 @@ fn resolved(q: &str) -> Vec<TaxonSlug> {
 
 fn sheet(edition: i64, taxa: &[TaxonShown]) -> Sheet {
     let mut sheet = Sheet::new([
-        "edition", "slug", "name", "rank", "genus", "group", "specimens", "keepers", "deaths", "living", "refused", "message",
+        "edition",
+        "slug",
+        "name",
+        "rank",
+        "genus",
+        "group",
+        "specimens",
+        "keepers",
+        "deaths",
+        "living",
+        "refused",
+        "message",
     ]);
     for taxon in taxa {
         let mut row = vec![
@@ -287,7 +302,12 @@ mod tests {
     fn a_taxon_is_found_by_the_names_it_goes_by() {
         let found = |q: &str| -> Vec<&str> {
             let meant = resolved(q);
-            catalogue().taxa().iter().filter(|taxon| answers_to(taxon, q, &meant)).map(|taxon| taxon.slug.as_str()).collect()
+            catalogue()
+                .taxa()
+                .iter()
+                .filter(|taxon| answers_to(taxon, q, &meant))
+                .map(|taxon| taxon.slug.as_str())
+                .collect()
         };
         assert!(found("Goniopora").contains(&"goniopora"));
         assert!(found("flowerpot").len() > 1, "an ambiguous name finds all that carry it");

@@ -203,7 +203,8 @@ pub async fn create_token(
     let new = new_token(body.0)?;
     let made = pool::with(&state.pool, move |connection| {
         let issued = token::issue(connection, &new, &caller.name(), Utc::now()).map_err(|error| not_issued(&error))?;
-        let listed = token::listed(connection, &scope, issued.id)?.ok_or_else(|| Problem::internal("a token vanished"))?;
+        let listed =
+            token::listed(connection, &scope, issued.id)?.ok_or_else(|| Problem::internal("a token vanished"))?;
         Ok(TokenMade { token: issued.secret, listed: listed.into() })
     })
     .await?;
@@ -229,7 +230,8 @@ pub async fn list_tokens(
     let scope = caller.administers()?;
     let TokenQuery { limit, cursor } = query.0;
     let rows =
-        pool::with(&state.pool, move |connection| token::list(connection, &scope, cursor.unwrap_or(0), limit + 1)).await?;
+        pool::with(&state.pool, move |connection| token::list(connection, &scope, cursor.unwrap_or(0), limit + 1))
+            .await?;
     let page = Page::of(rows, limit, |row| row.id);
     let links = page.links(&request, "tokens", &[]);
     let tokens = page.items.into_iter().map(TokenListed::from).collect();

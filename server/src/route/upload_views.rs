@@ -21,8 +21,19 @@ use crate::upload::{self, findings, hand_in};
 const SEVERITIES: &[&str] = &["refused", "questioned", "noted"];
 /// Kinds of records.
 const RECORD_KINDS: &[&str] = &[
-    "tank", "reading", "specimen", "identification", "stay", "placement", "sighting", "sizing", "ending", "routine", "event",
-    "incident", "instrument",
+    "tank",
+    "reading",
+    "specimen",
+    "identification",
+    "stay",
+    "placement",
+    "sighting",
+    "sizing",
+    "ending",
+    "routine",
+    "event",
+    "incident",
+    "instrument",
 ];
 
 /// Parameters of the list.
@@ -50,7 +61,8 @@ fn filters(severity: &[String], code: &[String]) -> Vec<String> {
 impl Asked for FindingQuery {
     fn read(fields: &mut Fields) -> Self {
         let severity = words(fields, "severity", SEVERITIES);
-        let known: Vec<&str> = analysis::vocabulary::catalogue().findings().iter().map(|kind| kind.code.as_str()).collect();
+        let known: Vec<&str> =
+            analysis::vocabulary::catalogue().findings().iter().map(|kind| kind.code.as_str()).collect();
         let code = words(fields, "code", &known);
         let filters = filters(&severity, &code);
         FindingQuery { limit: page::limit(fields), cursor: page::cursor(fields, "findings", &filters), severity, code }
@@ -278,7 +290,8 @@ pub async fn get_preview(
     let preview = pool::with(&state.pool, move |connection| {
         let reached = scope.upload(connection, id)?;
         let row = upload::row(connection, reached)?;
-        let records = importer::load::records(connection, reached.id(), Stage::Staged).map_err(|error| hand_in::problem(&error))?;
+        let records = importer::load::records(connection, reached.id(), Stage::Staged)
+            .map_err(|error| hand_in::problem(&error))?;
         let mut counts: BTreeMap<String, i64> = BTreeMap::new();
         let mut shown = Vec::new();
         for record in &records {

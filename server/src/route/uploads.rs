@@ -226,7 +226,8 @@ fn filters(state: &[String], kind: &[String], keeper: Option<&str>) -> Vec<Strin
 
 /// The upload as it is shown.
 pub fn shown(row: Row, counts: &[(i64, String, i64)]) -> UploadShown {
-    let of = |severity: &str| counts.iter().find(|row_of| row_of.0 == row.id && row_of.1 == severity).map_or(0, |row| row.2);
+    let of =
+        |severity: &str| counts.iter().find(|row_of| row_of.0 == row.id && row_of.1 == severity).map_or(0, |row| row.2);
     let findings = FindingCounts { refused: of("refused"), questioned: of("questioned"), noted: of("noted") };
     let this = format!("/api/v1/uploads/{}", row.id);
     let links = UploadLinks {
@@ -329,7 +330,8 @@ pub async fn create_upload(
     let scope = caller.records(Right::Upload)?;
     let key = Idempotency::of(&request)?;
     let UploadQuery { name, keeper, tank, log, as_of } = query.0;
-    let file = hand_in::receive(&request, payload, Beside { name, keeper, tank, log, as_of }, state.largest_upload).await?;
+    let file =
+        hand_in::receive(&request, payload, Beside { name, keeper, tank, log, as_of }, state.largest_upload).await?;
     let received = pool::with(&state.pool, move |connection| {
         let (id, already) = hand_in::store(connection, &caller, file, key.as_ref())?;
         let reached = scope.upload(connection, id)?;

@@ -16,7 +16,11 @@ use crate::upload::hand_in;
 ///
 /// # Errors
 /// [`Kind::InvalidAnswer`] with every answer that does not fit.
-pub fn look_over(connection: &mut PgConnection, reached: Reached, answers: Vec<Answer>) -> Result<Vec<Answer>, Problem> {
+pub fn look_over(
+    connection: &mut PgConnection,
+    reached: Reached,
+    answers: Vec<Answer>,
+) -> Result<Vec<Answer>, Problem> {
     let findings = importer::load::findings(connection, reached.id()).map_err(|error| hand_in::problem(&error))?;
     let questions: Vec<&Finding> = findings.iter().filter(|finding| !finding.choices.is_empty()).collect();
     let standing: Vec<Answer> = upload_answer::table
@@ -47,7 +51,8 @@ pub fn look_over(connection: &mut PgConnection, reached: Reached, answers: Vec<A
         };
         if !question.choices.iter().any(|choice| choice.code == answer.choice) {
             let choices = question.choices.iter().map(|choice| choice.code.as_str());
-            let detail = format!("'{}' is no choice of '{}'; {}", answer.choice, answer.key, hint(&answer.choice, choices));
+            let detail =
+                format!("'{}' is no choice of '{}'; {}", answer.choice, answer.key, hint(&answer.choice, choices));
             faults.push(Fault::pointer(format!("/answers/{at}/choice"), "unknown", detail));
         }
     }

@@ -78,7 +78,12 @@ const TAKEN: &[&str] = &[
 /// # Errors
 /// [`Kind::UnsupportedMediaType`], [`Kind::TooLarge`], [`Kind::BadRequest`], or [`Kind::InvalidQuery`] where the
 /// name is missing or a value stands in the address and in the form.
-pub async fn receive(request: &HttpRequest, payload: web::Payload, beside: Beside, limit: usize) -> Result<File, Problem> {
+pub async fn receive(
+    request: &HttpRequest,
+    payload: web::Payload,
+    beside: Beside,
+    limit: usize,
+) -> Result<File, Problem> {
     let media = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or("");
     let media = media.split(';').next().unwrap_or("").trim().to_ascii_lowercase();
     let (bytes, mut beside) = match media.as_str() {
@@ -98,7 +103,11 @@ pub async fn receive(request: &HttpRequest, payload: web::Payload, beside: Besid
     let name = beside.name.take().map(|name| base(&name)).filter(|name| !name.is_empty()).ok_or_else(|| {
         Problem::of_fault(
             Kind::InvalidQuery,
-            Fault::parameter("name", "missing", "'name' is missing; give the name of the file, for example ?name=tests.csv"),
+            Fault::parameter(
+                "name",
+                "missing",
+                "'name' is missing; give the name of the file, for example ?name=tests.csv",
+            ),
         )
     })?;
     Ok(File { bytes, name, beside })
@@ -148,7 +157,11 @@ async fn form(
         }
         if name == "file" {
             if file.replace(bytes).is_some() {
-                faults.push(Fault::parameter("file", "repeated", "the form has two parts 'file'; upload one file at a time"));
+                faults.push(Fault::parameter(
+                    "file",
+                    "repeated",
+                    "the form has two parts 'file'; upload one file at a time",
+                ));
             }
             beside.name = beside.name.or(filename);
             continue;
@@ -174,7 +187,11 @@ async fn form(
 fn put(beside: &mut Beside, name: &str, text: String) -> Option<Fault> {
     if name == "as_of" {
         let Ok(day) = NaiveDate::parse_from_str(&text, "%Y-%m-%d") else {
-            return Some(Fault::parameter(name, "invalid", format!("'as_of={text}' is not a day; write it as 2025-03-04")));
+            return Some(Fault::parameter(
+                name,
+                "invalid",
+                format!("'as_of={text}' is not a day; write it as 2025-03-04"),
+            ));
         };
         return match beside.as_of.replace(day) {
             Some(other) if other != day => Some(twice(name)),
@@ -224,7 +241,8 @@ impl Idempotency {
         if headers.next().is_none() && good {
             return Ok(Some(Idempotency(bare.to_owned())));
         }
-        let detail = "'Idempotency-Key' must come once, as a quoted string of 1 to 200 printable characters without spaces";
+        let detail =
+            "'Idempotency-Key' must come once, as a quoted string of 1 to 200 printable characters without spaces";
         Err(Problem::of_fault(Kind::InvalidQuery, Fault::parameter("Idempotency-Key", "invalid", detail)))
     }
 }
@@ -310,9 +328,7 @@ pub fn problem(error: &LoadError) -> Problem {
             let problem = Problem::new(Kind::WrongState, said).with("state", json!(state.as_str()));
             if super::moves(state.as_str()) { problem.header(header::RETRY_AFTER, "1") } else { problem }
         }
-        LoadError::QuestionsOpen { keys, .. } => {
-            Problem::new(Kind::OpenQuestions, said).with("open", json!(keys))
-        }
+        LoadError::QuestionsOpen { keys, .. } => Problem::new(Kind::OpenQuestions, said).with("open", json!(keys)),
         LoadError::UnknownQuestion { .. } => {
             Problem::of_fault(Kind::InvalidAnswer, Fault::pointer("/answers", "unknown", said))
         }
@@ -325,7 +341,9 @@ pub fn problem(error: &LoadError) -> Problem {
             tracing::warn!(%said, "a value was rejected by the database");
             Problem::new(
                 Kind::InvalidValue,
-                format!("A value breaks a rule of the records ({table}: {rule}); nothing was recorded. Correct it and try again."),
+                format!(
+                    "A value breaks a rule of the records ({table}: {rule}); nothing was recorded. Correct it and try again."
+                ),
             )
         }
         LoadError::Database(_) if connection_lost(error) => Problem::database_unavailable(error),
@@ -375,6 +393,9 @@ mod tests {
         assert_eq!(of("abc"), Ok(Some(Idempotency("abc".into()))));
         assert_eq!(of("\"\""), Err(Kind::InvalidQuery));
         assert_eq!(of("\"a b\""), Err(Kind::InvalidQuery));
-        assert_eq!(Idempotency::of(&TestRequest::default().to_http_request()).map_err(|problem| problem.kind()), Ok(None));
+        assert_eq!(
+            Idempotency::of(&TestRequest::default().to_http_request()).map_err(|problem| problem.kind()),
+            Ok(None)
+        );
     }
 }

@@ -30,18 +30,31 @@ pub struct RollCall {
 ///
 /// # Errors
 /// As [`keeper::handed_in_for`]; [`Kind::InvalidValue`] with every tank and label that is not known.
-pub fn record(connection: &mut PgConnection, caller: &Caller, call: &RollCall, today: NaiveDate) -> Result<i64, Problem> {
+pub fn record(
+    connection: &mut PgConnection,
+    caller: &Caller,
+    call: &RollCall,
+    today: NaiveDate,
+) -> Result<i64, Problem> {
     let owner = keeper::handed_in_for(connection, caller, call.keeper.as_deref())?;
     let mut faults = Vec::new();
     if call.on > today {
         faults.push(Fault::pointer("/on", "invalid", format!("{} is in the future; today is {today}", call.on)));
     }
-    let tanks: Vec<(i64, String)> =
-        tank::table.filter(tank::keeper_id.eq(owner.id)).order(tank::name).select((tank::id, tank::name)).load(connection)?;
+    let tanks: Vec<(i64, String)> = tank::table
+        .filter(tank::keeper_id.eq(owner.id))
+        .order(tank::name)
+        .select((tank::id, tank::name))
+        .load(connection)?;
     let tank_id = call.tank.as_ref().and_then(|name| {
-        let found = tanks.iter().find(|(_, known)| known.to_lowercase() == name.trim().to_lowercase()).map(|(id, _)| *id);
+        let found =
+            tanks.iter().find(|(_, known)| known.to_lowercase() == name.trim().to_lowercase()).map(|(id, _)| *id);
         if found.is_none() {
-            let detail = format!("'{name}' is no tank of {}; {}", owner.handle, hint(name, tanks.iter().map(|row| row.1.as_str())));
+            let detail = format!(
+                "'{name}' is no tank of {}; {}",
+                owner.handle,
+                hint(name, tanks.iter().map(|row| row.1.as_str()))
+            );
             faults.push(Fault::pointer("/tank", "unknown", detail));
         }
         found

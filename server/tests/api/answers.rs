@@ -26,7 +26,8 @@ fn club(api: &Api) {
         let token = made["token"].as_str().unwrap();
         let mut register = String::from("ID,Coral,Acquired,Tank,Date died\n");
         for coral in 0..4 {
-            let died = deaths.get(coral).map(|days| (arrival() + Days::new(*days as u64)).to_string()).unwrap_or_default();
+            let died =
+                deaths.get(coral).map(|days| (arrival() + Days::new(*days as u64)).to_string()).unwrap_or_default();
             register += &format!("C{coral},Goniopora sp.,{},Tank {number},{died}\n", arrival());
         }
         api.commit_register(token, "name=corals.csv&as_of=2024-12-30", register, "2023-12-01");
@@ -68,7 +69,10 @@ fn a_curator_sees_figures_that_others_do_not() {
     let by_hand = [(60.0, 11.0), (90.0, 10.0), (120.0, 9.0), (150.0, 8.0), (180.0, 7.0)];
     assert_eq!(curve.len(), by_hand.len(), "{within:#}");
     for ((time, survival), (day, alive)) in curve.iter().zip(by_hand) {
-        assert!(*time == day && (survival - alive / 12.0).abs() < 1e-12, "{time}: {survival}, by hand {day}: {alive}/12");
+        assert!(
+            *time == day && (survival - alive / 12.0).abs() < 1e-12,
+            "{time}: {survival}, by hand {day}: {alive}/12"
+        );
     }
     assert_eq!(exact["question"]["audience"], "curator");
     for token in [None, Some(api.reader.as_str()), Some(api.osprey.as_str())] {
@@ -78,7 +82,10 @@ fn a_curator_sees_figures_that_others_do_not() {
         assert!(!text.contains("osprey") && !text.contains("keeper1"), "no answer names a member");
     }
     let public = json_of(get(&api, SURVIVAL, None), 200);
-    assert!(public["result"]["refused"].is_object() || public["result"]["groups"].as_array().unwrap().iter().all(|group| group["curve"]["refused"].is_object()));
+    assert!(
+        public["result"]["refused"].is_object()
+            || public["result"]["groups"].as_array().unwrap().iter().all(|group| group["curve"]["refused"].is_object())
+    );
 
     // Counts: exact for the curator, and hidden or rounded otherwise.
     let club = |token| json_of(get(&api, "/api/v1/club", token), 200)["records"].clone();
@@ -105,7 +112,11 @@ fn an_answer_is_validated_by_edition_audience_question_and_form() {
     let curator = Some(api.curator.as_str());
     let first = tag(SURVIVAL, curator);
     assert_eq!(first, tag(SURVIVAL, curator));
-    assert_eq!(first, tag("/api/v1/taxa/goniopora/survival?horizon_days=365&by=nitrate&outcome=death", curator), "the same question");
+    assert_eq!(
+        first,
+        tag("/api/v1/taxa/goniopora/survival?horizon_days=365&by=nitrate&outcome=death", curator),
+        "the same question"
+    );
     for (path, token) in [
         (SURVIVAL, None),
         (SURVIVAL, Some(api.reader.as_str())),
@@ -184,8 +195,13 @@ fn an_answer_is_a_table_too() {
 #[test]
 fn what_may_not_be_asked_says_what_may() {
     let api = Api::start();
-    let problem = problem_of(get(&api, "/api/v1/taxa/goniopora/survival?by=nitrate&edges=7.3&horizon_days=100", None), 400, "invalid-query");
-    let named: Vec<&str> = problem["errors"].as_array().unwrap().iter().map(|fault| fault["parameter"].as_str().unwrap()).collect();
+    let problem = problem_of(
+        get(&api, "/api/v1/taxa/goniopora/survival?by=nitrate&edges=7.3&horizon_days=100", None),
+        400,
+        "invalid-query",
+    );
+    let named: Vec<&str> =
+        problem["errors"].as_array().unwrap().iter().map(|fault| fault["parameter"].as_str().unwrap()).collect();
     assert_eq!(named, ["edges", "horizon_days"]);
     let free = get(&api, "/api/v1/taxa/goniopora/survival?by=nitrate&edges=7.3&horizon_days=100", Some(&api.curator));
     assert_eq!(free.status(), 200, "a curator's values are free");

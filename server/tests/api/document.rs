@@ -43,7 +43,8 @@ fn it_is_openapi_3_1_and_served() {
 #[test]
 fn every_operation_is_named_explained_and_guarded() {
     let document = document();
-    let tags: BTreeSet<&str> = document["tags"].as_array().unwrap().iter().map(|tag| tag["name"].as_str().unwrap()).collect();
+    let tags: BTreeSet<&str> =
+        document["tags"].as_array().unwrap().iter().map(|tag| tag["name"].as_str().unwrap()).collect();
     let mut ids = BTreeSet::new();
     for (method, path, operation) in operations(&document) {
         let place = format!("{method} {path}");
@@ -58,7 +59,10 @@ fn every_operation_is_named_explained_and_guarded() {
         assert!(operation["security"].is_array(), "{place}: security is said");
         for parameter in operation["parameters"].as_array().into_iter().flatten() {
             let name = parameter["name"].as_str().unwrap();
-            assert!(parameter["description"].as_str().is_some_and(|text| text.len() > 8), "{place}: {name} is described");
+            assert!(
+                parameter["description"].as_str().is_some_and(|text| text.len() > 8),
+                "{place}: {name} is described"
+            );
             assert!(parameter.get("example").is_some() || name == "cursor", "{place}: {name} has an example");
             assert!(["path", "query", "header"].contains(&parameter["in"].as_str().unwrap()));
         }
@@ -67,7 +71,14 @@ fn every_operation_is_named_explained_and_guarded() {
         assert!(responses.contains_key("400") && responses.contains_key("500"), "{place}");
         let secured = operation["security"].as_array().unwrap().iter().all(|one| !one.as_object().unwrap().is_empty())
             && !operation["security"].as_array().unwrap().is_empty();
-        assert_eq!(secured, responses.contains_key("403") && responses.contains_key("401") && !path.contains("taxa") && !path.ends_with("club"), "{place}");
+        assert_eq!(
+            secured,
+            responses.contains_key("403")
+                && responses.contains_key("401")
+                && !path.contains("taxa")
+                && !path.ends_with("club"),
+            "{place}"
+        );
         for (status, response) in responses {
             let response = resolve(&document, response);
             assert!(response["description"].as_str().is_some_and(|text| !text.is_empty()), "{place} {status}");
@@ -86,7 +97,9 @@ fn every_operation_is_named_explained_and_guarded() {
 
 fn resolve<'d>(document: &'d Value, value: &'d Value) -> &'d Value {
     match value["$ref"].as_str() {
-        Some(place) => document.pointer(place.strip_prefix('#').unwrap()).unwrap_or_else(|| panic!("{place} is not there")),
+        Some(place) => {
+            document.pointer(place.strip_prefix('#').unwrap()).unwrap_or_else(|| panic!("{place} is not there"))
+        }
         None => value,
     }
 }

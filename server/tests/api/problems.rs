@@ -51,7 +51,11 @@ fn all_faults_of_a_query_come_at_once() {
 fn no_address_ignores_a_parameter_that_it_does_not_know() {
     let api = Api::start();
     for (method, path, operation) in server::document::operations() {
-        let path = path.replace("{code}", "nitrate").replace("{slug}", "goniopora").replace("{kind}", "internal").replace("{id}", "1");
+        let path = path
+            .replace("{code}", "nitrate")
+            .replace("{slug}", "goniopora")
+            .replace("{kind}", "internal")
+            .replace("{id}", "1");
         let request = api
             .client
             .request(method.parse().unwrap(), api.url(&format!("{path}?xyzzy=1")))
@@ -65,8 +69,10 @@ fn no_address_ignores_a_parameter_that_it_does_not_know() {
 #[test]
 fn representations_that_are_not_made() {
     let api = Api::start();
-    let problem = problem_of(api.get("/api/v1/parameters").header("accept", "image/png").send().unwrap(), 406, "not-acceptable");
-    let formats: Vec<&str> = problem["available"].as_array().unwrap().iter().map(|one| one["format"].as_str().unwrap()).collect();
+    let problem =
+        problem_of(api.get("/api/v1/parameters").header("accept", "image/png").send().unwrap(), 406, "not-acceptable");
+    let formats: Vec<&str> =
+        problem["available"].as_array().unwrap().iter().map(|one| one["format"].as_str().unwrap()).collect();
     assert_eq!(formats, ["json", "csv"]);
     problem_of(api.get("/api/v1/parameters?format=parquet").send().unwrap(), 406, "not-acceptable");
     problem_of(api.get("/api/v1/club").header("accept", "text/csv").send().unwrap(), 406, "not-acceptable");
@@ -96,10 +102,16 @@ fn bodies_that_cannot_be_used() {
     problem_of(json("{"), 400, "invalid-body");
     let problem = problem_of(json(r#"{"role":"reader","rolle":1}"#), 400, "invalid-body");
     assert!(problem["detail"].as_str().unwrap().contains("rolle"));
-    let problem = problem_of(json(r#"{"role":"king","scopes":["read","wrote"],"expires_days":0}"#), 400, "invalid-body");
-    let at: Vec<&str> = problem["errors"].as_array().unwrap().iter().map(|fault| fault["pointer"].as_str().unwrap()).collect();
+    let problem =
+        problem_of(json(r#"{"role":"king","scopes":["read","wrote"],"expires_days":0}"#), 400, "invalid-body");
+    let at: Vec<&str> =
+        problem["errors"].as_array().unwrap().iter().map(|fault| fault["pointer"].as_str().unwrap()).collect();
     assert_eq!(at, ["/role", "/scopes/1", "/expires_days"]);
-    problem_of(tokens().header("content-type", "application/json").body(" ".repeat(1024 * 1024 + 1)).send().unwrap(), 413, "too-large");
+    problem_of(
+        tokens().header("content-type", "application/json").body(" ".repeat(1024 * 1024 + 1)).send().unwrap(),
+        413,
+        "too-large",
+    );
 }
 
 #[test]
@@ -119,7 +131,10 @@ fn the_type_of_every_problem_leads_to_its_page() {
         assert!(response.headers()["content-type"].to_str().unwrap().starts_with("text/html"));
         let text = response.text().unwrap();
         assert!(text.contains(kind.title()) && text.contains("What to do"), "{text}");
-        assert!(!text.contains("http://") && !text.contains("https://"), "a page loads and links nothing outside: {text}");
+        assert!(
+            !text.contains("http://") && !text.contains("https://"),
+            "a page loads and links nothing outside: {text}"
+        );
     }
     let problem = problem_of(api.get("/problems/not-fond").send().unwrap(), 404, "not-found");
     assert!(problem["detail"].as_str().unwrap().contains("'not-found'"));

@@ -12,11 +12,17 @@ fn make(api: &Api, body: &Value) -> Value {
 #[test]
 fn a_token_is_shown_once_and_kept_as_a_hash() {
     let api = Api::start();
-    let made = make(&api, &json!({"role": "keeper", "keeper": "dunlin", "create": true, "label": "phone", "expires_days": 30}));
+    let made = make(
+        &api,
+        &json!({"role": "keeper", "keeper": "dunlin", "create": true, "label": "phone", "expires_days": 30}),
+    );
     let secret = made["token"].as_str().unwrap().to_owned();
     assert!(secret.starts_with("strand_") && secret.len() == 7 + 64, "{secret}");
     let me = json_of(api.get("/api/v1/me").bearer_auth(&secret).send().unwrap(), 200);
-    assert_eq!((&me["role"], &me["keeper"], &me["scopes"]), (&json!("keeper"), &json!("dunlin"), &json!(["read", "upload"])));
+    assert_eq!(
+        (&me["role"], &me["keeper"], &me["scopes"]),
+        (&json!("keeper"), &json!("dunlin"), &json!(["read", "upload"]))
+    );
 
     let list = json_of(api.get("/api/v1/tokens?limit=1000").bearer_auth(&api.curator).send().unwrap(), 200);
     assert!(!list.to_string().contains(&secret));
@@ -67,9 +73,11 @@ fn scopes_narrow_what_a_role_may_do() {
     problem_of(api.get("/api/v1/tokens").bearer_auth(secret).send().unwrap(), 403, "forbidden");
     let post = api.post("/api/v1/uploads?name=a.csv&keeper=osprey").bearer_auth(secret).body("a");
     problem_of(post.send().unwrap(), 403, "forbidden");
-    let wide = api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&json!({"role": "reader", "scopes": ["upload"]}));
+    let wide =
+        api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&json!({"role": "reader", "scopes": ["upload"]}));
     problem_of(wide.send().unwrap(), 422, "invalid-value");
-    let nobody = api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&json!({"role": "keeper", "keeper": "nobody"}));
+    let nobody =
+        api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&json!({"role": "keeper", "keeper": "nobody"}));
     problem_of(nobody.send().unwrap(), 422, "invalid-value");
     let lacking = api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&json!({"role": "keeper"}));
     problem_of(lacking.send().unwrap(), 422, "invalid-value");

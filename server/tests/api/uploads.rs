@@ -23,7 +23,10 @@ fn a_clean_file_goes_from_received_to_committed_and_back() {
     assert_eq!(response.headers()["retry-after"], "1");
     let location = response.headers()["location"].to_str().unwrap().to_owned();
     let received = json_of(response, 202);
-    assert_eq!((&received["already"], &received["keeper"], &received["kind"]), (&json!(false), &json!("osprey"), &json!("file")));
+    assert_eq!(
+        (&received["already"], &received["keeper"], &received["kind"]),
+        (&json!(false), &json!("osprey"), &json!("file"))
+    );
     assert_eq!(received["name"], "lagoon tests.csv");
     assert_eq!(received["links"]["self"], location);
 
@@ -35,7 +38,10 @@ fn a_clean_file_goes_from_received_to_committed_and_back() {
     assert_eq!(part("total"), part("recorded") + part("labels") + part("findings"));
     assert_eq!(counts(&api)["readings"], 0, "nothing counts before the commit");
 
-    let preview = json_of(api.get(&format!("{location}/preview?kind=reading&limit=2")).bearer_auth(&api.osprey).send().unwrap(), 200);
+    let preview = json_of(
+        api.get(&format!("{location}/preview?kind=reading&limit=2")).bearer_auth(&api.osprey).send().unwrap(),
+        200,
+    );
     assert_eq!(preview["counts"]["reading"], 3);
     assert_eq!(preview["records"].as_array().unwrap().len(), 2);
     assert_eq!(preview["records"][0]["parameter"], "nitrate");
@@ -85,10 +91,14 @@ fn a_file_may_come_as_a_form() {
     let file = "; filename=\"C:\\\\logs\\\\reef.csv\"\r\nContent-Type: text/csv\r\n\r\nDate,Nitrate (mg/L)\n2025-03-04,5\n2025-03-18,6\n";
     let form = [part("keeper", "\r\n\r\nosprey"), part("tank", "\r\n\r\nLagoon"), part("file", file)];
     let received = json_of(send(&form, ""), 202);
-    assert_eq!((&received["name"], &received["tank"], &received["keeper"]), (&json!("reef.csv"), &json!("Lagoon"), &json!("osprey")));
+    assert_eq!(
+        (&received["name"], &received["tank"], &received["keeper"]),
+        (&json!("reef.csv"), &json!("Lagoon"), &json!("osprey"))
+    );
     let form = [part("kepeer", "\r\n\r\nosprey"), part("tank", "\r\n\r\nReef")];
     let problem = problem_of(send(&form, "?tank=Lagoon"), 400, "invalid-query");
-    let named: Vec<&str> = problem["errors"].as_array().unwrap().iter().map(|fault| fault["parameter"].as_str().unwrap()).collect();
+    let named: Vec<&str> =
+        problem["errors"].as_array().unwrap().iter().map(|fault| fault["parameter"].as_str().unwrap()).collect();
     assert_eq!(named, ["kepeer", "tank", "file"]);
 }
 
@@ -96,7 +106,11 @@ fn a_file_may_come_as_a_form() {
 fn bodies_that_are_no_file_are_refused() {
     let api = Api::start_with(|settings| settings.largest_upload = 1000);
     let post = |query: &str| api.post(&format!("/api/v1/uploads{query}")).bearer_auth(&api.osprey);
-    problem_of(post("?name=a.csv").header("content-type", "application/x-www-form-urlencoded").body("a").send().unwrap(), 415, "unsupported-media-type");
+    problem_of(
+        post("?name=a.csv").header("content-type", "application/x-www-form-urlencoded").body("a").send().unwrap(),
+        415,
+        "unsupported-media-type",
+    );
     problem_of(post("?name=a.csv").body(vec![b'a'; 1001]).send().unwrap(), 413, "too-large");
     let unannounced = reqwest::blocking::Body::new(std::io::Cursor::new(vec![b'a'; 1001]));
     problem_of(post("?name=a.csv").body(unannounced).send().unwrap(), 413, "too-large");
@@ -115,7 +129,9 @@ fn bodies_that_are_no_file_are_refused() {
 fn the_same_bytes_are_one_upload() {
     let api = Api::start();
     let first = api.upload(&api.osprey, "name=a.csv", water("Lagoon", 5.0));
-    let send = |token: &str| api.post("/api/v1/uploads?name=b.csv").bearer_auth(token).body(water("Lagoon", 5.0)).send().unwrap();
+    let send = |token: &str| {
+        api.post("/api/v1/uploads?name=b.csv").bearer_auth(token).body(water("Lagoon", 5.0)).send().unwrap()
+    };
     let second = json_of(send(&api.osprey), 200);
     assert_eq!((&second["already"], &second["id"]), (&json!(true), &first["id"]));
     let other = json_of(send(&api.heron), 202);
@@ -129,7 +145,12 @@ fn the_same_bytes_are_one_upload() {
 fn a_request_with_a_key_can_be_repeated() {
     let api = Api::start();
     let send = |key: &str, token: &str, bytes: String| {
-        api.post("/api/v1/uploads?name=a.csv").bearer_auth(token).header("idempotency-key", key).body(bytes).send().unwrap()
+        api.post("/api/v1/uploads?name=a.csv")
+            .bearer_auth(token)
+            .header("idempotency-key", key)
+            .body(bytes)
+            .send()
+            .unwrap()
     };
     let first = json_of(send("\"k-1\"", &api.osprey, water("Lagoon", 5.0)), 202);
     let again = json_of(send("\"k-1\"", &api.osprey, water("Lagoon", 5.0)), 202);
@@ -154,7 +175,8 @@ fn requests_with_one_key_that_race_make_one_upload() {
             .map(|_| {
                 scope.spawn(|| {
                     let post = api.post("/api/v1/uploads?name=a.csv").bearer_auth(&api.osprey);
-                    let response = post.header("idempotency-key", "\"race\"").body(water("Lagoon", 5.0)).send().unwrap();
+                    let response =
+                        post.header("idempotency-key", "\"race\"").body(water("Lagoon", 5.0)).send().unwrap();
                     json_of(response, 202)["id"].clone()
                 })
             })
@@ -171,19 +193,34 @@ fn questions_are_answered_once() {
     let upload = api.upload(&api.osprey, "name=corals.csv&as_of=2025-06-01", register());
     assert_eq!((&upload["state"], &upload["open_questions"]), (&json!("questions"), &json!(1)));
     let questions = json_of(
-        api.get(&format!("{}?severity=questioned", upload["links"]["findings"].as_str().unwrap())).bearer_auth(&api.osprey).send().unwrap(),
+        api.get(&format!("{}?severity=questioned", upload["links"]["findings"].as_str().unwrap()))
+            .bearer_auth(&api.osprey)
+            .send()
+            .unwrap(),
         200,
     );
     let question = &questions["findings"][0];
     assert_eq!((&questions["state"], &question["code"]), (&json!("questions"), &json!("complete_since_missing")));
-    assert!(question["choices"].as_array().unwrap().iter().any(|choice| choice["code"] == "day" && choice["needs"] == "day"));
+    assert!(
+        question["choices"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|choice| choice["code"] == "day" && choice["needs"] == "day")
+    );
 
-    let commit = |body: Value| api.post(upload["links"]["commit"].as_str().unwrap()).bearer_auth(&api.osprey).json(&body).send().unwrap();
+    let commit = |body: Value| {
+        api.post(upload["links"]["commit"].as_str().unwrap()).bearer_auth(&api.osprey).json(&body).send().unwrap()
+    };
     let problem = problem_of(commit(json!({})), 409, "open-questions");
     assert_eq!(problem["open"], json!([question["key"]]));
 
     let answer = |answers: Value| {
-        api.post(upload["links"]["answers"].as_str().unwrap()).bearer_auth(&api.osprey).json(&json!({"answers": answers})).send().unwrap()
+        api.post(upload["links"]["answers"].as_str().unwrap())
+            .bearer_auth(&api.osprey)
+            .json(&json!({"answers": answers}))
+            .send()
+            .unwrap()
     };
     let key = &question["key"];
     let problem = problem_of(
@@ -191,7 +228,8 @@ fn questions_are_answered_once() {
         422,
         "invalid-answer",
     );
-    let at: Vec<&str> = problem["errors"].as_array().unwrap().iter().map(|fault| fault["pointer"].as_str().unwrap()).collect();
+    let at: Vec<&str> =
+        problem["errors"].as_array().unwrap().iter().map(|fault| fault["pointer"].as_str().unwrap()).collect();
     assert_eq!(at, ["/answers/0/key", "/answers/1/choice"], "all faults at once: {problem:#}");
     problem_of(answer(json!([{"key": key, "choice": "day"}])), 422, "invalid-answer");
     problem_of(answer(json!([{"key": key, "choice": "day", "value": "soon"}])), 422, "invalid-answer");
@@ -200,7 +238,8 @@ fn questions_are_answered_once() {
     assert_eq!((&ready["state"], &ready["open_questions"]), (&json!("ready"), &json!(0)));
     let same = json_of(answer(json!([{"key": key, "choice": "day", "value": "2024-01-01"}])), 200);
     assert_eq!(same["state"], "ready", "the same answer again changes nothing");
-    let problem = problem_of(answer(json!([{"key": key, "choice": "day", "value": "2023-01-01"}])), 409, "already-answered");
+    let problem =
+        problem_of(answer(json!([{"key": key, "choice": "day", "value": "2023-01-01"}])), 409, "already-answered");
     assert_eq!(problem["current"], json!({"key": key, "choice": "day", "value": "2024-01-01"}));
     assert_eq!(json_of(commit(json!({})), 200)["state"], "committed");
 }
@@ -210,14 +249,20 @@ fn what_is_certain_can_be_committed_with_questions_open_and_the_rest_later() {
     let api = Api::start();
     let upload = api.upload(&api.osprey, "name=corals.csv&as_of=2025-06-01", register());
     let commit = |body: Value| {
-        json_of(api.post(upload["links"]["commit"].as_str().unwrap()).bearer_auth(&api.osprey).json(&body).send().unwrap(), 200)
+        json_of(
+            api.post(upload["links"]["commit"].as_str().unwrap()).bearer_auth(&api.osprey).json(&body).send().unwrap(),
+            200,
+        )
     };
     let first = commit(json!({"leave_open": true}));
     assert_eq!((&first["state"], &first["open_questions"]), (&json!("committed"), &json!(1)));
     assert_eq!(counts(&api)["specimens"], 2);
     let question = api.findings(&api.osprey, &upload)[0]["key"].clone();
     let answers = json!({"answers": [{"key": question, "choice": "day", "value": "2024-01-01"}]});
-    json_of(api.post(upload["links"]["answers"].as_str().unwrap()).bearer_auth(&api.osprey).json(&answers).send().unwrap(), 200);
+    json_of(
+        api.post(upload["links"]["answers"].as_str().unwrap()).bearer_auth(&api.osprey).json(&answers).send().unwrap(),
+        200,
+    );
     let second = commit(json!({}));
     assert_eq!((&second["state"], &second["open_questions"]), (&json!("committed"), &json!(0)));
     assert!(second["committed"]["edition"].as_i64() > first["committed"]["edition"].as_i64());
@@ -260,7 +305,11 @@ fn lists_are_filtered_and_read_page_by_page() {
     assert!(ids.windows(2).all(|pair| pair[0] > pair[1]), "newest first");
     let stolen = path.replace("state=ready%2Cquestions", "state=failed");
     problem_of(api.get(&stolen).bearer_auth(&api.osprey).send().unwrap(), 400, "invalid-query");
-    let problem = problem_of(api.get("/api/v1/uploads?state=redy&kind=fiel").bearer_auth(&api.osprey).send().unwrap(), 400, "invalid-query");
+    let problem = problem_of(
+        api.get("/api/v1/uploads?state=redy&kind=fiel").bearer_auth(&api.osprey).send().unwrap(),
+        400,
+        "invalid-query",
+    );
     assert_eq!(problem["errors"].as_array().unwrap().len(), 2);
 }
 
@@ -297,7 +346,8 @@ fn all_seen_alive_today_except() {
     let api = Api::start();
     api.commit_register(&api.osprey, "name=corals.csv&as_of=2025-06-01", register(), "2024-01-01");
     let call = |body: Value| api.post("/api/v1/roll-call").bearer_auth(&api.osprey).json(&body).send().unwrap();
-    let response = call(json!({"on": "2025-06-20", "tank": "lagoon", "except": [{"specimen": "c02", "status": "off"}]}));
+    let response =
+        call(json!({"on": "2025-06-20", "tank": "lagoon", "except": [{"specimen": "c02", "status": "off"}]}));
     let location = response.headers()["location"].to_str().unwrap().to_owned();
     let made = json_of(response, 201);
     assert_eq!((&made["kind"], &made["state"]), (&json!("roll_call"), &json!("committed")));
@@ -307,7 +357,8 @@ fn all_seen_alive_today_except() {
 
     let wrong = json!({"on": "2025-07-20", "tank": "Lagon", "except": [{"specimen": "C9", "status": "fine"}, {"specimen": "C02", "status": "off"}, {"specimen": "C02", "status": "off"}]});
     let problem = problem_of(call(wrong), 422, "invalid-value");
-    let at: Vec<&str> = problem["errors"].as_array().unwrap().iter().map(|fault| fault["pointer"].as_str().unwrap()).collect();
+    let at: Vec<&str> =
+        problem["errors"].as_array().unwrap().iter().map(|fault| fault["pointer"].as_str().unwrap()).collect();
     assert_eq!(at, ["/on", "/tank", "/except/0/status", "/except/0/specimen", "/except/2/specimen"]);
     let dead = json!({"on": "2025-06-20", "except": [{"specimen": "C01", "status": "off"}]});
     let problem = problem_of(call(dead), 422, "invalid-value");

@@ -6,7 +6,8 @@ use crate::api_support::{Api, json_of, problem_of};
 fn parameters_come_with_units_and_cut_points() {
     let api = Api::start();
     let all = json_of(api.get("/api/v1/parameters").send().unwrap(), 200);
-    let codes: Vec<&str> = all["parameters"].as_array().unwrap().iter().map(|row| row["code"].as_str().unwrap()).collect();
+    let codes: Vec<&str> =
+        all["parameters"].as_array().unwrap().iter().map(|row| row["code"].as_str().unwrap()).collect();
     for code in ["nitrate", "alkalinity", "salinity", "temperature"] {
         assert!(codes.contains(&code), "{code}");
     }
@@ -30,7 +31,8 @@ fn parameters_come_with_units_and_cut_points() {
 fn a_kind_narrows_the_list() {
     let api = Api::start();
     let routines = json_of(api.get("/api/v1/parameters?kind=routine").send().unwrap(), 200);
-    let kinds: Vec<&str> = routines["parameters"].as_array().unwrap().iter().map(|row| row["kind"].as_str().unwrap()).collect();
+    let kinds: Vec<&str> =
+        routines["parameters"].as_array().unwrap().iter().map(|row| row["kind"].as_str().unwrap()).collect();
     assert!(!kinds.is_empty() && kinds.iter().all(|kind| *kind == "routine"));
 }
 

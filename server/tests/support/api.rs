@@ -266,7 +266,9 @@ pub fn problem_of(response: Response, status: u16, kind: &str) -> Value {
 
 /// Water tests that raise no question: a tank, a day first, units in the header.
 pub fn water(tank: &str, nitrate: f64) -> String {
-    format!("Tank,Date,Nitrate (mg/L)\n{tank},2025-03-04,{nitrate}\n{tank},2025-03-18,{nitrate}\n{tank},2025-04-01,{nitrate}\n")
+    format!(
+        "Tank,Date,Nitrate (mg/L)\n{tank},2025-03-04,{nitrate}\n{tank},2025-03-18,{nitrate}\n{tank},2025-04-01,{nitrate}\n"
+    )
 }
 
 /// A list of two corals, one of them lost.

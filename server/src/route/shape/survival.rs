@@ -3,7 +3,10 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::common::{Asked, Caution, Estimate, Grade, LeftOut, Method, Part, Period, PlacedRefusal, Refusal, SensitivityRun, TaxonAnswered};
+use super::common::{
+    Asked, Caution, Estimate, Grade, LeftOut, Method, Part, Period, PlacedRefusal, Refusal, SensitivityRun,
+    TaxonAnswered,
+};
 
 /// An answer about survival.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
