@@ -131,6 +131,8 @@ pub fn finding_of(code: &'static str, key: &str, values: &[(&'static str, String
             .iter()
             .map(|answer| Choice { code: answer.code.to_owned(), label: fill(answer.label, &values), needs: needs_of(code, answer.code).map(str::to_owned) })
             .collect();
+        // "Leave it out" may be one of a question's own answers.
+        finding.choices.dedup_by(|later, earlier| later.code == earlier.code);
         if kind.propose == Proposal::First {
             finding.proposed = kind.answers.first().map(|answer| Answer { key: key.to_owned(), choice: answer.code.to_owned(), value: None });
         }

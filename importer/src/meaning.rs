@@ -9,11 +9,14 @@ use analysis::vocabulary::{
 };
 
 use crate::canonical::{View, Work};
+use crate::cell::date::{Said, date};
 use crate::cell::mark::{Says, Shape, says};
 use crate::doubt::desk::{Doubt, Settled};
 use crate::finding::Choice;
 use crate::grid::Raw;
+use crate::dialect::guess::Look;
 use crate::layout::Kind;
+use crate::layout::row::look_of;
 
 /// What a column is.
 #[derive(Debug, Clone, PartialEq)]
@@ -86,17 +89,18 @@ pub(crate) fn settle(work: &mut Work, view: &mut View) {
     columns.dedup();
     for column in columns {
         let header = view.table.header.iter().find(|header| header.column == column).map_or("", |header| header.text.as_str());
-        meanings.insert(column, meaning_of(work, view, column, header));
+        let meaning = meaning_of(work, view, column, header, &meanings);
+        meanings.insert(column, meaning);
     }
+    days_by_their_cells(view, &mut meanings);
     unit_rows(view, &mut meanings);
-    one_of_each(view.table.kind, &mut meanings);
     if matches!(view.table.kind, Kind::Wide | Kind::LogSheet("tests")) {
         twice(work, view, &mut meanings);
     }
     view.meanings = meanings;
 }
 
-fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
+fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str, before: &BTreeMap<u32, Meaning>) -> Meaning {
     if let Kind::LogSheet(tab) = view.table.kind {
         return match bracket_code(header) {
             Some(code) => coded(tab, code, header),
@@ -107,7 +111,11 @@ fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str) -> Meanin
     let quantities = quantities(header);
     match view.table.kind {
         Kind::Wide => {
-            let plain = roles.iter().copied().find(|role| matches!(role, HeaderRole::Date | HeaderRole::Time | HeaderRole::Tank | HeaderRole::Remark | HeaderRole::Person));
+            let plain = roles
+                .iter()
+                .copied()
+                .filter(|role| free(*role, view.table.kind, before))
+                .find(|role| matches!(role, HeaderRole::Date | HeaderRole::Time | HeaderRole::Tank | HeaderRole::Remark | HeaderRole::Person));
             if let Some(role) = plain.filter(|_| quantities.is_empty() || find_exact_role(roles)) {
                 return Meaning::Role(role);
             }
@@ -119,15 +127,38 @@ fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str) -> Meanin
             }
             unknown(work, view, column, header)
         }
-        Kind::Diary => match roles.first() {
-            Some(role) => Meaning::Role(*role),
-            None => Meaning::Label,
-        },
-        Kind::Long | Kind::Register | Kind::LogSheet(_) => match roles.first() {
-            Some(role) => Meaning::Role(*role),
-            None => Meaning::Label,
-        },
+        Kind::Diary | Kind::Long | Kind::Register | Kind::LogSheet(_) => {
+            // Of several readings of a word ("measured on") the first that no column to the left has taken.
+            let dateless = roles.len() > 1 && !is_dated(view, column);
+            let role = roles.iter().copied().find(|role| free(*role, view.table.kind, before) && !(dateless && *role == HeaderRole::Date));
+            role.map_or(Meaning::Label, Meaning::Role)
+        }
     }
+}
+
+/// Of two columns of one role that can be there only once, the first keeps it.
+fn free(role: HeaderRole, kind: Kind, before: &BTreeMap<u32, Meaning>) -> bool {
+    let many = matches!(role, HeaderRole::Remark | HeaderRole::TradeName) || kind == Kind::Diary && matches!(role, HeaderRole::Size | HeaderRole::Value);
+    many || !before.values().any(|meaning| *meaning == Meaning::Role(role))
+}
+
+/// Most filled cells of a column are dates.
+pub(crate) fn is_dated(view: &View, column: u32) -> bool {
+    let (mut dates, mut others) = (0, 0);
+    for row in &view.table.rows {
+        match view.raw(row, column) {
+            Some(Raw::Date(_)) => dates += 1,
+            Some(Raw::Text(text)) => match date(text).said {
+                Said::Unreadable => others += 1,
+                Said::Nothing | Said::Open => {}
+                _ => dates += 1,
+            },
+            Some(Raw::Number(number)) if (1950.0..=50_000.0).contains(number) => dates += 1,
+            Some(_) => others += 1,
+            None => {}
+        }
+    }
+    dates > 0 && dates >= others
 }
 
 /// A column of the ready-made sheet: tests and sizes read as any wide table and diary, the others by their codes.
@@ -252,29 +283,29 @@ fn find_unit_in(header: &str) -> Option<UnitCode> {
     find_unit(inner).map(|found| found.unit)
 }
 
+/// Where no header says "date", the first column whose cells are days holds the days.
+fn days_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
+    let dated = meanings.values().any(|meaning| matches!(meaning, Meaning::Role(HeaderRole::Date)));
+    if dated || !matches!(view.table.kind, Kind::Wide | Kind::Long | Kind::Diary) {
+        return;
+    }
+    let mostly_days = |column: u32| {
+        let looks = view.table.rows.iter().filter_map(|row| view.raw(row, column)).map(look_of);
+        let (days, filled) = looks.fold((0_usize, 0_usize), |(days, filled), look| (days + usize::from(look == Look::Date), filled + 1));
+        days * 10 >= filled * 6 && days > 0
+    };
+    let found = meanings.iter().find(|(column, meaning)| matches!(meaning, Meaning::Label) && mostly_days(**column)).map(|(column, _)| *column);
+    if let Some(column) = found {
+        meanings.insert(column, Meaning::Role(HeaderRole::Date));
+    }
+}
+
 /// A row of units under the header.
 fn unit_rows(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
     for cell in &view.table.units {
         if let (Some(Meaning::Quantity(quantity)), Some(found)) = (meanings.get_mut(&cell.column), find_unit(&cell.raw.written())) {
             quantity.unit = quantity.unit.or(Some(found.unit));
             quantity.basis = quantity.basis.or(found.basis);
-        }
-    }
-}
-
-/// Of two columns of one role that can be there only once, the first keeps it; the other's second reading, or a label.
-fn one_of_each(kind: Kind, meanings: &mut BTreeMap<u32, Meaning>) {
-    let many = |role: HeaderRole| matches!(role, HeaderRole::Remark | HeaderRole::TradeName) || kind == Kind::Diary && matches!(role, HeaderRole::Size | HeaderRole::Value);
-    let mut seen: Vec<HeaderRole> = Vec::new();
-    for meaning in meanings.values_mut() {
-        if let Meaning::Role(role) = *meaning
-            && !many(role)
-        {
-            if seen.contains(&role) {
-                *meaning = Meaning::Label;
-            } else {
-                seen.push(role);
-            }
         }
     }
 }

@@ -134,12 +134,29 @@ pub(crate) fn without_number(label: &str) -> Option<String> {
     (!name.is_empty() && name.len() < label.len()).then(|| name.to_owned())
 }
 
+/// "Goni" for Goniopora: a short form of four letters or more that only fleshy genera begin with.
+fn begins_fleshy_genus(name: &str) -> bool {
+    let short = analysis::vocabulary::text::fold(name);
+    if short.len() < 4 {
+        return false;
+    }
+    let mut genera = analysis::vocabulary::catalogue()
+        .taxa()
+        .iter()
+        .filter(|taxon| taxon.rank == analysis::vocabulary::Rank::Genus && taxon.name.to_lowercase().starts_with(&short))
+        .peekable();
+    genera.peek().is_some() && genera.all(|genus| genus.fleshy)
+}
+
 /// Whether a coral's width follows its mood, as far as its name or its label shows.
 pub(crate) fn fleshy(coral: Option<&Coral>, written: &str) -> bool {
     if let Some(taxon) = coral.and_then(|coral| coral.taxon) {
         return taxon.get().fleshy;
     }
     let names = [Some(written.to_owned()), without_number(written)];
+    if names.iter().flatten().any(|name| begins_fleshy_genus(name)) {
+        return true;
+    }
     names.into_iter().flatten().any(|name| match resolve_name(&name) {
         analysis::vocabulary::NameMatch::Ambiguous { candidates, .. } => candidates.iter().any(|candidate| candidate.taxon.get().fleshy),
         found => found.taxon().is_some_and(|taxon| taxon.get().fleshy),

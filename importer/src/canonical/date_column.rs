@@ -62,7 +62,9 @@ impl DayOf {
 
 /// How a column of dates is read.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Rule {
+pub(crate) struct Rule<'r> {
+    /// Name of the question about the order, where columns of one hand share it.
+    pub order_about: Option<&'r str>,
     /// Rows follow one another in time: a date out of line is asked about.
     pub in_sequence: bool,
     /// A month or a year will do.
@@ -118,7 +120,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     let mut items = collect(work, view, column);
     day_numbers(work, &about, &header, &mut items);
     without_year(work, view, &about, &header, &mut items);
-    settle_order(work, &about, &header, &mut items, sister);
+    settle_order(work, rule.order_about.unwrap_or(&about), &header, &mut items, sister);
     swapped_by_program(work, &about, &mut items);
     impossible_and_unreadable(work, &header, &mut items, rule);
     in_future(work, &mut items);

@@ -74,11 +74,12 @@ struct Entry<'r> {
 pub(crate) fn read(work: &mut Work, view: &View) {
     let columns = Columns::of(view);
     let date = view.column(HeaderRole::Date);
-    let days = date.map(|column| date_column::read(work, view, column, Rule { in_sequence: true, partial: false }, None)).unwrap_or_default();
+    let days = date.map(|column| date_column::read(work, view, column, Rule { in_sequence: true, partial: false, order_about: None }, None)).unwrap_or_default();
     let mut drafts: Vec<Draft> = Vec::new();
     // Corals cut since their last size: the next one starts a new series.
     let mut cut: BTreeMap<String, bool> = BTreeMap::new();
     for row in &view.table.rows {
+        crate::canonical::wide::remarks(work, view, row);
         let Some(entry) = entry(work, view, &columns, row, date, &days) else { continue };
         facts(work, view, &columns, entry, &mut drafts, &mut cut);
     }
@@ -177,7 +178,8 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, draf
         let Some(raw) = view.raw(row, *column) else { continue };
         let spot = view.spot(row.row, *column);
         let unit = size::unit_in_header(&view.header(*column));
-        measured(work, view, &entry, raw, spot, *column, measure, of_header.or(basis.map(|(code, _)| code)), unit, None, drafts, cut);
+        let extra = basis.map(|(_, spot)| vec![(spot, "basis")]);
+        measured(work, view, &entry, raw, spot, *column, measure, of_header.or(basis.map(|(code, _)| code)), unit, extra, drafts, cut);
     }
     if let Some(column) = columns.condition
         && let Some(text) = view.text(row, column)
@@ -211,8 +213,8 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, draf
             let unit = size::unit_in_header(&view.header(column));
             match (size::size(raw, view.table.decimal_comma), Measure::parse("max_diameter")) {
                 (SizeSays::Number { .. }, Some(measure)) => {
-                    let basis = basis.map(|(code, _)| code);
-                    measured(work, view, &entry, raw, spot, column, measure, basis, unit, None, drafts, cut);
+                    let extra = basis.map(|(_, spot)| vec![(spot, "basis")]);
+                    measured(work, view, &entry, raw, spot, column, measure, basis.map(|(code, _)| code), unit, extra, drafts, cut);
                 }
                 _ => {
                     if !seen(work, &entry, &raw.written(), spot, None, cut) {
@@ -229,7 +231,7 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, draf
     if let Some(column) = columns.remark
         && let Some(text) = view.text(row, column)
     {
-        let tells = !matches!(find_fate(&text), FateMatch::NoWord | FateMatch::Unclear { .. });
+        let tells = !matches!(find_fate(&text), FateMatch::NoWord | FateMatch::Unclear { .. } | FateMatch::Alive { .. });
         let alone = what.is_none() && columns.condition.is_none_or(|column| view.raw(row, column).is_none());
         if tells || alone {
             seen(work, &entry, &text, view.spot(row.row, column), None, cut);
@@ -296,7 +298,8 @@ fn measured(
         }
         SizeSays::Word => {
             let written = raw.written();
-            if !seen(work, entry, &written, spot, None, cut) {
+            let beside = cells.iter().find(|(_, role)| *role == "measure").map(|(spot, _)| *spot);
+            if !seen(work, entry, &written, spot, beside, cut) {
                 other(work, entry, &written, spot);
             }
         }
@@ -323,7 +326,7 @@ fn seen(work: &mut Work, entry: &Entry, text: &str, spot: Spot, beside: Option<S
         return true;
     }
     let gone = condition.is_some_and(|look| matches!(look.state, LookState::Dead | LookState::Left | LookState::NotFound));
-    let ends = gone || matches!(found, FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Unclear { .. } | FateMatch::Several { .. });
+    let ends = gone || condition.is_none() && matches!(found, FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Unclear { .. } | FateMatch::Several { .. });
     let looks = condition.is_some() || matches!(found, FateMatch::Alive { .. });
     if !ends && !looks {
         return false;

@@ -58,7 +58,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         let spot = view.spot(row.row, value_column);
         let entry = groups
             .entry((quantity.parameter, quantity.basis, quantity.unit, if unit.is_none() { written_unit.to_lowercase() } else { String::new() }))
-            .or_insert_with(|| group(about, header, &quantity, spot));
+            .or_insert_with(|| group(about, name.clone(), &quantity, spot));
         if matches!(raw, Raw::Date(_)) {
             crate::doubt::mark::became_date(work, entry, &mut test, raw);
         }

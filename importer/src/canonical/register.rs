@@ -58,12 +58,17 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
     summary.at = summary.at.or_else(|| view.table.header.first().map(|header| view.spot(header.row, header.column)));
     let dates: Vec<u32> = columns.dates();
     let sister: Option<Order> = dates.iter().find_map(|column| date_column::proved(view, *column));
-    let rule = Rule { in_sequence: false, partial: true };
+    // One hand wrote all days of a table: its order is asked once.
+    let shared = dates.first().map(|column| view.about(*column));
+    let rule = Rule { in_sequence: false, partial: true, order_about: shared.as_deref() };
     let read_dates = |work: &mut Work, column: Option<u32>| column.map(|column| date_column::read(work, view, column, rule, sister)).unwrap_or_default();
     let acquired = read_dates(work, columns.acquired);
     let ended = read_dates(work, columns.ended);
     let last_seen = read_dates(work, columns.last_seen);
     let mut table_tank = None;
+    for day in [&acquired, &ended, &last_seen].into_iter().flat_map(|column| column.days.values()).filter_map(DayOf::exact) {
+        work.saw_day(day);
+    }
     let twice = doubles(work, view, columns, &ended);
     for row in &view.table.rows {
         one(work, view, columns, row, &Days { acquired: &acquired, ended: &ended, last_seen: &last_seen }, &twice, &mut table_tank, summary);
@@ -217,11 +222,14 @@ fn one(
     }
     let last_seen = days.last_seen.of(row.row);
     let fate = named_cell(columns.fate).map(|(text, spot)| (spot, text));
-    let remark = named_cell(columns.remark).map(|(text, spot)| (spot, text)).filter(|(_, text)| speaks_of_fate(text));
+    let day = columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row));
+    let ends = !matches!(day, DayOf::Absent);
+    crate::canonical::wide::remarks(work, view, row);
+    let remark = named_cell(columns.remark).map(|(text, spot)| (spot, text)).filter(|(_, text)| speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some());
     let end = End {
         label: label.clone(),
         row_cell: label_cell,
-        day: columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row)),
+        day,
         day_cell: cell(columns.ended).map(|(text, spot)| (spot, text)),
         fate_column: fate.is_some(),
         fate: fate.or(remark),
@@ -236,7 +244,6 @@ fn one(
     let alive = matches!(became, Became::Living { .. });
     finish_row(work, row.line, &end, became, &mut specimen.record, cells.clone(), summary, named.taxon);
     if let (Some(day), Some((_, spot))) = (last_seen.exact(), cell(columns.last_seen)) {
-        work.saw_day(day);
         look(work, row.line, &label, day, "alive", None, None, "look", vec![(spot, "date"), (label_cell, "label")]);
     }
     if let Some((tank, spot)) = tank {
@@ -413,9 +420,6 @@ fn acquire(work: &mut Work, record: &mut Specimen, acquired: &DayOf, cell: Optio
         DayOf::Known(known) => {
             record.acquired = Some(DaySpan { earliest: known.earliest, latest: Some(known.latest) });
             cells.extend(cell.map(|(spot, _)| (*spot, "date")));
-            if let Some(day) = known.exact() {
-                work.saw_day(day);
-            }
             Some((known.earliest, known.latest))
         }
         DayOf::Held(key, _) => {
@@ -573,9 +577,6 @@ pub(crate) fn finish_row(
         }
         Became::Ended(ending, rescued) => {
             summary.losses = true;
-            if let (Some(day), true) = (ending.latest, ending.written_day) {
-                work.saw_day(day);
-            }
             if let Some(pieces) = rescued {
                 daughters(work, line, end, &ending, pieces, specimen, taxon);
             }

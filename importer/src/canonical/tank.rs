@@ -3,7 +3,6 @@
 
 use std::collections::BTreeMap;
 
-use serde_json::Value;
 
 use crate::canonical::{Cells, View, Work};
 use crate::cell::fold;
@@ -304,10 +303,10 @@ fn unnamed(work: &mut Work, view: &View, about: &str, first: Spot) -> TankOf {
         }
         Settled::Open | Settled::DontKnow => {}
     }
-    let mut choices: Vec<Choice> = vec![Choice { code: "tank".into(), label: "one of the keeper's tanks".into(), needs: Some("tank".into()) }];
-    let names: Vec<Value> = work.tanks.known.iter().map(|tank| Value::from(tank.name.clone())).collect();
-    if let Some(choice) = choices.first_mut() {
-        choice.label = names.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ");
+    let names: Vec<&str> = work.tanks.known.iter().map(|tank| tank.name.as_str()).collect();
+    let mut choices: Vec<Choice> = Vec::new();
+    if !names.is_empty() {
+        choices.push(Choice { code: "tank".into(), label: names.join(", "), needs: Some("tank".into()) });
     }
     choices.push(Choice { code: "new".into(), label: "a new one".into(), needs: Some("text".into()) });
     let doubt = Doubt::of("tank_unnamed").about(about).at(first, "").of_row().fill("table", view.table.sheet.clone().unwrap_or_else(|| work.stem.clone())).choices(choices).propose_nothing();

@@ -270,7 +270,10 @@ pub(crate) fn refuse(work: &mut Work, test: &mut Test, doubt: Doubt) {
 
 /// A finding about a cell of a group, filled in with what the questions name.
 pub(crate) fn about_cell(code: &'static str, group: &Group, test: &Test) -> Doubt {
-    about_written(code, &group.header, group.parameter, test)
+    let unit = group.unit_of(test).0.unwrap_or(group.parameter.unit).get().printed;
+    // A unit written in the cell is not printed twice.
+    let shown = if test.number().is_some_and(|number| number.unit.is_some()) { "" } else { unit };
+    about_written(code, &group.header, group.parameter, test).fill("unit", shown)
 }
 
 /// The same from the parts of a group.

@@ -6,7 +6,7 @@ use crate::canonical::Work;
 use crate::canonical::test::{Group, State, Test, Value, about_cell, leave, median, put, refuse};
 use crate::cell::mark::{Number, Says, Shape};
 use crate::cell::number::Figures;
-use crate::doubt::desk::Settled;
+use crate::doubt::desk::{Doubt, Settled};
 use crate::doubt::mark::floor;
 use crate::doubt::unit::each;
 
@@ -78,7 +78,7 @@ fn zeros(work: &mut Work, group: &Group, test: &mut Test) {
             let doubt = about_cell("zero_not_possible", group, test);
             match put(work, test, &group.about, doubt) {
                 Settled::Choice("not_tested", _) => leave(work, test),
-                Settled::Choice(..) => refuse(work, test, about_cell("outside_limits", group, test).about(&group.about)),
+                Settled::Choice(..) => refuse(work, test, outside(group, test)),
                 _ => {}
             }
         }
@@ -156,14 +156,20 @@ fn value(work: &mut Work, group: &Group, test: &mut Test) {
     match settled {
         Some(settled) => test.settled = Some(settled),
         None => {
-            let (low, high) = group.parameter.hard.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
-            let doubt = about_cell("outside_limits", group, test)
-                .about(format!("{}:{}", group.about, test.written))
-                .fill("low", format!("{low}"))
-                .fill("high", format!("{high}"));
+            let doubt = outside(group, test);
             refuse(work, test, doubt);
         }
     }
+}
+
+/// A value that cannot be.
+pub(crate) fn outside(group: &Group, test: &Test) -> Doubt {
+    let (low, high) = group.parameter.hard.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+    let unit = group.parameter.unit.get().printed;
+    about_cell("outside_limits", group, test)
+        .about(format!("{}:{}", group.about, test.written))
+        .fill("low", format!("{low}"))
+        .fill("high", format!("{high} {unit}"))
 }
 
 /// Loaded, worth a look: outside the plausible range, or far from this series.
@@ -173,7 +179,7 @@ fn unusual(work: &mut Work, group: &Group) {
     let spread = usual.and_then(|usual| median(values.iter().map(|(_, value)| (value - usual).abs())));
     for (at, value) in &values {
         let test = &group.tests[*at];
-        let exact = test.settled.is_some_and(|settled| settled.value.is_some()) && test.own_scale.is_none() && test.state == State::Pending;
+        let exact = test.settled.is_some_and(|settled| settled.qualifier == crate::record::Qualifier::Equal) && test.own_scale.is_none() && test.state == State::Pending;
         if !exact || test.flags.contains(&"zero_reported") {
             continue;
         }

@@ -182,7 +182,7 @@ fn two(work: &mut Work, group: &Group, test: &mut Test, first: Number, second: N
                     test.second = Some(Value::is(b));
                     test.flags.push("replicate");
                 }
-                _ => refuse(work, test, about_written("outside_limits", &group.header, group.parameter, test).about(&group.about)),
+                _ => refuse(work, test, crate::doubt::limit::outside(group, test)),
             }
         }
         _ => {}

@@ -34,6 +34,7 @@ pub(crate) fn settle(work: &mut Work, group: &mut Group) {
     if group.parameter.code.as_str() == "ammonia" {
         scale::kind_of_ammonia(work, group);
     }
+    scale::bare_phosphorus(work, group);
     scale::phosphate_or_trace(work, group);
     contradictions(work, group);
 }

@@ -3,8 +3,8 @@
 use analysis::vocabulary::HeaderRole;
 
 use crate::canonical::View;
-use crate::cell::date::{Said, date};
 use crate::grid::Raw;
+use crate::meaning::is_dated;
 
 /// Columns of a register by what they hold.
 #[derive(Debug, Clone, Default)]
@@ -168,25 +168,6 @@ impl Columns {
         // Days are never loose: each is recorded, asked about or refused.
         !self.dates().contains(&column)
     }
-}
-
-/// Most text cells of a column are dates.
-fn is_dated(view: &View, column: u32) -> bool {
-    let (mut dates, mut others) = (0, 0);
-    for row in &view.table.rows {
-        match view.raw(row, column) {
-            Some(Raw::Date(_)) => dates += 1,
-            Some(Raw::Text(text)) => match date(text).said {
-                Said::Unreadable => others += 1,
-                Said::Nothing | Said::Open => {}
-                _ => dates += 1,
-            },
-            Some(Raw::Number(number)) if (1950.0..=50_000.0).contains(number) => dates += 1,
-            Some(_) => others += 1,
-            None => {}
-        }
-    }
-    dates > 0 && dates >= others
 }
 
 fn has_text(view: &View, column: u32) -> bool {

@@ -109,7 +109,7 @@ fn conductivities(work: &mut Work, group: &Group, test: &mut Test, about: &str) 
         // A cell in air.
         match put(work, test, about, about_cell("probe_fault", group, test)) {
             Settled::Choice("fault", _) => crate::canonical::test::leave(work, test),
-            Settled::Choice(..) => crate::canonical::test::refuse(work, test, about_cell("outside_limits", group, test).about(about)),
+            Settled::Choice(..) => crate::canonical::test::refuse(work, test, crate::doubt::limit::outside(group, test)),
             _ => {}
         }
         return;

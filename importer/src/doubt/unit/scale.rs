@@ -59,6 +59,28 @@ fn phosphate_scale(work: &mut Work, group: &mut Group, values: &[f64]) {
     });
 }
 
+/// A bare "P" or "phosphorus": a laboratory's is total phosphorus, a kit's may be either.
+pub(super) fn bare_phosphorus(work: &mut Work, group: &mut Group) {
+    if group.parameter.code.as_str() != "phosphate" {
+        return;
+    }
+    let words = analysis::vocabulary::text::words(&group.header);
+    let first = words.first().map(String::as_str);
+    let bare = matches!(first, Some("p" | "phosphorus" | "phosphor" | "phosphore" | "fosforo" | "fosfor")) && !words.iter().any(|word| word.starts_with("po4") || word.starts_with("phosphat"));
+    if !bare {
+        return;
+    }
+    let about = group.about.clone();
+    each(group, |group, test| {
+        let doubt = about_cell("basis_unclear", group, test).fill("first", "phosphate (PO4)").fill("second", "phosphorus (P)");
+        match put(work, test, &about, doubt) {
+            Settled::Choice("first", _) => (test.unit, test.basis) = (test.unit.or(group.unit), Some("PO4")),
+            Settled::Choice(..) => (test.unit, test.basis) = (test.unit.or(group.unit), Some("P")),
+            _ => {}
+        }
+    });
+}
+
 /// A factor of a thousand against the series.
 fn trace_scale(work: &mut Work, group: &mut Group, values: &[f64], unit: UnitCode) {
     let Some(usual) = median(values.iter().copied().filter(|value| *value > 0.0)).filter(|_| values.len() >= 3) else { return };

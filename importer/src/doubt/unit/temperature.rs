@@ -30,7 +30,7 @@ pub(super) fn settle(work: &mut Work, group: &mut Group) {
         if unit == "Cel" && SENSOR_FAULTS.contains(&value) {
             match put(work, test, &about, about_cell("probe_fault", group, test)) {
                 Settled::Choice("fault", _) => crate::canonical::test::leave(work, test),
-                Settled::Choice(..) if !group.parameter.is_possible(value) => refuse(work, test, about_cell("outside_limits", group, test).about(&about)),
+                Settled::Choice(..) if !group.parameter.is_possible(value) => refuse(work, test, crate::doubt::limit::outside(group, test)),
                 _ => {}
             }
             return;
