@@ -83,21 +83,22 @@ impl Moments {
     fn add(&mut self, r: f64, x: &[f64]) {
         let p = self.p;
         self.s0 += r;
-        for i in 0..p {
-            let ri = r * x[i];
-            self.s1[i] += ri;
+        for (i, (xi, s1)) in x.iter().zip(&mut self.s1).enumerate() {
+            let ri = r * xi;
+            *s1 += ri;
             if self.order < 2 {
                 continue;
             }
-            for j in 0..=i {
-                let rij = ri * x[j];
-                self.s2[i * p + j] += rij;
-                if self.order < 3 {
-                    continue;
-                }
+            for (sum, xj) in self.s2[i * p..=i * p + i].iter_mut().zip(x) {
+                *sum += ri * xj;
+            }
+            if self.order < 3 {
+                continue;
+            }
+            for (j, xj) in x[..=i].iter().enumerate() {
                 let first = (i * p + j) * p;
                 for (sum, xk) in self.s3[first..=first + j].iter_mut().zip(x) {
-                    *sum += rij * xk;
+                    *sum += ri * xj * xk;
                 }
             }
         }
