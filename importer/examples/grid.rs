@@ -11,7 +11,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let path = std::env::args_os().nth(1).ok_or("usage: grid FILE")?;
     let bytes = std::fs::read(&path).map_err(|error| format!("{}: {error}", path.display()))?;
     let (grids, mut findings) = container::open(&path.to_string_lossy(), &bytes);
-    let mut writer = csv::WriterBuilder::new().flexible(true).terminator(csv::Terminator::CRLF).from_writer(std::io::stdout().lock());
+    let mut writer = csv::WriterBuilder::new()
+        .flexible(true)
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(std::io::stdout().lock());
     let mut errors = std::io::stderr().lock();
     for grid in &grids {
         let (tables, more, labels) = layout::tables(grid);
@@ -19,8 +22,22 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         for table in &tables {
             let place = table.sheet.as_deref().map(|sheet| format!(" on \"{sheet}\"")).unwrap_or_default();
             writeln!(errors, "{:?}{place}: {} rows", table.kind, table.rows.len())?;
-            let last = table.rows.iter().flat_map(|row| &row.cells).map(|cell| cell.column).chain(table.header.iter().map(|column| column.column)).max().unwrap_or(0);
-            let first = table.rows.iter().flat_map(|row| &row.cells).map(|cell| cell.column).chain(table.header.iter().map(|column| column.column)).min().unwrap_or(1);
+            let last = table
+                .rows
+                .iter()
+                .flat_map(|row| &row.cells)
+                .map(|cell| cell.column)
+                .chain(table.header.iter().map(|column| column.column))
+                .max()
+                .unwrap_or(0);
+            let first = table
+                .rows
+                .iter()
+                .flat_map(|row| &row.cells)
+                .map(|cell| cell.column)
+                .chain(table.header.iter().map(|column| column.column))
+                .min()
+                .unwrap_or(1);
             let mut cells = vec![String::new(); (last + 1 - first) as usize];
             for column in &table.header {
                 cells[(column.column - first) as usize].clone_from(&column.text);

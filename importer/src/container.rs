@@ -68,7 +68,11 @@ pub fn sniff(bytes: &[u8]) -> Result<Kind, Box<Finding>> {
     }
     if bytes.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") {
         let protected = workbook::is_protected(bytes);
-        return Err(Box::new(if protected { verdict::locked() } else { verdict::kind_unknown("an old .xls workbook or another program's document") }));
+        return Err(Box::new(if protected {
+            verdict::locked()
+        } else {
+            verdict::kind_unknown("an old .xls workbook or another program's document")
+        }));
     }
     const OTHER: [(&[u8], &str); 12] = [
         (b"%PDF", "a PDF document"),

@@ -77,7 +77,11 @@ pub fn detect(text: &str) -> Detected {
         return Detected { dialect: finish(text, start), rival: None };
     }
     let sample = sample(text);
-    let mut fits: Vec<Fit> = COMMON.iter().filter(|&&byte| sample.as_bytes().contains(&byte)).map(|&byte| measure(sample, Dialect::of(Some(byte)))).collect();
+    let mut fits: Vec<Fit> = COMMON
+        .iter()
+        .filter(|&&byte| sample.as_bytes().contains(&byte))
+        .map(|&byte| measure(sample, Dialect::of(Some(byte))))
+        .collect();
     fits.sort_by(|a, b| b.score.total_cmp(&a.score));
     if !fits.first().is_some_and(|best| best.split >= 0.5) {
         let rare = RARE.iter().filter(|&&byte| sample.as_bytes().contains(&byte)).filter_map(|&byte| {
@@ -93,7 +97,10 @@ pub fn detect(text: &str) -> Detected {
     let Some(best) = fits.iter().find(usable) else {
         return Detected { dialect: finish(text, start), rival: None };
     };
-    let rival = fits.iter().filter(|fit| fit.dialect != best.dialect).find(|fit| fit.score >= 0.93 * best.score && fit.split >= 0.8 && fit.alike >= 0.6);
+    let rival = fits
+        .iter()
+        .filter(|fit| fit.dialect != best.dialect)
+        .find(|fit| fit.score >= 0.93 * best.score && fit.split >= 0.8 && fit.alike >= 0.6);
     Detected { dialect: finish(text, best.dialect), rival: rival.map(|fit| finish(text, fit.dialect)) }
 }
 
@@ -104,7 +111,8 @@ pub fn finish(text: &str, mut dialect: Dialect) -> Dialect {
         dialect.quote = Some(b'\'');
     }
     let quote = char::from(dialect.quote.unwrap_or(b'"'));
-    dialect.backslash = sample.contains(&format!("\\{quote}")[..]) && !sample.contains(&format!("{quote}{quote}{quote}")[..]);
+    dialect.backslash =
+        sample.contains(&format!("\\{quote}")[..]) && !sample.contains(&format!("{quote}{quote}{quote}")[..]);
     dialect.width = measure(sample, dialect).width;
     dialect
 }
@@ -198,7 +206,12 @@ fn measure(sample: &str, dialect: Dialect) -> Fit {
     let share = |count: usize, of: usize| if of == 0 { 0.0 } else { count as f64 / of as f64 };
     let split = share(lengths.iter().skip(2).sum(), rows);
     let alike = lengths.iter().skip(2).map(|&count| share(count, rows).powi(2)).sum::<f64>();
-    let (width, repeated) = lengths.iter().copied().enumerate().skip(2).fold((0, 0), |best, (length, count)| if count > 0 && count >= best.1 { (length, count) } else { best });
+    let (width, repeated) = lengths
+        .iter()
+        .copied()
+        .enumerate()
+        .skip(2)
+        .fold((0, 0), |best, (length, count)| if count > 0 && count >= best.1 { (length, count) } else { best });
     let type_share = if cells == 0 { 0.0 } else { known / cells as f64 };
     let score = (0.5 * split + 0.5 * alike) * type_share * type_share;
     Fit { dialect, split, alike, values: share(values, cells), repeated, width, score }
@@ -230,7 +243,9 @@ mod tests {
     fn separators_of_clean_files_are_found() {
         for byte in [b',', b';', b'\t', b'|', b':', b'^', b'~'] {
             let d = char::from(byte);
-            let text = format!("Date{d}Temp{d}KH{d}NO3\n2024-03-02{d}25.1{d}8.2{d}5\n2024-03-09{d}25.3{d}8.1{d}6\n2024-03-16{d}25.2{d}8.0{d}5\n");
+            let text = format!(
+                "Date{d}Temp{d}KH{d}NO3\n2024-03-02{d}25.1{d}8.2{d}5\n2024-03-09{d}25.3{d}8.1{d}6\n2024-03-16{d}25.2{d}8.0{d}5\n"
+            );
             assert_eq!(delimiter(&text), Some(byte), "{d}");
         }
     }
@@ -238,7 +253,9 @@ mod tests {
     #[test]
     fn decimal_commas_do_not_win_over_the_separator() {
         for d in [';', '\t', '|'] {
-            let text = format!("Datum{d}Temp{d}KH\n02.03.2024{d}25,1{d}8,2\n09.03.2024{d}25,3{d}8,1\n16.03.2024{d}25,0{d}7,9\n");
+            let text = format!(
+                "Datum{d}Temp{d}KH\n02.03.2024{d}25,1{d}8,2\n09.03.2024{d}25,3{d}8,1\n16.03.2024{d}25,0{d}7,9\n"
+            );
             assert_eq!(delimiter(&text), Some(d as u8), "{d}");
         }
         let text = "a;b;c\n1,5;2,5;3,5\n1,6;2,6;3,6\n";
@@ -269,13 +286,18 @@ mod tests {
 
     #[test]
     fn prose_has_no_separator() {
-        assert_eq!(delimiter("the hammer is well\nthe torch is not, I fear\nall others are open\nnothing new\nfine\n"), None);
+        assert_eq!(
+            delimiter("the hammer is well\nthe torch is not, I fear\nall others are open\nnothing new\nfine\n"),
+            None
+        );
         assert_eq!(delimiter(""), None);
     }
 
     #[test]
     fn columns_lined_up_with_blanks_are_cut() {
-        let dialect = detect("Date        Temp  KH\n2024-03-02  25.1  8.2\n2024-03-09  25.3  8.1\n2024-03-16  25.2  8.0\n").dialect;
+        let dialect =
+            detect("Date        Temp  KH\n2024-03-02  25.1  8.2\n2024-03-09  25.3  8.1\n2024-03-16  25.2  8.0\n")
+                .dialect;
         assert_eq!((dialect.delimiter, dialect.runs), (Some(b' '), true));
     }
 

@@ -67,7 +67,9 @@ fn is_binary(text: &str) -> bool {
             return true;
         }
         letters += 1;
-        controls += usize::from(byte < 0x20 && !matches!(byte, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b | 0x1d..=0x1f));
+        controls += usize::from(
+            byte < 0x20 && !matches!(byte, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b | 0x1d..=0x1f),
+        );
     }
     controls * 100 > letters
 }
@@ -122,8 +124,11 @@ fn single_byte(bytes: &[u8], wanted: Option<&str>) -> Result<Decoded, NotText> {
     let (mac, _) = MACINTOSH.decode_without_bom_handling(bytes);
     let (western_fit, mac_fit) = (fit(&western), fit(&mac));
     let wanted = wanted.filter(|_| western_fit == mac_fit);
-    let (text, other, encoding, rival) =
-        if mac_fit > western_fit || wanted == Some(MACINTOSH.name()) { (mac, western, MACINTOSH, WINDOWS_1252) } else { (western, mac, WINDOWS_1252, MACINTOSH) };
+    let (text, other, encoding, rival) = if mac_fit > western_fit || wanted == Some(MACINTOSH.name()) {
+        (mac, western, MACINTOSH, WINDOWS_1252)
+    } else {
+        (western, mac, WINDOWS_1252, MACINTOSH)
+    };
     let other = if mac_fit == western_fit && wanted.is_none() && text != other {
         text.lines().zip(other.lines()).find(|(line, other)| line != other).map(|(line, other_line)| Rival {
             encoding: rival.name(),
@@ -146,7 +151,13 @@ fn fit(text: &str) -> i64 {
         if !letter.is_ascii() {
             let after = letters.peek().copied().unwrap_or(' ');
             score += match letter {
-                '°' if after.is_ascii_alphabetic() || after.is_whitespace() || before.is_ascii_digit() || "(,;\t\"[".contains(before) => 3,
+                '°' if after.is_ascii_alphabetic()
+                    || after.is_whitespace()
+                    || before.is_ascii_digit()
+                    || "(,;\t\"[".contains(before) =>
+                {
+                    3
+                }
                 'µ' if matches!(after, 'g' | 'm' | 'S' | 's' | 'M') => 3,
                 '²' | '³' if before.is_ascii_alphabetic() => 3,
                 '‰' if !before.is_alphabetic() => 3,
@@ -157,13 +168,17 @@ fn fit(text: &str) -> i64 {
                 '€' | '£' if before.is_ascii_digit() || after.is_ascii_digit() || before == ' ' => 3,
                 '…' if !after.is_alphanumeric() => 2,
                 '½' | '¼' | '¾' | '±' | '×' | '·' => 1,
-                'ä' | 'ö' | 'ü' | 'ß' | 'é' | 'è' | 'ê' | 'ë' | 'à' | 'â' | 'î' | 'ï' | 'ô' | 'û' | 'ù' | 'ç' | 'ñ' | 'á' | 'í' | 'ó' | 'ú' | 'œ' | 'å' | 'æ' | 'ø'
+                'ä' | 'ö' | 'ü' | 'ß' | 'é' | 'è' | 'ê' | 'ë' | 'à' | 'â' | 'î' | 'ï' | 'ô' | 'û' | 'ù' | 'ç' | 'ñ'
+                | 'á' | 'í' | 'ó' | 'ú' | 'œ' | 'å' | 'æ' | 'ø'
                     if before.is_alphabetic() || after.is_alphabetic() =>
                 {
                     2
                 }
-                'Ä' | 'Ö' | 'Ü' | 'É' | 'È' | 'À' | 'Ç' | 'Ñ' | 'Á' | 'Ó' | 'Ø' | 'Å' if !before.is_lowercase() => 2,
-                '\u{a0}' | '–' | '—' | '’' | '‘' | '“' | '”' | '…' | '•' | 'Ø' | '€' | '£' | '«' | '»' | '¿' | '¡' | 'º' | 'ª' => 1,
+                'Ä' | 'Ö' | 'Ü' | 'É' | 'È' | 'À' | 'Ç' | 'Ñ' | 'Á' | 'Ó' | 'Ø' | 'Å' if !before.is_lowercase() => {
+                    2
+                }
+                '\u{a0}' | '–' | '—' | '’' | '‘' | '“' | '”' | '…' | '•' | 'Ø' | '€' | '£' | '«' | '»' | '¿' | '¡'
+                | 'º' | 'ª' => 1,
                 other if other.is_alphabetic() => -1,
                 _ => -2,
             };
@@ -202,7 +217,11 @@ mod tests {
             (MACINTOSH.encode(LINE).0.into_owned(), "macintosh"),
         ] {
             let decoded = decode(&bytes, None);
-            assert_eq!(decoded, Ok(Decoded { text: LINE.to_owned(), encoding, replaced: false, other: None }), "{encoding}");
+            assert_eq!(
+                decoded,
+                Ok(Decoded { text: LINE.to_owned(), encoding, replaced: false, other: None }),
+                "{encoding}"
+            );
         }
     }
 
@@ -226,7 +245,8 @@ mod tests {
 
     #[test]
     fn typographic_marks_do_not_turn_windows_text_into_mac_text() {
-        for line in ["it’s closed", "“open” again", "24.8 – 25.6", "paid 12 €", "waiting…", "Temp °C", "0.05 µg/L"] {
+        for line in ["it’s closed", "“open” again", "24.8 – 25.6", "paid 12 €", "waiting…", "Temp °C", "0.05 µg/L"]
+        {
             let bytes = WINDOWS_1252.encode(line).0.into_owned();
             assert_eq!(decode(&bytes, None).map(|decoded| decoded.text), Ok(line.to_owned()));
             let bytes = MACINTOSH.encode(line).0.into_owned();

@@ -112,7 +112,9 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
         return (tables, findings, labels);
     }
     if grid.hidden {
-        labels.extend(grid.rows.into_iter().flat_map(|row| row.cells.into_iter().map(move |cell| Placed { row: row.number, column: cell.column, raw: cell.raw })));
+        labels.extend(grid.rows.into_iter().flat_map(|row| {
+            row.cells.into_iter().map(move |cell| Placed { row: row.number, column: cell.column, raw: cell.raw })
+        }));
         return (tables, findings, labels);
     }
     let mut headings = heading::Headings::new();
@@ -154,7 +156,8 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
         }
     }
     // Sections share the header above the first of them: its cells count once.
-    let headers: BTreeSet<(u32, u32)> = tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
+    let headers: BTreeSet<(u32, u32)> =
+        tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
     let mut seen = BTreeSet::new();
     labels.retain(|cell| !headers.contains(&(cell.row, cell.column)) && seen.insert((cell.row, cell.column)));
     (tables, findings, labels)

@@ -50,7 +50,9 @@ fn book(workbook: &str, sheet: &str) -> Vec<u8> {
     let workbook = format!(
         r#"<?xml version="1.0"?><workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main" xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships">{workbook}<sheets><sheet name="Log" sheetId="1" r:id="rId1"/></sheets></workbook>"#
     );
-    let sheet = format!(r#"<?xml version="1.0"?><worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>{sheet}</sheetData></worksheet>"#);
+    let sheet = format!(
+        r#"<?xml version="1.0"?><worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>{sheet}</sheetData></worksheet>"#
+    );
     zipped(&[
         ("[Content_Types].xml", types),
         ("_rels/.rels", root),
@@ -67,7 +69,11 @@ fn document(tables: &str) -> Vec<u8> {
         r#"<?xml version="1.0"?><office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0"><office:body><office:spreadsheet>{tables}</office:spreadsheet></office:body></office:document-content>"#
     );
     let manifest = br#"<?xml version="1.0"?><manifest:manifest xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"></manifest:manifest>"#;
-    zipped(&[("mimetype", b"application/vnd.oasis.opendocument.spreadsheet"), ("META-INF/manifest.xml", manifest), ("content.xml", content.as_bytes())])
+    zipped(&[
+        ("mimetype", b"application/vnd.oasis.opendocument.spreadsheet"),
+        ("META-INF/manifest.xml", manifest),
+        ("content.xml", content.as_bytes()),
+    ])
 }
 
 #[test]
@@ -80,7 +86,14 @@ fn a_workbook_gives_numbers_days_times_texts_and_stored_values() {
     let both = Format::new().set_num_format("yyyy-mm-dd hh:mm");
     sheet.write_string(1, 1, "Datum").expect("cell");
     sheet.write_with_format(2, 1, &ExcelDateTime::from_ymd(2024, 3, 1).expect("day"), &day).expect("cell");
-    sheet.write_with_format(3, 1, &ExcelDateTime::from_ymd(2024, 3, 1).expect("day").and_hms(19, 30, 0).expect("time"), &both).expect("cell");
+    sheet
+        .write_with_format(
+            3,
+            1,
+            &ExcelDateTime::from_ymd(2024, 3, 1).expect("day").and_hms(19, 30, 0).expect("time"),
+            &both,
+        )
+        .expect("cell");
     sheet.write_with_format(3, 2, &ExcelDateTime::from_hms(7, 5, 0).expect("time"), &clock).expect("cell");
     sheet.write_number(4, 1, 0.1 + 0.2).expect("cell");
     sheet.write_formula(4, 2, Formula::new("=B5*2").set_result("0.6")).expect("cell");
@@ -89,7 +102,10 @@ fn a_workbook_gives_numbers_days_times_texts_and_stored_values() {
     sheet.write_string(4, 5, "  ").expect("cell");
     let grid = one(&workbook.save_to_buffer().expect("bytes"));
     assert_eq!(grid.sheet.as_deref(), Some("Kelp"));
-    assert_eq!(written(&grid), [vec!["Datum"], vec!["2024-03-01"], vec!["2024-03-01T19:30", "07:05"], vec!["0.3", "0.6", "#DIV/0!", "TRUE"]]);
+    assert_eq!(
+        written(&grid),
+        [vec!["Datum"], vec!["2024-03-01"], vec!["2024-03-01T19:30", "07:05"], vec!["0.3", "0.6", "#DIV/0!", "TRUE"]]
+    );
     assert_eq!(grid.rows.iter().map(|row| row.number).collect::<Vec<_>>(), [2, 3, 4, 5]);
     assert_eq!(grid.rows[0].cells[0].column, 2);
     assert_eq!(grid.rows[3].cells[2].raw, Raw::Error("#DIV/0!".to_owned()));
@@ -97,7 +113,10 @@ fn a_workbook_gives_numbers_days_times_texts_and_stored_values() {
 
 #[test]
 fn a_formula_without_a_stored_value_is_an_error_cell() {
-    let grid = one(&book("", r#"<row r="1"><c r="A1"><f>B1*2</f></c><c r="B1"><v>4</v></c><c r="C1" t="str"><f>""</f><v></v></c></row>"#));
+    let grid = one(&book(
+        "",
+        r#"<row r="1"><c r="A1"><f>B1*2</f></c><c r="B1"><v>4</v></c><c r="C1" t="str"><f>""</f><v></v></c></row>"#,
+    ));
     assert_eq!(grid.rows[0].cells.len(), 2);
     assert_eq!(grid.rows[0].cells[0].raw, Raw::Error("=B1*2".to_owned()));
     assert_eq!(grid.rows[0].cells[1].raw, Raw::Number(4.0));
@@ -125,7 +144,10 @@ fn hidden_sheets_are_said_and_read_only_when_asked_for() {
     let bytes = workbook.save_to_buffer().expect("bytes");
     let (grids, findings) = container::open("log.xlsx", &bytes);
     assert_eq!(grids.iter().map(|grid| grid.hidden).collect::<Vec<_>>(), [false, true, true]);
-    assert_eq!(findings.iter().map(|finding| (finding.code.as_str(), finding.sheet.as_deref())).collect::<Vec<_>>(), [("sheet_hidden", Some("Old"))]);
+    assert_eq!(
+        findings.iter().map(|finding| (finding.code.as_str(), finding.sheet.as_deref())).collect::<Vec<_>>(),
+        [("sheet_hidden", Some("Old"))]
+    );
     let answer = Answer { key: findings[0].key.clone(), choice: "read".to_owned(), value: None };
     let (grids, findings) = container::open_with("log.xlsx", &bytes, &[answer]);
     assert_eq!((grids[1].hidden, findings.len()), (false, 0));
@@ -158,7 +180,14 @@ fn files_that_hold_nothing_are_refused() {
 
 #[test]
 fn the_kind_is_told_by_content_not_by_name() {
-    for bytes in [&b"%PDF-1.7 text"[..], b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff\xe0", b"\x1f\x8b\x08\0\0", b"\0\x01\x02\x03\0\xff\xfe\x07", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1 old"] {
+    for bytes in [
+        &b"%PDF-1.7 text"[..],
+        b"\x89PNG\r\n\x1a\n",
+        b"\xff\xd8\xff\xe0",
+        b"\x1f\x8b\x08\0\0",
+        b"\0\x01\x02\x03\0\xff\xfe\x07",
+        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1 old",
+    ] {
         assert_eq!(refused(bytes), "file_kind_unknown");
     }
     assert_eq!(refused(&zipped(&[("holiday.txt", b"sun")])), "file_kind_unknown");
@@ -182,7 +211,11 @@ fn broken_containers_are_said_to_be_damaged() {
         assert_eq!(refused(&whole[..keep]), "file_damaged", "cut at {keep}");
     }
     assert_eq!(refused(&book("", r#"<row r="1"><c r="A1"><v>4</v>"#)), "file_damaged");
-    assert_eq!(refused(&book("", r#"<row r="1"><c r="A1" t="s"><v>7</v></c></row>"#)), "file_damaged", "a text that is not there");
+    assert_eq!(
+        refused(&book("", r#"<row r="1"><c r="A1" t="s"><v>7</v></c></row>"#)),
+        "file_damaged",
+        "a text that is not there"
+    );
     assert_eq!(refused(&zipped(&[("[Content_Types].xml", b"<a/>")])), "file_damaged");
     assert_eq!(refused(&zipped(&[("content.xml", b"<a><b></a>")])), "file_damaged");
 }
@@ -230,7 +263,11 @@ fn limits_are_stated_with_what_was_found() {
     let long = "x".repeat(limit::CELL_BYTES as usize + 1);
     let (_, findings) = container::open("log.csv", format!("Date,Note\n2024-03-02,{long}\n").as_bytes());
     assert_eq!(findings[0].code, "file_over_limit");
-    assert!(findings[0].message.contains("1048577") && findings[0].message.contains("1048576"), "{}", findings[0].message);
+    assert!(
+        findings[0].message.contains("1048577") && findings[0].message.contains("1048576"),
+        "{}",
+        findings[0].message
+    );
     assert_eq!(refused("x".repeat(5 << 20).as_bytes()), "file_over_limit");
     assert_eq!(refused("1,".repeat(limit::COLUMNS as usize + 1).as_bytes()), "file_over_limit");
     assert_eq!(refused("1\n".repeat(limit::ROWS as usize + 1).as_bytes()), "file_over_limit");
@@ -246,8 +283,19 @@ fn limits_are_stated_with_what_was_found() {
 #[test]
 fn text_files_keep_their_places() {
     let grid = one(b"\xef\xbb\xbftitle;;;\r\n\r\nDate;KH;Note;\r\n02.03.2024;8,2;\"two\r\nlines\";\r\n03.03.2024; 8,1 ;;\r\n;;;\r\n");
-    assert_eq!(written(&grid), [vec!["title"], vec!["Date", "KH", "Note"], vec!["02.03.2024", "8,2", "two\r\nlines"], vec!["03.03.2024", " 8,1 "]]);
-    assert_eq!(grid.rows.iter().map(|row| (row.number, row.line)).collect::<Vec<_>>(), [(1, Some(1)), (3, Some(3)), (4, Some(4)), (5, Some(6))]);
+    assert_eq!(
+        written(&grid),
+        [
+            vec!["title"],
+            vec!["Date", "KH", "Note"],
+            vec!["02.03.2024", "8,2", "two\r\nlines"],
+            vec!["03.03.2024", " 8,1 "]
+        ]
+    );
+    assert_eq!(
+        grid.rows.iter().map(|row| (row.number, row.line)).collect::<Vec<_>>(),
+        [(1, Some(1)), (3, Some(3)), (4, Some(4)), (5, Some(6))]
+    );
     assert!(grid.decimal_comma);
     assert_eq!(grid.delimiter, Some(b';'));
 }
@@ -255,17 +303,28 @@ fn text_files_keep_their_places() {
 #[test]
 fn line_ends_may_be_mixed_and_of_any_kind() {
     let rows = [["Date", "KH"], ["2024-03-02", "8.2"], ["2024-03-09", "8.1"]];
-    for text in ["Date,KH\r2024-03-02,8.2\r2024-03-09,8.1", "Date,KH\r\n2024-03-02,8.2\n2024-03-09,8.1\r", "Date,KH\n2024-03-02,8.2\n2024-03-09,8.1\n\x1a"] {
+    for text in [
+        "Date,KH\r2024-03-02,8.2\r2024-03-09,8.1",
+        "Date,KH\r\n2024-03-02,8.2\n2024-03-09,8.1\r",
+        "Date,KH\n2024-03-02,8.2\n2024-03-09,8.1\n\x1a",
+    ] {
         assert_eq!(written(&one(text.as_bytes())), rows);
     }
 }
 
 #[test]
 fn repaired_quotes_and_lost_letters_are_noted_with_their_cells() {
-    let (grids, findings) = container::open("log.csv", "Date,Note,KH\n2024-03-02,\"5\" hose,8.2\n2024-03-09,Gr\u{fffd}\u{fffd}e,8.1\n".as_bytes());
+    let (grids, findings) = container::open(
+        "log.csv",
+        "Date,Note,KH\n2024-03-02,\"5\" hose,8.2\n2024-03-09,Gr\u{fffd}\u{fffd}e,8.1\n".as_bytes(),
+    );
     assert_eq!(written(&grids[0])[1], ["2024-03-02", "\"5\" hose", "8.2"]);
-    let seen: Vec<_> = findings.iter().map(|finding| (finding.code.as_str(), finding.severity, finding.row, finding.column)).collect();
-    assert_eq!(seen, [("quote_repaired", Severity::Noted, Some(2), Some(2)), ("letters_lost", Severity::Noted, Some(3), Some(2))]);
+    let seen: Vec<_> =
+        findings.iter().map(|finding| (finding.code.as_str(), finding.severity, finding.row, finding.column)).collect();
+    assert_eq!(
+        seen,
+        [("quote_repaired", Severity::Noted, Some(2), Some(2)), ("letters_lost", Severity::Noted, Some(3), Some(2))]
+    );
 }
 
 #[test]
@@ -274,10 +333,19 @@ fn two_separators_that_fit_alike_hold_the_file_until_one_is_chosen() {
     let (grids, findings) = container::open("log.txt", text);
     assert!(grids[0].held);
     let codes: Vec<&str> = findings[0].choices.iter().map(|choice| choice.code.as_str()).collect();
-    assert_eq!((findings.len(), findings[0].code.as_str(), codes), (1, "separator_unclear", vec!["semicolon", "bar", "leave_out", "dont_know"]));
+    assert_eq!(
+        (findings.len(), findings[0].code.as_str(), codes),
+        (1, "separator_unclear", vec!["semicolon", "bar", "leave_out", "dont_know"])
+    );
     assert_eq!(findings[0].cells.len(), 6);
     assert!(findings[0].choices[1].label.contains("a \u{2503} b;c"), "{}", findings[0].choices[1].label);
-    let open = |choice: &str| container::open_with("log.txt", text, &[Answer { key: findings[0].key.clone(), choice: choice.to_owned(), value: None }]);
+    let open = |choice: &str| {
+        container::open_with(
+            "log.txt",
+            text,
+            &[Answer { key: findings[0].key.clone(), choice: choice.to_owned(), value: None }],
+        )
+    };
     for (choice, delimiter) in [("semicolon", b';'), ("bar", b'|')] {
         let (grids, findings) = open(choice);
         assert_eq!((findings.len(), grids[0].delimiter, grids[0].held), (0, Some(delimiter), false));
@@ -295,7 +363,11 @@ fn two_encodings_that_fit_alike_hold_the_file_until_one_is_chosen() {
     assert_eq!((findings.len(), findings[0].code.as_str(), grids[0].held), (1, "encoding_unclear", true));
     assert_eq!(findings[0].choices[0].label, "2024-03-02,a \u{f7} b");
     for (choice, note) in [("first", "a \u{f7} b"), ("second", "a \u{2dc} b")] {
-        let (grids, findings) = container::open_with("log.csv", text, &[Answer { key: findings[0].key.clone(), choice: choice.to_owned(), value: None }]);
+        let (grids, findings) = container::open_with(
+            "log.csv",
+            text,
+            &[Answer { key: findings[0].key.clone(), choice: choice.to_owned(), value: None }],
+        );
         assert_eq!((findings.len(), written(&grids[0])[1][1].as_str()), (0, note));
     }
 }

@@ -9,9 +9,54 @@ use proptest::prelude::*;
 
 /// Words, values and oddities of logs.
 const CELLS: [&str; 48] = [
-    "Date", "Datum", "KH", "NO3 (mg/L)", "Temp °C", "Notes", "Coral", "Label", "Got", "Gone", "Fate", "Value", "Reading", "What", "Unit", "Tank", "mg/L", "°C", "dd/mm/yyyy",
-    "2024-03-02", "05/02/2024", "March 2024", "5", "8.2", "25,1", "<0.02", "5-10", "forgot", "n.d.", "Average", "Target", "Ø", "TANK: Alder", "Page 2", "* see book", "C01",
-    "Goniopora sp.", "died on holiday", "Nitrate", "Phosphate", "label [label]", "coral [look_label]", "day [test_day]", "salinity [salinity]", "-", "?", "a sentence that goes on and on, longer than any name of a coral would be.", "19:30",
+    "Date",
+    "Datum",
+    "KH",
+    "NO3 (mg/L)",
+    "Temp °C",
+    "Notes",
+    "Coral",
+    "Label",
+    "Got",
+    "Gone",
+    "Fate",
+    "Value",
+    "Reading",
+    "What",
+    "Unit",
+    "Tank",
+    "mg/L",
+    "°C",
+    "dd/mm/yyyy",
+    "2024-03-02",
+    "05/02/2024",
+    "March 2024",
+    "5",
+    "8.2",
+    "25,1",
+    "<0.02",
+    "5-10",
+    "forgot",
+    "n.d.",
+    "Average",
+    "Target",
+    "Ø",
+    "TANK: Alder",
+    "Page 2",
+    "* see book",
+    "C01",
+    "Goniopora sp.",
+    "died on holiday",
+    "Nitrate",
+    "Phosphate",
+    "label [label]",
+    "coral [look_label]",
+    "day [test_day]",
+    "salinity [salinity]",
+    "-",
+    "?",
+    "a sentence that goes on and on, longer than any name of a coral would be.",
+    "19:30",
 ];
 
 fn cell() -> impl Strategy<Value = Raw> {
@@ -27,20 +72,25 @@ fn cell() -> impl Strategy<Value = Raw> {
 
 fn grid() -> impl Strategy<Value = Grid> {
     let row = prop::collection::vec((0..3_u32, cell()), 1..8);
-    (prop::collection::vec((0..4_u32, row), 0..30), any::<bool>(), prop::option::of(prop::sample::select(vec![b',', b';', b'\t']))).prop_map(|(rows, named, delimiter)| {
-        let mut grid = Grid { sheet: named.then(|| "Kelp".to_owned()), delimiter, ..Grid::default() };
-        let mut number = 0;
-        for (gap, cells) in rows {
-            number += 1 + gap / 2;
-            let mut column = 0;
-            let cells = cells.into_iter().map(|(gap, raw)| {
-                column += 1 + gap / 2;
-                Cell { column, raw }
-            });
-            grid.rows.push(Row { number, line: Some(number), cells: cells.collect() });
-        }
-        grid
-    })
+    (
+        prop::collection::vec((0..4_u32, row), 0..30),
+        any::<bool>(),
+        prop::option::of(prop::sample::select(vec![b',', b';', b'\t'])),
+    )
+        .prop_map(|(rows, named, delimiter)| {
+            let mut grid = Grid { sheet: named.then(|| "Kelp".to_owned()), delimiter, ..Grid::default() };
+            let mut number = 0;
+            for (gap, cells) in rows {
+                number += 1 + gap / 2;
+                let mut column = 0;
+                let cells = cells.into_iter().map(|(gap, raw)| {
+                    column += 1 + gap / 2;
+                    Cell { column, raw }
+                });
+                grid.rows.push(Row { number, line: Some(number), cells: cells.collect() });
+            }
+            grid
+        })
 }
 
 /// How often each place occurs in the outcome.
@@ -48,12 +98,19 @@ fn places(grid: &Grid) -> BTreeMap<(u32, u32), usize> {
     let (tables, findings, labels) = layout::tables(grid);
     let mut seen = BTreeMap::new();
     // Sections under one header share its cells.
-    let headers: std::collections::BTreeSet<(u32, u32)> = tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
+    let headers: std::collections::BTreeSet<(u32, u32)> =
+        tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
     let mut see = |row: u32, column: u32| *seen.entry((row, column)).or_insert(0) += 1;
     headers.iter().for_each(|(row, column)| see(*row, *column));
     for table in &tables {
         let rows = table.rows.iter().flat_map(|row| &row.cells);
-        table.titles.iter().chain(&table.units).chain(&table.labels).chain(rows).for_each(|cell| see(cell.row, cell.column));
+        table
+            .titles
+            .iter()
+            .chain(&table.units)
+            .chain(&table.labels)
+            .chain(rows)
+            .for_each(|cell| see(cell.row, cell.column));
     }
     findings.iter().flat_map(|finding| &finding.cells).for_each(|cell| see(cell.row, cell.column));
     labels.iter().for_each(|cell| see(cell.row, cell.column));

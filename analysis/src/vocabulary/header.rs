@@ -161,23 +161,28 @@ struct Words {
     rows: BTreeMap<String, RowWord>,
 }
 
-static WORDS: LazyLock<Words> = LazyLock::new(|| match toml::from_str::<File>(include_str!("../../catalogue/headers.toml")) {
-    Ok(file) => {
-        let mut roles: BTreeMap<String, Vec<HeaderRole>> = BTreeMap::new();
-        for entry in file.header {
-            for word in entry.words {
-                let known = roles.entry(key(&word)).or_default();
-                if !known.contains(&entry.role) {
-                    known.push(entry.role);
+static WORDS: LazyLock<Words> =
+    LazyLock::new(|| match toml::from_str::<File>(include_str!("../../catalogue/headers.toml")) {
+        Ok(file) => {
+            let mut roles: BTreeMap<String, Vec<HeaderRole>> = BTreeMap::new();
+            for entry in file.header {
+                for word in entry.words {
+                    let known = roles.entry(key(&word)).or_default();
+                    if !known.contains(&entry.role) {
+                        known.push(entry.role);
+                    }
                 }
             }
+            let rows = file
+                .row
+                .into_iter()
+                .flat_map(|entry| entry.words.into_iter().map(move |word| (key(&word), entry.kind)))
+                .collect();
+            Words { roles, rows }
         }
-        let rows = file.row.into_iter().flat_map(|entry| entry.words.into_iter().map(move |word| (key(&word), entry.kind))).collect();
-        Words { roles, rows }
-    }
-    // The file is compiled in and read by a test: no input reaches this line.
-    Err(error) => panic!("catalogue/headers.toml: {error}"),
-});
+        // The file is compiled in and read by a test: no input reaches this line.
+        Err(error) => panic!("catalogue/headers.toml: {error}"),
+    });
 
 /// The likeliest role of a header cell, or `None` for a word that names no role (it may name a parameter).
 pub fn find_header_word(text: &str) -> Option<HeaderRole> {
@@ -202,7 +207,8 @@ pub fn header_roles(text: &str) -> &'static [HeaderRole] {
 /// Marks and figures beside the word do not count, and up to three words may follow it.
 pub fn find_row_word(text: &str) -> Option<RowWord> {
     let text = text.trim();
-    if text.starts_with(['Ø', '∅', 'Σ', '∑', 'μ']) && text.chars().nth(1).is_none_or(|letter| !letter.is_alphabetic()) {
+    if text.starts_with(['Ø', '∅', 'Σ', '∑', 'μ']) && text.chars().nth(1).is_none_or(|letter| !letter.is_alphabetic())
+    {
         return Some(RowWord::Summary);
     }
     let head = text.split([':', '(', '=']).next().unwrap_or(text);

@@ -55,9 +55,14 @@ fn measure(archive: &mut ZipArchive<Cursor<&[u8]>>) -> Result<(), Box<Finding>> 
         let part = archive.by_index(index).map_err(|error| Box::new(broken(&error)))?;
         let name = part.name().map_or_else(|_| "without a name".to_owned(), |name| name.into_owned());
         // One byte beyond the limit tells that there is more.
-        let unpacked = std::io::copy(&mut part.take(left + 1), &mut std::io::sink()).map_err(|error| Box::new(verdict::damaged(&format!("its part {name} breaks off ({error})"))))?;
+        let unpacked = std::io::copy(&mut part.take(left + 1), &mut std::io::sink())
+            .map_err(|error| Box::new(verdict::damaged(&format!("its part {name} breaks off ({error})"))))?;
         if unpacked > left {
-            return Err(Box::new(verdict::over_limit("unpacked bytes", limit::UNPACKED, limit::UNPACKED - left + unpacked)));
+            return Err(Box::new(verdict::over_limit(
+                "unpacked bytes",
+                limit::UNPACKED,
+                limit::UNPACKED - left + unpacked,
+            )));
         }
         left -= unpacked;
     }
@@ -69,7 +74,10 @@ pub fn measure_repeats(bytes: &[u8]) -> Result<(), Box<Finding>> {
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|error| Box::new(broken(&error)))?;
     let mut part = archive.by_name("content.xml").map_err(|error| Box::new(broken(&error)))?;
     let mut content = Vec::new();
-    part.by_ref().take(limit::UNPACKED).read_to_end(&mut content).map_err(|error| Box::new(verdict::damaged(&format!("its content breaks off ({error})"))))?;
+    part.by_ref()
+        .take(limit::UNPACKED)
+        .read_to_end(&mut content)
+        .map_err(|error| Box::new(verdict::damaged(&format!("its content breaks off ({error})"))))?;
     let cells = unfolded_cells(&content);
     if cells > limit::CELLS { Err(Box::new(verdict::over_limit("cells", limit::CELLS, cells))) } else { Ok(()) }
 }
@@ -81,7 +89,8 @@ fn unfolded_cells(content: &[u8]) -> u64 {
         let digits = tag[at + name.len()..].iter().skip(2).take_while(|byte| byte.is_ascii_digit()).take(9);
         digits.fold(0, |sum, byte| sum * 10 + u64::from(byte - b'0')).max(1)
     };
-    let (mut total, mut rows, mut pending_rows, mut width, mut column, mut filled, mut repeat) = (0_u64, 0_u64, 0_u64, 0_u64, 0_u64, false, 1_u64);
+    let (mut total, mut rows, mut pending_rows, mut width, mut column, mut filled, mut repeat) =
+        (0_u64, 0_u64, 0_u64, 0_u64, 0_u64, false, 1_u64);
     for at in memmem::find_iter(content, b"table:table") {
         if at == 0 {
             continue;

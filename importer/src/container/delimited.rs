@@ -38,7 +38,8 @@ pub fn open(bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, Vec<Finding>
     let mut dialect = detected.dialect;
     if let Some(rival) = detected.rival {
         let separator = chosen(answers, "separator_unclear");
-        let wanted = separator.and_then(|choice| SEPARATORS.iter().find(|(code, _)| *code == choice)).map(|(_, byte)| *byte);
+        let wanted =
+            separator.and_then(|choice| SEPARATORS.iter().find(|(code, _)| *code == choice)).map(|(_, byte)| *byte);
         if wanted.is_some() && wanted == rival.delimiter {
             dialect = rival;
         } else if wanted != dialect.delimiter {
@@ -63,8 +64,15 @@ fn hold(grid: &mut Grid, mut finding: Finding, answer: Option<&str>) -> Option<F
     if !grid.held && !grid.hidden {
         grid.held = true;
         let cells = grid.rows.iter().flat_map(|row| row.cells.iter().map(move |cell| (row.number, cell.column)));
-        finding.cells = cells.map(|(row, column)| CellRef { sheet: None, row, column, role: "text".to_owned() }).collect();
-        finding.held = grid.rows.first().zip(grid.rows.last()).map(|(first, last)| Held { sheet: None, column: None, rows: vec![[first.number, last.number]] }).into_iter().collect();
+        finding.cells =
+            cells.map(|(row, column)| CellRef { sheet: None, row, column, role: "text".to_owned() }).collect();
+        finding.held = grid
+            .rows
+            .first()
+            .zip(grid.rows.last())
+            .map(|(first, last)| Held { sheet: None, column: None, rows: vec![[first.number, last.number]] })
+            .into_iter()
+            .collect();
     }
     Some(finding)
 }
@@ -107,7 +115,8 @@ fn read(text: &str, dialect: Dialect, findings: &mut Vec<Finding>) -> Result<Gri
 
 /// White space of any kind, and signs without width.
 pub(super) fn is_blank(text: &str) -> bool {
-    text.chars().all(|letter| letter.is_whitespace() || matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}'))
+    text.chars()
+        .all(|letter| letter.is_whitespace() || matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}'))
 }
 
 /// One note on all cells alike.
@@ -117,12 +126,16 @@ fn noted(code: &'static str, cells: &[(u32, u32, String)]) -> Option<Finding> {
     finding.row = Some(*row);
     finding.column = Some(*column);
     finding.written.clone_from(written);
-    finding.cells = cells.iter().map(|(row, column, _)| CellRef { sheet: None, row: *row, column: *column, role: "text".to_owned() }).collect();
+    finding.cells = cells
+        .iter()
+        .map(|(row, column, _)| CellRef { sheet: None, row: *row, column: *column, role: "text".to_owned() })
+        .collect();
     Some(finding)
 }
 
 fn encoding_unclear(taken: &str, rival: &encoding::Rival) -> Finding {
-    let lines = if taken == ENCODINGS[0].1 { [&rival.line, &rival.other_line] } else { [&rival.other_line, &rival.line] };
+    let lines =
+        if taken == ENCODINGS[0].1 { [&rival.line, &rival.other_line] } else { [&rival.other_line, &rival.line] };
     let mut finding = verdict::finding("encoding_unclear", "", &[("first", lines[0]), ("second", lines[1])]);
     finding.written.clone_from(&rival.line);
     if let Some((code, _)) = ENCODINGS.iter().find(|(_, name)| *name == taken) {
@@ -133,7 +146,8 @@ fn encoding_unclear(taken: &str, rival: &encoding::Rival) -> Finding {
 
 fn separator_unclear(text: &str, taken: Dialect, rival: Dialect) -> Finding {
     let mut finding = verdict::finding("separator_unclear", "", &[]);
-    let code_of = |dialect: Dialect| SEPARATORS.iter().find(|(_, byte)| Some(*byte) == dialect.delimiter).map(|(code, _)| *code);
+    let code_of =
+        |dialect: Dialect| SEPARATORS.iter().find(|(_, byte)| Some(*byte) == dialect.delimiter).map(|(code, _)| *code);
     let pictures = [taken, rival].map(|dialect| (code_of(dialect), picture(text, dialect)));
     finding.choices.retain_mut(|choice| {
         let separator = SEPARATORS.iter().any(|(code, _)| *code == choice.code);
@@ -158,7 +172,15 @@ fn picture(text: &str, dialect: Dialect) -> String {
             break;
         }
         if record.fields.iter().any(|field| !is_blank(&field.text)) {
-            lines.push(record.fields.iter().take(12).map(|field| field.text.trim().chars().take(40).collect::<String>()).collect::<Vec<_>>().join(" ┃ "));
+            lines.push(
+                record
+                    .fields
+                    .iter()
+                    .take(12)
+                    .map(|field| field.text.trim().chars().take(40).collect::<String>())
+                    .collect::<Vec<_>>()
+                    .join(" ┃ "),
+            );
         }
     }
     lines.join("\n")

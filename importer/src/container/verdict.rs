@@ -1,42 +1,14 @@
 //! Findings about a whole file or a sheet, in the catalogue's words.
 
-use analysis::vocabulary::finding::fill;
-use analysis::vocabulary::{FindingCode, Severity as Grade};
-
-use crate::finding::{Answer, Choice, Finding, Severity};
+use crate::finding::{Answer, Finding, finding_of};
 
 /// A finding of the catalogue. `about` tells it from others of its code (a sheet, a header); it is part of its key.
 /// Questions come with the catalogue's answers and with no proposal.
-pub fn finding(code: &'static str, about: &str, values: &[(&str, &str)]) -> Finding {
+pub fn finding(code: &'static str, about: &str, values: &[(&'static str, &str)]) -> Finding {
     let key = if about.is_empty() { code.to_owned() } else { format!("{code}:{about}") };
-    let mut finding = Finding {
-        severity: Severity::Refused,
-        code: code.to_owned(),
-        key,
-        sheet: None,
-        row: None,
-        column: None,
-        written: String::new(),
-        message: String::new(),
-        remedy: String::new(),
-        choices: Vec::new(),
-        proposed: None,
-        held: Vec::new(),
-        cells: Vec::new(),
-        answered: None,
-    };
-    let Some(kind) = FindingCode::parse(code).map(FindingCode::get) else { return finding };
-    finding.severity = match kind.severity {
-        Grade::Refused => Severity::Refused,
-        Grade::Questioned => Severity::Questioned,
-        Grade::Noted => Severity::Noted,
-    };
-    finding.message = kind.sentence(values);
-    finding.remedy = fill(kind.remedy, values);
-    if finding.severity == Severity::Questioned {
-        let choices = kind.all_answers();
-        finding.choices = choices.iter().map(|answer| Choice { code: answer.code.to_owned(), label: fill(answer.label, values), needs: None }).collect();
-    }
+    let values: Vec<(&'static str, String)> = values.iter().map(|(name, value)| (*name, (*value).to_owned())).collect();
+    let mut finding = finding_of(code, &key, &values);
+    finding.proposed = None;
     finding
 }
 

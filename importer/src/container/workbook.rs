@@ -6,7 +6,10 @@
 use std::io::Cursor;
 use std::panic::AssertUnwindSafe;
 
-use calamine::{Data, DataRef, ExcelDateTime, Ods, OdsError, Reader, Sheet, SheetType, SheetVisible, Xlsx, XlsxError, XlsxFormulaMetadata};
+use calamine::{
+    Data, DataRef, ExcelDateTime, Ods, OdsError, Reader, Sheet, SheetType, SheetVisible, Xlsx, XlsxError,
+    XlsxFormulaMetadata,
+};
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 
 use super::delimited::is_blank;
@@ -81,7 +84,9 @@ fn ods(bytes: &[u8]) -> Result<Vec<Grid>, Box<Finding>> {
     archive::measure_repeats(bytes)?;
     let failed = |error: OdsError| match error {
         OdsError::Password => Box::new(verdict::locked()),
-        OdsError::CellLimitExceeded { requested, .. } => Box::new(verdict::over_limit("cells", limit::CELLS, requested as u64)),
+        OdsError::CellLimitExceeded { requested, .. } => {
+            Box::new(verdict::over_limit("cells", limit::CELLS, requested as u64))
+        }
         other => Box::new(verdict::damaged(&other.to_string())),
     };
     let mut book: Ods<_> = calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(failed)?;
@@ -129,7 +134,11 @@ struct Building {
 
 impl Building {
     fn new(name: String, hidden: bool) -> Self {
-        Building { grid: Grid { sheet: Some(name), hidden, ..Grid::default() }, marks: Marks::default(), in_order: true }
+        Building {
+            grid: Grid { sheet: Some(name), hidden, ..Grid::default() },
+            marks: Marks::default(),
+            in_order: true,
+        }
     }
 
     /// Puts a cell down; row and column count from 0 as in the container.
@@ -160,7 +169,12 @@ impl Building {
 
     fn grid(mut self) -> Grid {
         if !self.in_order {
-            let mut cells: Vec<(u32, Cell)> = self.grid.rows.drain(..).flat_map(|row| row.cells.into_iter().map(move |cell| (row.number, cell))).collect();
+            let mut cells: Vec<(u32, Cell)> = self
+                .grid
+                .rows
+                .drain(..)
+                .flat_map(|row| row.cells.into_iter().map(move |cell| (row.number, cell)))
+                .collect();
             cells.sort_by_key(|(row, cell)| (*row, cell.column));
             // Two cells in one place: the first stands, as in the programs that wrote the file.
             cells.dedup_by_key(|(row, cell)| (*row, cell.column));
@@ -210,7 +224,11 @@ fn clock(serial: f64) -> String {
 
 fn iso(text: String) -> Raw {
     let day = || NaiveDate::parse_from_str(&text, "%Y-%m-%d").ok().map(NaiveDateTime::from);
-    let day_and_time = || ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%dT%H:%M"].iter().find_map(|format| NaiveDateTime::parse_from_str(text.trim_end_matches('Z'), format).ok());
+    let day_and_time = || {
+        ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%dT%H:%M"]
+            .iter()
+            .find_map(|format| NaiveDateTime::parse_from_str(text.trim_end_matches('Z'), format).ok())
+    };
     match day().or_else(day_and_time) {
         Some(at) => Raw::Date(at),
         None => Raw::Text(text),

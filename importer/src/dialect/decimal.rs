@@ -15,10 +15,14 @@ impl Marks {
     /// Takes a cell into account; cells that are no plain number say nothing.
     pub fn see(&mut self, cell: &str) {
         let bytes = cell.trim().trim_start_matches(['<', '>', '~', '=', '-', '+', ' ']).as_bytes();
-        let end = bytes.iter().position(|byte| !(byte.is_ascii_digit() || matches!(byte, b',' | b'.'))).unwrap_or(bytes.len());
+        let end = bytes
+            .iter()
+            .position(|byte| !(byte.is_ascii_digit() || matches!(byte, b',' | b'.')))
+            .unwrap_or(bytes.len());
         let (number, rest) = bytes.split_at(end);
         // A unit may follow, another number or a date's sign may not.
-        if number.is_empty() || rest.iter().any(u8::is_ascii_digit) || matches!(rest.first(), Some(b'/' | b'-' | b':')) {
+        if number.is_empty() || rest.iter().any(u8::is_ascii_digit) || matches!(rest.first(), Some(b'/' | b'-' | b':'))
+        {
             return;
         }
         let commas = number.iter().filter(|&&byte| byte == b',').count();
@@ -31,7 +35,9 @@ impl Marks {
         match (commas, points) {
             (1, 0) if after != 3 || before == 0 || number[0] == b'0' || before > 3 => self.commas += 1,
             (1, 0) => self.open_commas += 1,
-            (0, 1) if after != 3 || before == 0 || number[0] == b'0' || before > 3 || number.starts_with(b"1.0") => self.points += 1,
+            (0, 1) if after != 3 || before == 0 || number[0] == b'0' || before > 3 || number.starts_with(b"1.0") => {
+                self.points += 1
+            }
             // Both marks: the last one is the decimal mark, if it stands alone.
             (1, _) if number[last] == b',' && points > 0 => self.commas += 1,
             (_, 1) if number[last] == b'.' && commas > 0 => self.points += 1,
@@ -41,7 +47,11 @@ impl Marks {
 
     /// Whether the decimal mark is a comma. `semicolons` = the separator is one that leaves the comma free.
     pub const fn decimal_comma(self, comma_is_free: bool) -> bool {
-        if self.commas == self.points { comma_is_free && self.points == 0 && self.open_commas > 0 } else { self.commas > self.points }
+        if self.commas == self.points {
+            comma_is_free && self.points == 0 && self.open_commas > 0
+        } else {
+            self.commas > self.points
+        }
     }
 }
 

@@ -69,7 +69,10 @@ fn is_date(cell: &str) -> bool {
                     at += 1;
                 }
             }
-            b' ' | b'T' | b',' if part == 2 && digits[2] > 0 => return plausible(parts, digits) && cell[at + 1..].trim_start().bytes().next().is_some_and(|b| b.is_ascii_digit()),
+            b' ' | b'T' | b',' if part == 2 && digits[2] > 0 => {
+                return plausible(parts, digits)
+                    && cell[at + 1..].trim_start().bytes().next().is_some_and(|b| b.is_ascii_digit());
+            }
             _ => return has_month_name(cell),
         }
         at += 1;
@@ -77,11 +80,23 @@ fn is_date(cell: &str) -> bool {
     match part {
         2 if digits[2] > 0 => plausible(parts, digits),
         // "03.2024", "2024-03": month and year.
-        1 => (digits[0] == 4 && (1900..2100).contains(&parts[0]) && (1..=12).contains(&parts[1]) && digits[1] <= 2) || (digits[1] == 4 && (1900..2100).contains(&parts[1]) && (1..=12).contains(&parts[0]) && digits[0] <= 2 && separator != b'-'),
+        1 => {
+            (digits[0] == 4 && (1900..2100).contains(&parts[0]) && (1..=12).contains(&parts[1]) && digits[1] <= 2)
+                || (digits[1] == 4
+                    && (1900..2100).contains(&parts[1])
+                    && (1..=12).contains(&parts[0])
+                    && digits[0] <= 2
+                    && separator != b'-')
+        }
         // "5/3", "5.3." without a year are numbers or dates by their column.
         2 => separator == b'.' && plausible_day_month(parts),
         // "20240302"
-        0 => digits[0] == 8 && (1900..2100).contains(&(parts[0] / 10_000)) && (1..=12).contains(&(parts[0] / 100 % 100)) && (1..=31).contains(&(parts[0] % 100)),
+        0 => {
+            digits[0] == 8
+                && (1900..2100).contains(&(parts[0] / 10_000))
+                && (1..=12).contains(&(parts[0] / 100 % 100))
+                && (1..=31).contains(&(parts[0] % 100))
+        }
         _ => false,
     }
 }
@@ -120,7 +135,31 @@ fn has_month_name(cell: &str) -> bool {
 }
 
 fn is_filler(word: &str) -> bool {
-    matches!(word.to_lowercase().as_str(), "de" | "del" | "le" | "den" | "der" | "of" | "the" | "mon" | "tue" | "wed" | "thu" | "fri" | "sat" | "sun" | "mo" | "di" | "mi" | "do" | "fr" | "sa" | "so" | "am" | "pm")
+    matches!(
+        word.to_lowercase().as_str(),
+        "de" | "del"
+            | "le"
+            | "den"
+            | "der"
+            | "of"
+            | "the"
+            | "mon"
+            | "tue"
+            | "wed"
+            | "thu"
+            | "fri"
+            | "sat"
+            | "sun"
+            | "mo"
+            | "di"
+            | "mi"
+            | "do"
+            | "fr"
+            | "sa"
+            | "so"
+            | "am"
+            | "pm"
+    )
 }
 
 /// Names of months in five languages, whole or short.
@@ -135,7 +174,11 @@ pub fn is_month_title(text: &str) -> bool {
     for word in text.split(|letter: char| !letter.is_alphanumeric()).filter(|word| !word.is_empty()) {
         if is_month(word) {
             months += 1;
-        } else if word.len() == 4 && (word.starts_with("19") || word.starts_with("20")) && word.bytes().all(|byte| byte.is_ascii_digit()) || word.len() == 2 && months == 1 && word.bytes().all(|byte| byte.is_ascii_digit()) {
+        } else if word.len() == 4
+            && (word.starts_with("19") || word.starts_with("20"))
+            && word.bytes().all(|byte| byte.is_ascii_digit())
+            || word.len() == 2 && months == 1 && word.bytes().all(|byte| byte.is_ascii_digit())
+        {
             years += 1;
         } else {
             return false;
@@ -152,7 +195,11 @@ fn is_time(cell: &str) -> bool {
     }
     let mut parts = 0;
     for part in clock.split([':', 'h']) {
-        if part.is_empty() || part.len() > 2 || !part.bytes().all(|byte| byte.is_ascii_digit()) || part.parse::<u8>().is_ok_and(|n| n > 59) {
+        if part.is_empty()
+            || part.len() > 2
+            || !part.bytes().all(|byte| byte.is_ascii_digit())
+            || part.parse::<u8>().is_ok_and(|n| n > 59)
+        {
             return false;
         }
         parts += 1;
@@ -163,8 +210,15 @@ fn is_time(cell: &str) -> bool {
 /// Digits with marks, bounds, ranges or a short unit.
 fn is_number(cell: &str) -> bool {
     let head = cell.trim_start_matches(|letter: char| "<>≤≥~≈=+-−–(".contains(letter) || letter.is_whitespace());
-    let head = ["ca.", "ca ", "approx.", "approx ", "about ", "c. "].iter().find_map(|mark| head.strip_prefix(mark)).unwrap_or(head).trim_start();
-    let starts = head.chars().next().is_some_and(|letter| letter.is_ascii_digit() || letter == '.' || letter == ',' || letter.is_numeric());
+    let head = ["ca.", "ca ", "approx.", "approx ", "about ", "c. "]
+        .iter()
+        .find_map(|mark| head.strip_prefix(mark))
+        .unwrap_or(head)
+        .trim_start();
+    let starts = head
+        .chars()
+        .next()
+        .is_some_and(|letter| letter.is_ascii_digit() || letter == '.' || letter == ',' || letter.is_numeric());
     if !starts {
         return false;
     }
@@ -178,7 +232,10 @@ fn is_number(cell: &str) -> bool {
     }
     let unit = unit.trim();
     // "8 heads", "25.2 °C", "1.2E-3": one short word; a sentence that opens with a number is no number.
-    unit.is_empty() || (unit.chars().count() <= 10 && unit.split_whitespace().count() <= 2 && !unit.contains([';', '|', '\t', '=', '\n']))
+    unit.is_empty()
+        || (unit.chars().count() <= 10
+            && unit.split_whitespace().count() <= 2
+            && !unit.contains([';', '|', '\t', '=', '\n']))
 }
 
 #[cfg(test)]

@@ -45,7 +45,10 @@ pub fn sep_line(text: &str) -> Option<u8> {
     let inner = line.trim_start_matches('"');
     let rest = inner.get(..4).filter(|head| head.eq_ignore_ascii_case("sep=")).map(|_| &inner[4..])?;
     let byte = *rest.as_bytes().first()?;
-    (byte.is_ascii() && !byte.is_ascii_alphanumeric() && rest.trim_end_matches('"').len() <= 1 + rest.matches(char::from(byte)).count()).then_some(byte)
+    (byte.is_ascii()
+        && !byte.is_ascii_alphanumeric()
+        && rest.trim_end_matches('"').len() <= 1 + rest.matches(char::from(byte)).count())
+    .then_some(byte)
 }
 
 impl<'t> Records<'t> {
@@ -172,8 +175,11 @@ impl<'t> Records<'t> {
                 return Some((Field { text, quoted: true, repaired: stray }, self.skip_run(after)));
             }
             // A quote that opens the next cell: the first one was never closed.
-            let before = bytes[open + 1..at].iter().rposition(|&byte| byte != b' ').map(|offset| bytes[open + 1 + offset]);
-            if at > open + 1 && before.is_some_and(|byte| Some(byte) == self.dialect.delimiter || byte == b'\n' || byte == b'\r') {
+            let before =
+                bytes[open + 1..at].iter().rposition(|&byte| byte != b' ').map(|offset| bytes[open + 1 + offset]);
+            if at > open + 1
+                && before.is_some_and(|byte| Some(byte) == self.dialect.delimiter || byte == b'\n' || byte == b'\r')
+            {
                 return None;
             }
             stray = true;
@@ -220,7 +226,9 @@ fn plain(text: &str) -> Field<'_> {
 /// Line ends in a text: `\n`, `\r\n` and lone `\r` count one each.
 fn line_ends(text: &str) -> usize {
     let bytes = text.as_bytes();
-    memchr::memchr2_iter(b'\n', b'\r', bytes).filter(|&at| !(bytes[at] == b'\n' && at > 0 && bytes[at - 1] == b'\r')).count()
+    memchr::memchr2_iter(b'\n', b'\r', bytes)
+        .filter(|&at| !(bytes[at] == b'\n' && at > 0 && bytes[at - 1] == b'\r'))
+        .count()
 }
 
 #[cfg(test)]
@@ -247,7 +255,15 @@ mod tests {
     #[test]
     fn quotes_line_breaks_and_line_ends() {
         let text = "a,b,c\r\n1,\"x, y\",\"two\nlines\"\n\"he said \"\"no\"\"\",,\r3, \"spaced\" ,4";
-        assert_eq!(comma(text), [row(1, &["a", "b", "c"]), row(2, &["1", "x, y", "two\nlines"]), row(4, &["he said \"no\"", "", ""]), row(5, &["3", "spaced", "4"])]);
+        assert_eq!(
+            comma(text),
+            [
+                row(1, &["a", "b", "c"]),
+                row(2, &["1", "x, y", "two\nlines"]),
+                row(4, &["he said \"no\"", "", ""]),
+                row(5, &["3", "spaced", "4"])
+            ]
+        );
     }
 
     #[test]
@@ -260,16 +276,25 @@ mod tests {
     #[test]
     fn an_unclosed_quote_swallows_no_rows() {
         let text = "1,\"never closed,3\n4,5,6\n7,\"closed\",9\n";
-        assert_eq!(comma(text), [row(1, &["1", "\"never closed", "3"]), row(2, &["4", "5", "6"]), row(3, &["7", "closed", "9"])]);
+        assert_eq!(
+            comma(text),
+            [row(1, &["1", "\"never closed", "3"]), row(2, &["4", "5", "6"]), row(3, &["7", "closed", "9"])]
+        );
         let text = "1,\"never closed,3\n4,5,6\n7,8,tall 5\"\n";
         assert_eq!(comma(text).len(), 3);
-        assert_eq!(comma("1,2,\"open to the end\n4,5,6"), [row(1, &["1", "2", "\"open to the end"]), row(2, &["4", "5", "6"])]);
+        assert_eq!(
+            comma("1,2,\"open to the end\n4,5,6"),
+            [row(1, &["1", "2", "\"open to the end"]), row(2, &["4", "5", "6"])]
+        );
     }
 
     #[test]
     fn escapes_and_blank_lines_and_blanks() {
         let dialect = Dialect { backslash: true, ..Dialect::of(Some(b';')) };
-        assert_eq!(rows("\"say \\\"hi\\\"\";2\n\n;\n", dialect), [row(1, &["say \"hi\"", "2"]), row(2, &[""]), row(3, &["", ""])]);
+        assert_eq!(
+            rows("\"say \\\"hi\\\"\";2\n\n;\n", dialect),
+            [row(1, &["say \"hi\"", "2"]), row(2, &[""]), row(3, &["", ""])]
+        );
         let dialect = Dialect { runs: true, ..Dialect::of(Some(b' ')) };
         assert_eq!(rows("  a   b c  \nd e\n", dialect), [row(1, &["a", "b", "c"]), row(2, &["d", "e"])]);
     }

@@ -46,7 +46,12 @@ impl Headings {
     /// With the codes of the ready-made log sheet.
     pub fn new() -> Self {
         let tabs = crate::log_sheet::tabs(&crate::log_sheet::Prefill::default());
-        let tabs = tabs.iter().flat_map(|tab| tab.columns.iter().filter(|column| !column.code.is_empty()).map(|column| (column.code, tab.code))).collect();
+        let tabs = tabs
+            .iter()
+            .flat_map(|tab| {
+                tab.columns.iter().filter(|column| !column.code.is_empty()).map(|column| (column.code, tab.code))
+            })
+            .collect();
         Headings { known: HashMap::new(), tabs }
     }
 
@@ -72,21 +77,29 @@ impl Headings {
             let parameter = || ParameterCode::parse(code).map(|_| "tests");
             self.tabs.get(code).copied().or_else(parameter)
         });
-        Head { roles: header_roles(text), parameter: !find_parameter_by_word(text).is_empty(), tab, unit: find_unit(text).is_some() || is_format(text) }
+        Head {
+            roles: header_roles(text),
+            parameter: !find_parameter_by_word(text).is_empty(),
+            tab,
+            unit: find_unit(text).is_some() || is_format(text),
+        }
     }
 }
 
 /// The code at the end of a log sheet's header: `salinity` of "salinity (PSU) [salinity]".
 pub fn code_in_brackets(text: &str) -> Option<&str> {
     let (_, code) = text.trim().strip_suffix(']')?.rsplit_once('[')?;
-    (!code.is_empty() && code.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'_')).then_some(code)
+    (!code.is_empty() && code.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'_'))
+        .then_some(code)
 }
 
 /// "dd/mm/yyyy", "hh:mm", "TT.MM.JJJJ": how the column's days and times are written.
 fn is_format(text: &str) -> bool {
     let text = text.trim_matches(|letter: char| "()[]".contains(letter)).to_ascii_lowercase();
     let letters = text.bytes().filter(u8::is_ascii_alphabetic).count();
-    letters >= 3 && text.bytes().all(|byte| b"dmyjathsu/.-: ".contains(&byte)) && text.bytes().any(|byte| b"/.-:".contains(&byte))
+    letters >= 3
+        && text.bytes().all(|byte| b"dmyjathsu/.-: ".contains(&byte))
+        && text.bytes().any(|byte| b"/.-:".contains(&byte))
 }
 
 #[cfg(test)]

@@ -17,7 +17,14 @@ const SAMPLE_ROWS: usize = 300;
 /// Words that name a coral.
 const NAMES: [HeaderRole; 4] = [HeaderRole::Name, HeaderRole::TradeName, HeaderRole::Genus, HeaderRole::Label];
 /// Words that stand over the columns of a list of corals and of nothing else.
-const LIST: [HeaderRole; 6] = [HeaderRole::Source, HeaderRole::Origin, HeaderRole::Price, HeaderRole::Parent, HeaderRole::Line, HeaderRole::OriginBasis];
+const LIST: [HeaderRole; 6] = [
+    HeaderRole::Source,
+    HeaderRole::Origin,
+    HeaderRole::Price,
+    HeaderRole::Parent,
+    HeaderRole::Line,
+    HeaderRole::OriginBasis,
+];
 /// What is said of a coral on a day.
 const SAID: [HeaderRole; 10] = [
     HeaderRole::Value,
@@ -42,7 +49,8 @@ pub fn by_heads(heads: &BTreeMap<u32, Head>) -> Option<Kind> {
     let parameters = heads.values().filter(|head| head.parameter && !head.has(HeaderRole::Value)).count();
     let named = NAMES.iter().any(|&role| has(role));
     let day = first(HeaderRole::Date);
-    if named && parameters < 2 && (first(HeaderRole::Acquired) || first(HeaderRole::Ended) || has(HeaderRole::LastSeen)) {
+    if named && parameters < 2 && (first(HeaderRole::Acquired) || first(HeaderRole::Ended) || has(HeaderRole::LastSeen))
+    {
         return Some(Kind::Register);
     }
     if has(HeaderRole::Value) && (first(HeaderRole::Parameter) || first(HeaderRole::What)) && parameters < 2 {
@@ -111,13 +119,16 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
         return;
     }
     let profiles = profiles(&piece.rows);
-    let at = |role: HeaderRole| heads.iter().find(|(_, head)| head.has(role) && !head.parameter).map(|(&column, _)| column);
-    let names_parameters = |column: u32| profiles.get(&column).is_some_and(|profile| most(profile.parameters, profile.filled));
+    let at =
+        |role: HeaderRole| heads.iter().find(|(_, head)| head.has(role) && !head.parameter).map(|(&column, _)| column);
+    let names_parameters =
+        |column: u32| profiles.get(&column).is_some_and(|profile| most(profile.parameters, profile.filled));
     let day = profiles.values().any(|profile| most(profile.dates, profile.filled));
     let number = profiles.values().any(|profile| most(profile.numbers, profile.filled));
     // Parameters down and days across.
     let first = profiles.iter().next();
-    let days_across = piece.header.iter().filter(|column| crate::dialect::guess::look(&column.text) == Look::Date).count();
+    let days_across =
+        piece.header.iter().filter(|column| crate::dialect::guess::look(&column.text) == Look::Date).count();
     if first.is_some_and(|(_, profile)| most(profile.parameters, profile.filled)) && days_across >= 2 {
         piece.transposed = true;
         return;
@@ -134,7 +145,8 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
         }
         // A parameter's name over a column of words, with another column of numbers: one test a line.
         None if number => {
-            let parameter = profiles.iter().find(|(_, profile)| most(profile.parameters, profile.filled) && profile.filled > 1);
+            let parameter =
+                profiles.iter().find(|(_, profile)| most(profile.parameters, profile.filled) && profile.filled > 1);
             parameter.map(|_| Kind::Long)
         }
         other => other,
@@ -151,7 +163,9 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
 fn titles_hold_a_day(piece: &Piece) -> bool {
     piece.titles.iter().any(|cell| match &cell.raw {
         Raw::Date(_) => true,
-        Raw::Text(text) => text.split([' ', ':', ',', '(', ')']).any(|word| crate::dialect::guess::look(word) == Look::Date),
+        Raw::Text(text) => {
+            text.split([' ', ':', ',', '(', ')']).any(|word| crate::dialect::guess::look(word) == Look::Date)
+        }
         _ => false,
     })
 }

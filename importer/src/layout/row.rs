@@ -20,7 +20,9 @@ pub fn look_of(raw: &Raw) -> Look {
 pub fn is_summary(first: &Raw, kind: Option<Kind>) -> bool {
     let Raw::Text(text) = first else { return false };
     match find_row_word(text) {
-        Some(RowWord::Summary | RowWord::Target) => !matches!(kind, Some(Kind::Long | Kind::LogSheet(_))) || find_parameter_by_word(text).is_empty(),
+        Some(RowWord::Summary | RowWord::Target) => {
+            !matches!(kind, Some(Kind::Long | Kind::LogSheet(_))) || find_parameter_by_word(text).is_empty()
+        }
         Some(RowWord::Legend) => text.contains(':') && !matches!(kind, Some(Kind::LogSheet(_))),
         Some(RowWord::Group) | None => false,
     }
@@ -31,7 +33,9 @@ pub fn is_prose(raw: &Raw) -> bool {
     match raw {
         Raw::Text(text) => {
             let text = text.trim();
-            text.chars().count() > 48 || text.split_whitespace().count() > 6 || text.ends_with(['.', ':', '!']) && text.contains(' ')
+            text.chars().count() > 48
+                || text.split_whitespace().count() > 6
+                || text.ends_with(['.', ':', '!']) && text.contains(' ')
         }
         _ => false,
     }
@@ -43,7 +47,9 @@ pub fn starts_with_mark(row: &Row) -> bool {
         && row.cells.first().is_some_and(|cell| match &cell.raw {
             Raw::Text(text) => {
                 let text = text.trim_start();
-                text.starts_with(['*', '†', '‡', '#']) && text.chars().count() > 2 || text.starts_with("//") || text.starts_with("--")
+                text.starts_with(['*', '†', '‡', '#']) && text.chars().count() > 2
+                    || text.starts_with("//")
+                    || text.starts_with("--")
             }
             _ => false,
         })
@@ -53,8 +59,11 @@ pub fn starts_with_mark(row: &Row) -> bool {
 pub fn is_page_title(text: &str) -> bool {
     let words = analysis::vocabulary::text::words(text);
     let Some(first) = words.first() else { return false };
-    let page = matches!(first.as_str(), "page" | "p" | "seite" | "pagina" | "blatt" | "sheet" | "feuille" | "hoja" | "blad");
-    page && words.len() > 1 && words[1].bytes().all(|byte| byte.is_ascii_digit()) || words.len() <= 2 && matches!(first.as_str(), "continued" | "cont" | "fortsetzung" | "suite" | "continuacion" | "vervolg")
+    let page =
+        matches!(first.as_str(), "page" | "p" | "seite" | "pagina" | "blatt" | "sheet" | "feuille" | "hoja" | "blad");
+    page && words.len() > 1 && words[1].bytes().all(|byte| byte.is_ascii_digit())
+        || words.len() <= 2
+            && matches!(first.as_str(), "continued" | "cont" | "fortsetzung" | "suite" | "continuacion" | "vervolg")
 }
 
 /// A row with at least two values in at least three cells, found outside a table.
@@ -65,11 +74,18 @@ pub fn is_data_like(row: &Row) -> bool {
 /// One short line of words in the first columns: "Tank: Brook (300 L)", "Big room".
 pub fn is_section_title(row: &Row) -> bool {
     let words = |raw: &Raw| match raw {
-        Raw::Text(text) => !is_month_title(text) && !is_page_title(text) && text.split_whitespace().count() <= 6 && find_row_word(text).is_none(),
+        Raw::Text(text) => {
+            !is_month_title(text)
+                && !is_page_title(text)
+                && text.split_whitespace().count() <= 6
+                && find_row_word(text).is_none()
+        }
         _ => false,
     };
     let mut cells = row.cells.iter();
-    let alone = cells.next().is_some_and(|first| words(&first.raw) && look_of(&first.raw) == Look::Word && !is_prose(&first.raw));
+    let alone = cells
+        .next()
+        .is_some_and(|first| words(&first.raw) && look_of(&first.raw) == Look::Word && !is_prose(&first.raw));
     alone && (row.cells.len() == 1 || row.cells.len() == 2 && names_a_tank(row)) && !starts_with_mark(row)
 }
 
@@ -114,7 +130,14 @@ mod tests {
 
     #[test]
     fn names_of_groups_alone() {
-        for (text, expected) in [("SPS", true), ("LPS:", true), ("Soft corals", true), ("Goniopora", false), ("Hammer", false), ("Juno", false)] {
+        for (text, expected) in [
+            ("SPS", true),
+            ("LPS:", true),
+            ("Soft corals", true),
+            ("Goniopora", false),
+            ("Hammer", false),
+            ("Juno", false),
+        ] {
             assert_eq!(is_group_title(&Raw::Text(text.to_owned())), expected, "{text}");
         }
     }

@@ -6,7 +6,10 @@ use std::collections::BTreeMap;
 use analysis::vocabulary::HeaderRole;
 
 use super::heading::{Head, Headings};
-use super::row::{is_data_like, is_group_title, is_page_title, is_prose, is_section_title, is_summary, look_of, names_a_tank, starts_with_mark};
+use super::row::{
+    is_data_like, is_group_title, is_page_title, is_prose, is_section_title, is_summary, look_of, names_a_tank,
+    starts_with_mark,
+};
 use super::{Column, DataRow, Kind, Placed, kind};
 use crate::dialect::guess::{Look, is_month_title};
 use crate::grid::{Raw, Row};
@@ -93,7 +96,10 @@ struct Cutter<'h> {
 /// Takes the cells of a row out of it, with their places.
 fn placed(row: &mut Row) -> Vec<Placed> {
     let number = row.number;
-    std::mem::take(&mut row.cells).into_iter().map(|cell| Placed { row: number, column: cell.column, raw: cell.raw }).collect()
+    std::mem::take(&mut row.cells)
+        .into_iter()
+        .map(|cell| Placed { row: number, column: cell.column, raw: cell.raw })
+        .collect()
 }
 
 impl Cutter<'_> {
@@ -148,8 +154,13 @@ impl Cutter<'_> {
 
     fn part_of(&mut self, at: usize, open: &Open) -> Part {
         let row = &self.rows[at];
-        let dated = row.cells.iter().any(|cell| open.dates.contains(&cell.column) && (matches!(cell.raw, Raw::Number(_)) || look_of(&cell.raw) == Look::Date));
-        let month = row.cells.len() == 1 && !open.is_register_like() && matches!(&row.cells[0].raw, Raw::Text(text) if is_month_title(text));
+        let dated = row.cells.iter().any(|cell| {
+            open.dates.contains(&cell.column)
+                && (matches!(cell.raw, Raw::Number(_)) || look_of(&cell.raw) == Look::Date)
+        });
+        let month = row.cells.len() == 1
+            && !open.is_register_like()
+            && matches!(&row.cells[0].raw, Raw::Text(text) if is_month_title(text));
         if dated && !month {
             return Part::Data;
         }
@@ -158,7 +169,11 @@ impl Cutter<'_> {
         if open.repeats_header(row) && !self.starts_anew(open) {
             return Part::Label;
         }
-        if open.piece.rows.is_empty() && open.piece.units.is_empty() && number == open.last_row + 1 && self.is_units_row(at) {
+        if open.piece.rows.is_empty()
+            && open.piece.units.is_empty()
+            && number == open.last_row + 1
+            && self.is_units_row(at)
+        {
             return Part::Units;
         }
         let gap = number > open.last_row + 1 || !open.notes.is_empty();
@@ -169,7 +184,11 @@ impl Cutter<'_> {
         if row.cells.first().is_some_and(|first| !looks.contains(&Look::Date) && is_summary(&first.raw, open.kind)) {
             return Part::Label;
         }
-        if open.piece.rows.is_empty() && !matches!(open.kind, Some(Kind::LogSheet(_))) && is_section_title(row) && names_a_tank(row) {
+        if open.piece.rows.is_empty()
+            && !matches!(open.kind, Some(Kind::LogSheet(_)))
+            && is_section_title(row)
+            && names_a_tank(row)
+        {
             return Part::Title;
         }
         if self.parts_sections(at, open) {
@@ -211,7 +230,8 @@ impl Cutter<'_> {
     fn heads_values(&self, at: usize) -> bool {
         let row = &self.rows[at];
         let Some(next) = self.rows.get(at + 1).filter(|next| next.number <= row.number + 2) else { return false };
-        let under = next.cells.iter().filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some()).count();
+        let under =
+            next.cells.iter().filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some()).count();
         under >= 2 || under == 1 && next.cells.len() >= 2 && row.cells.len() == 2
     }
 
@@ -222,10 +242,18 @@ impl Cutter<'_> {
             return false;
         }
         let mut number = row.number;
-        let below: Vec<&Row> = self.rows[at + 1..].iter().take(2).take_while(|next| std::mem::replace(&mut number, next.number) + 1 >= next.number).collect();
+        let below: Vec<&Row> = self.rows[at + 1..]
+            .iter()
+            .take(2)
+            .take_while(|next| std::mem::replace(&mut number, next.number) + 1 >= next.number)
+            .collect();
         below.len() == 2
             && below.iter().all(|next| {
-                let values = next.cells.iter().filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some()).count();
+                let values = next
+                    .cells
+                    .iter()
+                    .filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some())
+                    .count();
                 let uncovered = next.cells.iter().filter(|cell| row.at(cell.column).is_none()).count();
                 values >= 2 && uncovered <= 1
             })
@@ -237,7 +265,8 @@ impl Cutter<'_> {
         for cell in &self.rows[at].cells {
             let head = self.headings.of(&cell.raw);
             let is_unit_word = head.has(HeaderRole::Unit);
-            let dash = matches!(&cell.raw, Raw::Text(text) if text.trim().chars().all(|letter| "-–—/().".contains(letter)));
+            let dash =
+                matches!(&cell.raw, Raw::Text(text) if text.trim().chars().all(|letter| "-–—/().".contains(letter)));
             if head.unit {
                 units += 1;
             } else if !is_unit_word && !dash {
@@ -279,7 +308,8 @@ impl Cutter<'_> {
         }
         let gap = row.number > open.last_row + 1;
         let next = self.rows.get(at + 1).filter(|next| next.number <= row.number + 2);
-        let parts = next.is_some_and(|next| next.cells.len() > 1 && (names_a_tank(row) || gap && next.number == row.number + 1));
+        let parts = next
+            .is_some_and(|next| next.cells.len() > 1 && (names_a_tank(row) || gap && next.number == row.number + 1));
         parts && !self.is_header(at + 1, true)
     }
 
@@ -300,17 +330,34 @@ impl Cutter<'_> {
     fn start(&mut self, at: usize) {
         let row = &self.rows[at];
         let number = row.number;
-        let heads: BTreeMap<u32, Head> = row.cells.iter().map(|cell| (cell.column, self.headings.of(&cell.raw))).collect();
-        let header = row.cells.iter().map(|cell| Column { column: cell.column, row: number, text: cell.raw.written().trim().to_owned() }).collect();
-        let mut dates: Vec<u32> = heads.iter().filter(|(_, head)| head.has(HeaderRole::Date) && !head.parameter).map(|(&column, _)| column).collect();
+        let heads: BTreeMap<u32, Head> =
+            row.cells.iter().map(|cell| (cell.column, self.headings.of(&cell.raw))).collect();
+        let header = row
+            .cells
+            .iter()
+            .map(|cell| Column { column: cell.column, row: number, text: cell.raw.written().trim().to_owned() })
+            .collect();
+        let mut dates: Vec<u32> = heads
+            .iter()
+            .filter(|(_, head)| head.has(HeaderRole::Date) && !head.parameter)
+            .map(|(&column, _)| column)
+            .collect();
         if dates.is_empty() {
             dates.extend(self.date_column(at));
         }
-        let (headless, titles): (Vec<usize>, Vec<usize>) = std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&self.rows[at]));
+        let (headless, titles): (Vec<usize>, Vec<usize>) =
+            std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&self.rows[at]));
         let titles = titles.into_iter().flat_map(|at| self.placed(at)).collect();
         self.leave_headless(&headless);
         let kind = kind::by_heads(&heads);
-        self.open = Some(Open { piece: Piece { header, titles, ..Piece::default() }, heads, kind, dates, notes: Vec::new(), last_row: number });
+        self.open = Some(Open {
+            piece: Piece { header, titles, ..Piece::default() },
+            heads,
+            kind,
+            dates,
+            notes: Vec::new(),
+            last_row: number,
+        });
     }
 
     /// The column of a headerless or unknown day: the first that holds days in the rows below.
@@ -347,7 +394,8 @@ impl Cutter<'_> {
 
     /// Rows outside any table: data without a header are asked about, all else are labels.
     fn leave_pending(&mut self) {
-        let (headless, labels): (Vec<usize>, Vec<usize>) = std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&self.rows[at]));
+        let (headless, labels): (Vec<usize>, Vec<usize>) =
+            std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&self.rows[at]));
         for at in labels {
             let cells = self.placed(at);
             self.out.outside.extend(cells);
@@ -359,7 +407,10 @@ impl Cutter<'_> {
         if rows.is_empty() {
             return;
         }
-        let rows = rows.iter().map(|&at| DataRow { row: self.rows[at].number, line: self.rows[at].line, cells: self.placed(at) }).collect();
+        let rows = rows
+            .iter()
+            .map(|&at| DataRow { row: self.rows[at].number, line: self.rows[at].line, cells: self.placed(at) })
+            .collect();
         let mut piece = Piece { rows, ..Piece::default() };
         piece.transposed = kind::parameters_run_down(&piece.rows);
         piece.likely = kind::headless(&piece.rows).filter(|_| !piece.transposed);
@@ -371,17 +422,29 @@ impl Open {
     /// A table with the same columns and no rows yet.
     fn next_section(&self) -> Self {
         let piece = Piece { header: self.piece.header.clone(), ..Piece::default() };
-        Open { piece, heads: self.heads.clone(), kind: self.kind, dates: self.dates.clone(), notes: Vec::new(), last_row: self.last_row }
+        Open {
+            piece,
+            heads: self.heads.clone(),
+            kind: self.kind,
+            dates: self.dates.clone(),
+            notes: Vec::new(),
+            last_row: self.last_row,
+        }
     }
 
     /// The same words in the same columns as the header.
     fn repeats_header(&self, row: &Row) -> bool {
         let same = row.cells.iter().filter(|cell| {
             let column = self.piece.header.iter().find(|column| column.column == cell.column);
-            column.is_some_and(|column| matches!(&cell.raw, Raw::Text(text) if text.trim().eq_ignore_ascii_case(&column.text)))
+            column.is_some_and(
+                |column| matches!(&cell.raw, Raw::Text(text) if text.trim().eq_ignore_ascii_case(&column.text)),
+            )
         });
         let same = same.count();
-        same > 0 && same * 10 >= row.cells.len() * 8 && same * 10 >= self.piece.header.len() * 6 && (same > 1 || self.piece.header.len() == 1)
+        same > 0
+            && same * 10 >= row.cells.len() * 8
+            && same * 10 >= self.piece.header.len() * 6
+            && (same > 1 || self.piece.header.len() == 1)
     }
 
     const fn is_register_like(&self) -> bool {
@@ -418,12 +481,24 @@ impl Open {
                 !names.iter().any(|&role| has(cell.column, role)) || is_prose(&cell.raw) || is_group_title(&cell.raw)
             }
             Some(Kind::Long | Kind::Diary) => {
-                let says = row.cells.iter().any(|cell| has(cell.column, HeaderRole::Value) || has(cell.column, HeaderRole::Condition) || has(cell.column, HeaderRole::Fate));
-                !says && (row.cells.len() < 2 || row.cells.iter().all(|cell| has(cell.column, HeaderRole::Remark) || self.dates.contains(&cell.column)))
+                let says = row.cells.iter().any(|cell| {
+                    has(cell.column, HeaderRole::Value)
+                        || has(cell.column, HeaderRole::Condition)
+                        || has(cell.column, HeaderRole::Fate)
+                });
+                !says
+                    && (row.cells.len() < 2
+                        || row
+                            .cells
+                            .iter()
+                            .all(|cell| has(cell.column, HeaderRole::Remark) || self.dates.contains(&cell.column)))
             }
             _ => {
                 // A word under a parameter is a cell to be refused by name; words elsewhere are notes.
-                !row.cells.iter().any(|cell| !self.dates.contains(&cell.column) && self.heads.get(&cell.column).is_some_and(|head| head.parameter && !is_prose(&cell.raw)))
+                !row.cells.iter().any(|cell| {
+                    !self.dates.contains(&cell.column)
+                        && self.heads.get(&cell.column).is_some_and(|head| head.parameter && !is_prose(&cell.raw))
+                })
             }
         }
     }

@@ -53,7 +53,13 @@ fn stands_alone(grid: &Grid, first: u32, last: u32, headings: &mut Headings) -> 
             }
             heads.insert(cell.column, headings.of(&cell.raw));
         }
-        let key = |head: &Head| !head.parameter && matches!(head.roles.first(), Some(HeaderRole::Date | HeaderRole::Label | HeaderRole::Name));
-        heads.len() >= 2 && heads.values().filter(|head| head.is_known()).count() >= 2 && heads.values().next().is_some_and(key) && kind::by_heads(&heads).is_some()
+        let key = |head: &Head| {
+            !head.parameter
+                && matches!(head.roles.first(), Some(HeaderRole::Date | HeaderRole::Label | HeaderRole::Name))
+        };
+        heads.len() >= 2
+            && heads.values().filter(|head| head.is_known()).count() >= 2
+            && heads.values().next().is_some_and(key)
+            && kind::by_heads(&heads).is_some()
     })
 }

@@ -15,7 +15,8 @@ use crate::record::CellRef;
 const CODE: &str = "table_kind_unclear";
 
 /// The answers that name a kind which is read.
-const KINDS: [(&str, Kind); 4] = [("wide", Kind::Wide), ("long", Kind::Long), ("register", Kind::Register), ("diary", Kind::Diary)];
+const KINDS: [(&str, Kind); 4] =
+    [("wide", Kind::Wide), ("long", Kind::Long), ("register", Kind::Register), ("diary", Kind::Diary)];
 /// The answer that says a table holds no data.
 const NO_DATA: &str = "none";
 
@@ -42,7 +43,15 @@ fn about_piece(grid: &Grid, piece: &Piece) -> String {
 /// about as a whole, so that nobody takes it for read.
 pub fn prose_with_days(labels: &mut Vec<Placed>) -> Option<Piece> {
     let says_something = |cell: &&Placed| match &cell.raw {
-        Raw::Text(text) => look_of(&cell.raw) == Look::Date || text.len() <= 200 && text.split([',', ';']).any(|part| part.bytes().any(|byte| byte.is_ascii_digit()) && !find_parameter_by_word(part.trim_matches(|letter: char| !letter.is_alphabetic())).is_empty()),
+        Raw::Text(text) => {
+            look_of(&cell.raw) == Look::Date
+                || text.len() <= 200
+                    && text.split([',', ';']).any(|part| {
+                        part.bytes().any(|byte| byte.is_ascii_digit())
+                            && !find_parameter_by_word(part.trim_matches(|letter: char| !letter.is_alphabetic()))
+                                .is_empty()
+                    })
+        }
         Raw::Date(_) => true,
         _ => false,
     };
@@ -74,7 +83,11 @@ pub fn question(grid: &Grid, piece: Piece, answers: &[Answer], labels: &mut Vec<
     let header_row = piece.header.first().map(|column| column.row);
     let header_written = header.join(" | ");
     labels.extend(piece.titles);
-    labels.extend(piece.header.iter().map(|column| Placed { row: column.row, column: column.column, raw: Raw::Text(column.text.clone()) }));
+    labels.extend(piece.header.iter().map(|column| Placed {
+        row: column.row,
+        column: column.column,
+        raw: Raw::Text(column.text.clone()),
+    }));
     labels.extend(piece.units);
     labels.extend(piece.labels);
     if matches!(answer, Some(NO_DATA | "leave_out")) || piece.rows.is_empty() {
@@ -87,8 +100,15 @@ pub fn question(grid: &Grid, piece: Piece, answers: &[Answer], labels: &mut Vec<
         written = first.cells.iter().map(|cell| cell.raw.written()).collect::<Vec<_>>().join(" | ");
     }
     finding.written = written.chars().take(200).collect();
-    finding.message.push_str(if piece.transposed { " Days seem to run across and parameters down." } else { " Nothing says what its columns hold." });
-    finding.choices.retain(|choice| KINDS.iter().any(|(code, _)| *code == choice.code) || [NO_DATA, "leave_out", "dont_know"].contains(&choice.code.as_str()));
+    finding.message.push_str(if piece.transposed {
+        " Days seem to run across and parameters down."
+    } else {
+        " Nothing says what its columns hold."
+    });
+    finding.choices.retain(|choice| {
+        KINDS.iter().any(|(code, _)| *code == choice.code)
+            || [NO_DATA, "leave_out", "dont_know"].contains(&choice.code.as_str())
+    });
     if let Some((code, _)) = KINDS.iter().find(|(_, kind)| Some(*kind) == piece.likely) {
         finding.propose(code);
     }
@@ -102,7 +122,12 @@ pub fn question(grid: &Grid, piece: Piece, answers: &[Answer], labels: &mut Vec<
     finding.sheet.clone_from(&grid.sheet);
     finding.row = Some(header_row.unwrap_or(first.row));
     finding.held = vec![Held { sheet: grid.sheet.clone(), column: None, rows }];
-    finding.cells = piece.rows.iter().flat_map(|row| &row.cells).map(|cell| CellRef { sheet: grid.sheet.clone(), row: cell.row, column: cell.column, role: "data".to_owned() }).collect();
+    finding.cells = piece
+        .rows
+        .iter()
+        .flat_map(|row| &row.cells)
+        .map(|cell| CellRef { sheet: grid.sheet.clone(), row: cell.row, column: cell.column, role: "data".to_owned() })
+        .collect();
     finding.answered = answer.filter(|choice| *choice == "dont_know").map(str::to_owned);
     Some(finding)
 }

@@ -68,12 +68,21 @@ pub fn settle(grid: &Grid, table: &mut Table, answers: &[Answer]) -> Option<Find
         return None;
     }
     let usual = usual(table.rows.iter().filter(|row| !too_long(row)).take(SAMPLE_ROWS));
-    let notes_last = table.header.iter().find(|column| column.column == last).is_some_and(|column| header_roles(&column.text).contains(&HeaderRole::Remark));
+    let notes_last = table
+        .header
+        .iter()
+        .find(|column| column.column == last)
+        .is_some_and(|column| header_roles(&column.text).contains(&HeaderRole::Remark));
     let mut slid: Vec<(usize, Option<Vec<Placed>>)> = Vec::new();
     for (at, row) in table.rows.iter_mut().enumerate().filter(|(_, row)| too_long(row)) {
-        let fits = row.cells.iter().filter(|cell| cell.column <= last).all(|cell| usual.get(&cell.column).is_none_or(|usual| usual.takes(&cell.raw)));
+        let fits = row
+            .cells
+            .iter()
+            .filter(|cell| cell.column <= last)
+            .all(|cell| usual.get(&cell.column).is_none_or(|usual| usual.takes(&cell.raw)));
         let beyond = row.cells.iter().position(|cell| cell.column > last).unwrap_or(row.cells.len());
-        let words_at_last = row.cells[..beyond].last().is_some_and(|cell| cell.column == last && look_of(&cell.raw) == Look::Word);
+        let words_at_last =
+            row.cells[..beyond].last().is_some_and(|cell| cell.column == last && look_of(&cell.raw) == Look::Word);
         if fits && words_at_last && notes_last {
             table.labels.extend(join_note(row, beyond, delimiter));
         } else if !(fits && row.cells[beyond..].iter().all(|cell| look_of(&cell.raw) == Look::Word)) {
@@ -132,11 +141,18 @@ fn mend(row: &DataRow, last: u32, usual: &BTreeMap<u32, Usual>) -> Option<Vec<Pl
     let mut found = None;
     for at in 0..row.cells.len() - 1 {
         let (left, right) = (&row.cells[at], &row.cells[at + 1]);
-        if right.column != left.column + 1 || !digits(&left.raw) || !digits(&right.raw) || right.raw.written().trim().len() > 2 {
+        if right.column != left.column + 1
+            || !digits(&left.raw)
+            || !digits(&right.raw)
+            || right.raw.written().trim().len() > 2
+        {
             continue;
         }
         let mut cells: Vec<Placed> = row.cells[..at].to_vec();
-        cells.push(Placed { raw: Raw::Text(format!("{}.{}", left.raw.written().trim(), right.raw.written().trim())), ..left.clone() });
+        cells.push(Placed {
+            raw: Raw::Text(format!("{}.{}", left.raw.written().trim(), right.raw.written().trim())),
+            ..left.clone()
+        });
         cells.extend(row.cells[at + 2..].iter().map(|cell| Placed { column: cell.column - 1, ..cell.clone() }));
         if cells.iter().all(|cell| usual.get(&cell.column).is_some_and(|usual| usual.takes(&cell.raw))) {
             if found.is_some() {
@@ -162,13 +178,27 @@ fn from_the_right(row: &DataRow, last: u32) -> Option<(Vec<Placed>, Vec<Placed>)
 }
 
 /// One question for all slid rows of a table; an answer settles them.
-fn ask(grid: &Grid, table: &mut Table, answers: &[Answer], last: u32, slid: Vec<(usize, Option<Vec<Placed>>)>) -> Option<Finding> {
+fn ask(
+    grid: &Grid,
+    table: &mut Table,
+    answers: &[Answer],
+    last: u32,
+    slid: Vec<(usize, Option<Vec<Placed>>)>,
+) -> Option<Finding> {
     let first = &table.rows[slid.first()?.0];
     let row = first.row;
-    let mut finding = verdict::finding(CODE, &about(table.sheet.as_deref(), table.header.iter().map(|column| column.text.clone())), &[("row", &row.to_string())]);
+    let mut finding = verdict::finding(
+        CODE,
+        &about(table.sheet.as_deref(), table.header.iter().map(|column| column.text.clone())),
+        &[("row", &row.to_string())],
+    );
     let answer = chosen(answers, &finding.key);
     let picture = |cells: &[Placed]| cells.iter().map(|cell| cell.raw.written()).collect::<Vec<_>>().join(" | ");
-    let pictures = [("left", Some(picture(&first.cells))), ("right", from_the_right(first, last).map(|(cells, _)| picture(&cells))), ("joined", slid[0].1.as_deref().map(picture))];
+    let pictures = [
+        ("left", Some(picture(&first.cells))),
+        ("right", from_the_right(first, last).map(|(cells, _)| picture(&cells))),
+        ("joined", slid[0].1.as_deref().map(picture)),
+    ];
     let all_pushed = slid.iter().all(|(at, _)| from_the_right(&table.rows[*at], last).is_some());
     let all_mended = slid.iter().all(|(_, mended)| mended.is_some());
     finding.written = picture(&first.cells).chars().take(200).collect();
@@ -193,7 +223,12 @@ fn ask(grid: &Grid, table: &mut Table, answers: &[Answer], last: u32, slid: Vec<
             (Some("leave_out"), Some(_)) => table.labels.extend(row.cells),
             (_, Some(_)) => {
                 rows_held.push([row.row, row.row]);
-                finding.cells.extend(row.cells.iter().map(|cell| CellRef { sheet: table.sheet.clone(), row: cell.row, column: cell.column, role: "data".to_owned() }));
+                finding.cells.extend(row.cells.iter().map(|cell| CellRef {
+                    sheet: table.sheet.clone(),
+                    row: cell.row,
+                    column: cell.column,
+                    role: "data".to_owned(),
+                }));
             }
         }
     }
@@ -203,7 +238,9 @@ fn ask(grid: &Grid, table: &mut Table, answers: &[Answer], last: u32, slid: Vec<
         if let Some(Some(picture)) = picture {
             choice.label.push_str(&format!(": {picture}"));
         }
-        picture.is_none_or(Option::is_some) && (choice.code != "joined" || all_mended) && (choice.code != "right" || all_pushed)
+        picture.is_none_or(Option::is_some)
+            && (choice.code != "joined" || all_mended)
+            && (choice.code != "right" || all_pushed)
     });
     if all_mended {
         finding.propose("joined");
@@ -262,7 +299,10 @@ mod tests {
         let (tables, none) = read(SLID, &[answer("right")]);
         assert_eq!(none, []);
         assert_eq!(written(&tables[0], 1), ["25", "4", "8.1", "5"]);
-        assert_eq!(tables[0].labels.iter().map(|cell| (cell.column, cell.raw.written())).collect::<Vec<_>>(), [(5, "2024-03-03".to_owned())]);
+        assert_eq!(
+            tables[0].labels.iter().map(|cell| (cell.column, cell.raw.written())).collect::<Vec<_>>(),
+            [(5, "2024-03-03".to_owned())]
+        );
         let (tables, none) = read(SLID, &[answer("leave_out")]);
         assert_eq!((none.len(), tables[0].rows.len(), tables[0].labels.len()), (0, 4, 5));
         let (tables, none) = read(SLID, &[answer("left")]);
