@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 
 use analysis::vocabulary::{
-    HeaderRole, ParameterCode, ParameterKind, UnitCode, catalogue, find_parameter_by_word, find_substance_without_code, find_unit, header_roles,
+    FateMatch, HeaderRole, NameMatch, ParameterCode, ParameterKind, UnitCode, catalogue, find_fate, find_parameter_by_word, find_substance_without_code, find_unit, header_roles, resolve_name,
 };
 
 use crate::canonical::{View, Work};
@@ -93,6 +93,8 @@ pub(crate) fn settle(work: &mut Work, view: &mut View) {
         meanings.insert(column, meaning);
     }
     days_by_their_cells(view, &mut meanings);
+    names_by_their_cells(view, &mut meanings);
+    ends_by_their_cells(view, &mut meanings);
     unit_rows(view, &mut meanings);
     if matches!(view.table.kind, Kind::Wide | Kind::LogSheet("tests")) {
         twice(work, view, &mut meanings);
@@ -298,6 +300,74 @@ fn days_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
     if let Some(column) = found {
         meanings.insert(column, Meaning::Role(HeaderRole::Date));
     }
+}
+
+/// Of two columns that may hold the name ("Coral", "Species"), the one whose cells are names; the other is the label.
+fn names_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
+    let has = |meanings: &BTreeMap<u32, Meaning>, role| meanings.values().any(|meaning| *meaning == Meaning::Role(role));
+    if view.table.kind != Kind::Register || has(meanings, HeaderRole::Label) {
+        return;
+    }
+    let may: Vec<u32> = view
+        .table
+        .header
+        .iter()
+        .filter(|header| header_roles(&header.text).contains(&HeaderRole::Name))
+        .map(|header| header.column)
+        .filter(|column| matches!(meanings.get(column), Some(Meaning::Label | Meaning::Role(HeaderRole::Name))))
+        .collect();
+    let named = |column: &u32| {
+        let texts = view.table.rows.iter().filter_map(|row| view.raw(row, *column)).map(Raw::written);
+        texts.filter(|text| !matches!(resolve_name(text), NameMatch::Near(_) | NameMatch::Unknown)).count()
+    };
+    // The first of the best: a register without names stays as its headers have it.
+    let best = may.iter().copied().rev().max_by_key(named);
+    if let (Some(best), Some(other)) = (best, may.iter().copied().find(|column| Some(*column) != best)) {
+        meanings.insert(best, Meaning::Role(HeaderRole::Name));
+        meanings.insert(other, Meaning::Role(HeaderRole::Label));
+    }
+}
+
+/// A register whose headers name no day of arrival, no end or no fate in words known here: the cells tell. A column of
+/// days that went unread would turn the dead into survivors.
+fn ends_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
+    if view.table.kind != Kind::Register {
+        return;
+    }
+    let named = |meanings: &BTreeMap<u32, Meaning>, roles: &[HeaderRole]| {
+        meanings.values().any(|meaning| matches!(meaning, Meaning::Role(role) if roles.contains(role)))
+    };
+    let spare: Vec<u32> = meanings.iter().filter(|(_, meaning)| **meaning == Meaning::Label).map(|(column, _)| *column).collect();
+    let mut days = spare.iter().copied().filter(|column| is_dated(view, *column));
+    for (role, kin) in [
+        (HeaderRole::Acquired, [HeaderRole::Acquired, HeaderRole::From, HeaderRole::Date].as_slice()),
+        (HeaderRole::Ended, [HeaderRole::Ended, HeaderRole::To].as_slice()),
+    ] {
+        if !named(meanings, kin)
+            && let Some(column) = days.next()
+        {
+            meanings.insert(column, Meaning::Role(role));
+        }
+    }
+    if named(meanings, &[HeaderRole::Fate, HeaderRole::What]) {
+        return;
+    }
+    let mut words = meanings.iter().filter(|(_, meaning)| matches!(meaning, Meaning::Label | Meaning::Role(HeaderRole::Cause))).map(|(column, _)| *column);
+    if let Some(column) = words.find(|column| tells_fates(view, *column)) {
+        meanings.insert(column, Meaning::Role(HeaderRole::Fate));
+    }
+}
+
+/// At least half of the words of a column say what became of a coral.
+fn tells_fates(view: &View, column: u32) -> bool {
+    let texts = view.table.rows.iter().filter_map(|row| match view.raw(row, column) {
+        Some(Raw::Text(text)) => Some(text),
+        _ => None,
+    });
+    let (fates, all) = texts.fold((0_usize, 0_usize), |(fates, all), text| {
+        (fates + usize::from(!matches!(find_fate(text), FateMatch::NoWord | FateMatch::Alive { .. })), all + 1)
+    });
+    fates > 0 && fates * 2 >= all
 }
 
 /// A row of units under the header.
