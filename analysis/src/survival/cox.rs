@@ -152,7 +152,7 @@ pub struct CoxTests {
 pub struct CoxFit {
     /// In the order of the covariates.
     pub coefficients: Vec<Coefficient>,
-    /// Inverse information; rows and columns of refused coefficients are `NaN`-free zeros and mean nothing.
+    /// Inverse information; rows and columns of coefficients without an estimate are 0 and mean nothing.
     pub covariance: Matrix,
     /// Plain sandwich by cluster.
     pub robust_covariance: Option<Matrix>,
