@@ -82,18 +82,11 @@ impl Episodes {
     ///
     /// # Errors
     /// The first row that is not finite, does not end after its start, or is incomplete.
-    pub fn validated(
-        start: Vec<f64>,
-        stop: Vec<f64>,
-        event: Vec<bool>,
-    ) -> Result<Episodes, InvalidRow> {
+    pub fn validated(start: Vec<f64>, stop: Vec<f64>, event: Vec<bool>) -> Result<Episodes, InvalidRow> {
         let rows = start.len().max(stop.len()).max(event.len());
         let complete = start.len().min(stop.len()).min(event.len());
         if complete < rows {
-            return Err(InvalidRow {
-                row: complete,
-                reason: RowFault::Incomplete,
-            });
+            return Err(InvalidRow { row: complete, reason: RowFault::Incomplete });
         }
         let mut episodes = Episodes { start, stop, event };
         episodes.check()?;
@@ -111,23 +104,14 @@ impl Episodes {
         let rows = self.start.len().max(self.stop.len()).max(self.event.len());
         let complete = self.start.len().min(self.stop.len()).min(self.event.len());
         if complete < rows {
-            return Err(InvalidRow {
-                row: complete,
-                reason: RowFault::Incomplete,
-            });
+            return Err(InvalidRow { row: complete, reason: RowFault::Incomplete });
         }
         for (row, (&start, &stop)) in self.start.iter().zip(&self.stop).enumerate() {
             if !start.is_finite() || !stop.is_finite() {
-                return Err(InvalidRow {
-                    row,
-                    reason: RowFault::NotFinite { start, stop },
-                });
+                return Err(InvalidRow { row, reason: RowFault::NotFinite { start, stop } });
             }
             if stop <= start {
-                return Err(InvalidRow {
-                    row,
-                    reason: RowFault::EndsBeforeStart { start, stop },
-                });
+                return Err(InvalidRow { row, reason: RowFault::EndsBeforeStart { start, stop } });
             }
         }
         Ok(())
@@ -150,12 +134,7 @@ impl Episodes {
 
     /// Days at risk, summed over the rows.
     pub fn time_at_risk(&self) -> f64 {
-        crate::numeric::neumaier(
-            self.start
-                .iter()
-                .zip(&self.stop)
-                .map(|(start, stop)| stop - start),
-        )
+        crate::numeric::neumaier(self.start.iter().zip(&self.stop).map(|(start, stop)| stop - start))
     }
 
     /// The smallest start; `None` without rows.
@@ -165,13 +144,7 @@ impl Episodes {
 
     /// The rows marked `true`; rows beyond the end of `keep` are left out.
     pub fn filter(&self, keep: &[bool]) -> Episodes {
-        let rows: Vec<usize> = keep
-            .iter()
-            .take(self.len())
-            .enumerate()
-            .filter(|(_, k)| **k)
-            .map(|(i, _)| i)
-            .collect();
+        let rows: Vec<usize> = keep.iter().take(self.len()).enumerate().filter(|(_, k)| **k).map(|(i, _)| i).collect();
         self.subset(&rows)
     }
 
@@ -194,19 +167,12 @@ impl Episodes {
     pub fn check_overlaps(&self, specimen: &[u32]) -> Result<(), OverlappingRows> {
         let mut order: Vec<usize> = (0..self.len().min(specimen.len())).collect();
         order.sort_by(|&a, &b| {
-            specimen[a]
-                .cmp(&specimen[b])
-                .then(self.start[a].total_cmp(&self.start[b]))
-                .then(a.cmp(&b))
+            specimen[a].cmp(&specimen[b]).then(self.start[a].total_cmp(&self.start[b])).then(a.cmp(&b))
         });
         for pair in order.windows(2) {
             let (first, second) = (pair[0], pair[1]);
             if specimen[first] == specimen[second] && self.start[second] < self.stop[first] {
-                return Err(OverlappingRows {
-                    specimen: specimen[first],
-                    first,
-                    second,
-                });
+                return Err(OverlappingRows { specimen: specimen[first], first, second });
             }
         }
         Ok(())
@@ -214,12 +180,7 @@ impl Episodes {
 
     /// Makes nearly equal fractional times equal; `false` if nothing had to move.
     fn unify_times(&mut self) -> bool {
-        if self
-            .start
-            .iter()
-            .chain(&self.stop)
-            .all(|t| t.fract() == 0.0)
-        {
+        if self.start.iter().chain(&self.stop).all(|t| t.fract() == 0.0) {
             return false;
         }
         let mut times: Vec<f64> = self.start.iter().chain(&self.stop).copied().collect();
@@ -236,11 +197,7 @@ impl Episodes {
                 end += 1;
             }
             let run = &times[first..end];
-            let value = run
-                .iter()
-                .copied()
-                .find(|t| t.fract() == 0.0)
-                .unwrap_or(run[0]);
+            let value = run.iter().copied().find(|t| t.fract() == 0.0).unwrap_or(run[0]);
             moved |= run.len() > 1;
             stands_for[first..end].fill(value);
             first = end;
@@ -266,11 +223,7 @@ pub fn settled_clusters(episodes: &Episodes, specimen: &[u32], cluster: &[u32]) 
             *entry = (start, group);
         }
     }
-    specimen
-        .iter()
-        .zip(cluster)
-        .map(|(id, &own)| first.get(id).map_or(own, |&(_, group)| group))
-        .collect()
+    specimen.iter().zip(cluster).map(|(id, &own)| first.get(id).map_or(own, |&(_, group)| group)).collect()
 }
 
 #[cfg(test)]
@@ -286,36 +239,17 @@ mod tests {
         let fault = |result: Result<Episodes, InvalidRow>| result.err().map(|e| (e.row, e.reason));
         assert_eq!(
             fault(rows(&[0.0, 5.0], &[3.0, 5.0])),
-            Some((
-                1,
-                RowFault::EndsBeforeStart {
-                    start: 5.0,
-                    stop: 5.0
-                }
-            ))
+            Some((1, RowFault::EndsBeforeStart { start: 5.0, stop: 5.0 }))
         );
-        assert!(matches!(
-            fault(rows(&[f64::NAN], &[3.0])),
-            Some((0, RowFault::NotFinite { .. }))
-        ));
-        assert!(matches!(
-            fault(rows(&[0.0], &[f64::INFINITY])),
-            Some((0, RowFault::NotFinite { .. }))
-        ));
-        assert_eq!(
-            fault(rows(&[0.0], &[3.0, 4.0])),
-            Some((1, RowFault::Incomplete))
-        );
+        assert!(matches!(fault(rows(&[f64::NAN], &[3.0])), Some((0, RowFault::NotFinite { .. }))));
+        assert!(matches!(fault(rows(&[0.0], &[f64::INFINITY])), Some((0, RowFault::NotFinite { .. }))));
+        assert_eq!(fault(rows(&[0.0], &[3.0, 4.0])), Some((1, RowFault::Incomplete)));
         let message = rows(&[9.0], &[4.0]).err().map(|e| e.to_string());
-        assert_eq!(
-            message.as_deref(),
-            Some("row 1: it ends on day 4, which is not after its start on day 9")
-        );
+        assert_eq!(message.as_deref(), Some("row 1: it ends on day 4, which is not after its start on day 9"));
     }
 
     #[test]
-    fn nearly_equal_fractional_times_become_one_time_and_whole_days_stay() -> Result<(), InvalidRow>
-    {
+    fn nearly_equal_fractional_times_become_one_time_and_whole_days_stay() -> Result<(), InvalidRow> {
         let e = rows(&[0.0, 0.0, 0.0, 0.0], &[0.1 + 0.2, 0.3, 2.0, 2.0 - 1e-12])?;
         assert_eq!(e.stop[0], e.stop[1]);
         assert_eq!(e.stop[2], 2.0);
@@ -339,14 +273,7 @@ mod tests {
     fn overlapping_rows_of_one_specimen_are_named() -> Result<(), InvalidRow> {
         let e = rows(&[0.0, 5.0, 9.0], &[10.0, 9.0, 12.0])?;
         assert_eq!(e.check_overlaps(&[1, 2, 2]), Ok(()));
-        assert_eq!(
-            e.check_overlaps(&[7, 1, 7]),
-            Err(OverlappingRows {
-                specimen: 7,
-                first: 0,
-                second: 2
-            })
-        );
+        assert_eq!(e.check_overlaps(&[7, 1, 7]), Err(OverlappingRows { specimen: 7, first: 0, second: 2 }));
         Ok(())
     }
 

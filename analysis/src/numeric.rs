@@ -26,11 +26,7 @@ pub fn median(values: &[f64]) -> Option<f64> {
 pub fn median_of_sorted(sorted: &[f64]) -> Option<f64> {
     let n = sorted.len();
     let upper = *sorted.get(n / 2)?;
-    if n % 2 == 1 {
-        Some(upper)
-    } else {
-        Some(0.5 * (sorted[n / 2 - 1] + upper))
-    }
+    if n % 2 == 1 { Some(upper) } else { Some(0.5 * (sorted[n / 2 - 1] + upper)) }
 }
 
 /// Ranks from 1, equal values sharing the average of their ranks.
@@ -66,9 +62,6 @@ mod tests {
 
     #[test]
     fn equal_values_share_their_average_rank() {
-        assert_eq!(
-            average_ranks(&[5.0, 1.0, 5.0, 2.0]),
-            vec![3.5, 1.0, 3.5, 2.0]
-        );
+        assert_eq!(average_ranks(&[5.0, 1.0, 5.0, 2.0]), vec![3.5, 1.0, 3.5, 2.0]);
     }
 }

@@ -63,9 +63,7 @@ impl Records {
                 cut.cause[2 * row + 1] = 0;
             }
         }
-        let keep: Vec<usize> = (0..cut.len())
-            .filter(|&row| cut.episodes.start[row] < 9000.0)
-            .collect();
+        let keep: Vec<usize> = (0..cut.len()).filter(|&row| cut.episodes.start[row] < 9000.0).collect();
         cut.rearranged(&keep)
     }
 
@@ -82,55 +80,28 @@ impl Records {
 
     fn covariates(&self) -> Vec<Covariate> {
         vec![
-            Covariate {
-                name: "size".into(),
-                values: self.size.clone(),
-            },
-            Covariate {
-                name: "fed".into(),
-                values: self.fed.clone(),
-            },
+            Covariate { name: "size".into(), values: self.size.clone() },
+            Covariate { name: "fed".into(), values: self.fed.clone() },
         ]
     }
 
     fn fit(&self, covariates: &[Covariate], ties: Ties) -> Result<CoxFit, Refusal> {
-        let options = CoxOptions {
-            ties,
-            ..CoxOptions::default()
-        };
-        let input = CoxInput {
-            episodes: &self.episodes,
-            covariates,
-            strata: Some(&self.stratum),
-            cluster: Some(&self.tank),
-        };
+        let options = CoxOptions { ties, ..CoxOptions::default() };
+        let input =
+            CoxInput { episodes: &self.episodes, covariates, strata: Some(&self.stratum), cluster: Some(&self.tank) };
         cox(&input, &options)
     }
 
     fn proportionality(&self, covariates: &[Covariate], fit: &CoxFit) -> Vec<ProportionalityTest> {
-        let input = CoxInput {
-            episodes: &self.episodes,
-            covariates,
-            strata: Some(&self.stratum),
-            cluster: Some(&self.tank),
-        };
+        let input =
+            CoxInput { episodes: &self.episodes, covariates, strata: Some(&self.stratum), cluster: Some(&self.tank) };
         proportionality(&input, fit, Transform::Km).unwrap_or_default()
     }
 }
 
 /// 20 to 70 specimens in 12 tanks; `late`: about a third enter late; `ties`: whole days, else all times differ.
 fn records(late: bool, ties: bool) -> impl Strategy<Value = Records> {
-    let row = (
-        0u32..3,
-        0u32..30,
-        1u32..60,
-        any::<bool>(),
-        0u32..12,
-        0u32..2,
-        0u32..3,
-        0u32..40,
-        any::<bool>(),
-    );
+    let row = (0u32..3, 0u32..30, 1u32..60, any::<bool>(), 0u32..12, 0u32..2, 0u32..3, 0u32..40, any::<bool>());
     prop::collection::vec(row, 20..70).prop_map(move |rows| {
         let mut records = Records {
             episodes: Episodes::default(),
@@ -142,20 +113,11 @@ fn records(late: bool, ties: bool) -> impl Strategy<Value = Records> {
             size: Vec::new(),
             fed: Vec::new(),
         };
-        for (index, (enters, start, length, died, tank, stratum, group, size, fed)) in
-            rows.into_iter().enumerate()
-        {
-            let start = if late && enters == 0 {
-                f64::from(start)
-            } else {
-                0.0
-            };
+        for (index, (enters, start, length, died, tank, stratum, group, size, fed)) in rows.into_iter().enumerate() {
+            let start = if late && enters == 0 { f64::from(start) } else { 0.0 };
             let apart = if ties { 0.0 } else { index as f64 / 128.0 };
             records.episodes.start.push(start);
-            records
-                .episodes
-                .stop
-                .push(start + f64::from(length) + apart);
+            records.episodes.stop.push(start + f64::from(length) + apart);
             records.episodes.event.push(died);
             records.specimen.push(index as u32);
             records.tank.push(tank);
@@ -170,21 +132,12 @@ fn records(late: bool, ties: bool) -> impl Strategy<Value = Records> {
 }
 
 fn whole(e: &Episodes) -> KaplanMeier {
-    kaplan_meier_with(
-        e,
-        &CurveOptions {
-            across_gaps: true,
-            ..CurveOptions::default()
-        },
-    )
+    kaplan_meier_with(e, &CurveOptions { across_gaps: true, ..CurveOptions::default() })
 }
 
 fn near(got: f64, want: f64, relative: f64) -> Result<(), TestCaseError> {
     let error = (got - want).abs() / want.abs().max(1e-6);
-    prop_assert!(
-        error <= relative,
-        "{got} is not {want}: relative error {error:e}"
-    );
+    prop_assert!(error <= relative, "{got} is not {want}: relative error {error:e}");
     Ok(())
 }
 
@@ -212,41 +165,22 @@ fn near_fits(
         }
         (got, want) => return Err(TestCaseError::fail(format!("{got:?} is not {want:?}"))),
     };
-    near(
-        1.0 + got.log_likelihood.fitted.abs(),
-        1.0 + want.log_likelihood.fitted.abs(),
-        1e-8,
-    )?;
-    near(
-        got.log_likelihood.at_zero,
-        want.log_likelihood.at_zero,
-        1e-10,
-    )?;
+    near(1.0 + got.log_likelihood.fitted.abs(), 1.0 + want.log_likelihood.fitted.abs(), 1e-8)?;
+    near(got.log_likelihood.at_zero, want.log_likelihood.at_zero, 1e-10)?;
     prop_assert_eq!(got.clusters, want.clusters);
     for (j, (got, want)) in got.coefficients.iter().zip(&want.coefficients).enumerate() {
         let f = factor(j);
         near_option(got.coef.map(|v| v * f), want.coef, 1e-6)?;
         near_option(got.std_error.map(|v| v * f.abs()), want.std_error, 1e-6)?;
-        near_option(
-            got.robust_std_error.map(|v| v * f.abs()),
-            want.robust_std_error,
-            1e-5,
-        )?;
+        near_option(got.robust_std_error.map(|v| v * f.abs()), want.robust_std_error, 1e-5)?;
         near_option(got.p, want.p, 1e-5)?;
-        prop_assert_eq!(
-            got.refused.as_ref().map(|r| r.code),
-            want.refused.as_ref().map(|r| r.code)
-        );
+        prop_assert_eq!(got.refused.as_ref().map(|r| r.code), want.refused.as_ref().map(|r| r.code));
     }
     Ok(!got.is_separated())
 }
 
 fn config() -> ProptestConfig {
-    ProptestConfig {
-        cases: 128,
-        failure_persistence: None,
-        ..ProptestConfig::default()
-    }
+    ProptestConfig { cases: 128, failure_persistence: None, ..ProptestConfig::default() }
 }
 
 proptest! {
@@ -565,14 +499,9 @@ proptest! {
 /// Log partial likelihood with Efron's ties and strata, straight from the definition.
 fn plain_log_likelihood(r: &Records, b: &[f64]) -> f64 {
     let e = &r.episodes;
-    let eta: Vec<f64> = (0..r.len())
-        .map(|i| b[0] * r.size[i] + b[1] * r.fed[i])
-        .collect();
+    let eta: Vec<f64> = (0..r.len()).map(|i| b[0] * r.size[i] + b[1] * r.fed[i]).collect();
     let mut total = 0.0;
-    let mut deaths: Vec<(u32, f64)> = (0..r.len())
-        .filter(|&i| e.event[i])
-        .map(|i| (r.stratum[i], e.stop[i]))
-        .collect();
+    let mut deaths: Vec<(u32, f64)> = (0..r.len()).filter(|&i| e.event[i]).map(|i| (r.stratum[i], e.stop[i])).collect();
     deaths.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
     deaths.dedup();
     for (stratum, t) in deaths {

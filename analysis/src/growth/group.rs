@@ -33,28 +33,14 @@ pub struct SlopeDifference {
 ///
 /// # Errors
 /// `EmptyGroup` without specimens, `InvalidInput` for a slope that is not finite or columns of unlike length.
-pub fn group_slope(
-    slopes: &[f64],
-    tank: &[u32],
-    seed: u64,
-    level: f64,
-) -> Result<GroupSlope, Refusal> {
+pub fn group_slope(slopes: &[f64], tank: &[u32], seed: u64, level: f64) -> Result<GroupSlope, Refusal> {
     let tanks = Tanks::new(&[(slopes, tank)])?;
     let usual = median(slopes).ok_or_else(empty)?;
     let limits = cluster_limits(tanks.len(), REPLICATES, seed, level, |drawn| {
-        let values: Vec<f64> = drawn
-            .iter()
-            .flat_map(|&at| tanks.of_group(at, 0))
-            .copied()
-            .collect();
+        let values: Vec<f64> = drawn.iter().flat_map(|&at| tanks.of_group(at, 0)).copied().collect();
         median(&values)
     });
-    Ok(GroupSlope {
-        specimens: slopes.len(),
-        tanks: tanks.len(),
-        slope: usual,
-        limits: limits.into(),
-    })
+    Ok(GroupSlope { specimens: slopes.len(), tanks: tanks.len(), slope: usual, limits: limits.into() })
 }
 
 /// The difference of two groups, each given as slopes with a tank number per specimen.
@@ -70,22 +56,12 @@ pub fn slope_difference(
     let tanks = Tanks::new(&[first, second])?;
     let everything: Vec<usize> = (0..tanks.len()).collect();
     let shift = tanks.shift(&everything).ok_or_else(empty)?;
-    let limits = cluster_limits(tanks.len(), REPLICATES, seed, level, |drawn| {
-        tanks.shift(drawn)
-    });
-    Ok(SlopeDifference {
-        shift,
-        limits: limits.into(),
-    })
+    let limits = cluster_limits(tanks.len(), REPLICATES, seed, level, |drawn| tanks.shift(drawn));
+    Ok(SlopeDifference { shift, limits: limits.into() })
 }
 
 fn empty() -> Refusal {
-    Refusal::counted(
-        RefusalCode::EmptyGroup,
-        0.0,
-        1.0,
-        "a group has no specimen with a slope",
-    )
+    Refusal::counted(RefusalCode::EmptyGroup, 0.0, 1.0, "a group has no specimen with a slope")
 }
 
 /// Slopes by tank and group.
@@ -129,9 +105,7 @@ impl Tanks {
     fn shift(&self, drawn: &[usize]) -> Option<f64> {
         let of = |group: usize| drawn.iter().filter_map(move |&at| self.medians[at][group]);
         let second: Vec<f64> = of(1).collect();
-        let differences: Vec<f64> = of(0)
-            .flat_map(|a| second.iter().map(move |b| a - b))
-            .collect();
+        let differences: Vec<f64> = of(0).flat_map(|a| second.iter().map(move |b| a - b)).collect();
         median(&differences)
     }
 }
@@ -149,36 +123,22 @@ mod tests {
         let limits = group.limits.given().copied();
         assert!(limits.is_some_and(|l| l.lower < 11.5 && 11.5 < l.upper && l.failed == 0.0));
         let few = group_slope(&slopes[..4], &tank[..4], 3, 0.95)?;
-        assert!(
-            matches!(few.limits, Part::Refused { ref refused } if refused.code == RefusalCode::TooFewClusters)
-        );
+        assert!(matches!(few.limits, Part::Refused { ref refused } if refused.code == RefusalCode::TooFewClusters));
         Ok(())
     }
 
     #[test]
     fn groups_are_compared_by_their_tanks() -> Result<(), Refusal> {
         // Tank medians 1, 2 against 0, 5: differences 1, -4, 2, -3 have the median -1.
-        let shift = slope_difference(
-            (&[1.0, 2.0, 2.0, 2.0], &[1, 2, 2, 2]),
-            (&[0.0, 5.0], &[3, 4]),
-            1,
-            0.95,
-        )?
-        .shift;
+        let shift = slope_difference((&[1.0, 2.0, 2.0, 2.0], &[1, 2, 2, 2]), (&[0.0, 5.0], &[3, 4]), 1, 0.95)?.shift;
         assert_eq!(shift, -1.0);
         Ok(())
     }
 
     #[test]
     fn what_cannot_be_compared_says_why() {
-        assert_eq!(
-            group_slope(&[], &[], 1, 0.95).map_err(|r| r.code),
-            Err(RefusalCode::EmptyGroup)
-        );
-        assert_eq!(
-            group_slope(&[f64::NAN], &[1], 1, 0.95).map_err(|r| r.code),
-            Err(RefusalCode::InvalidInput)
-        );
+        assert_eq!(group_slope(&[], &[], 1, 0.95).map_err(|r| r.code), Err(RefusalCode::EmptyGroup));
+        assert_eq!(group_slope(&[f64::NAN], &[1], 1, 0.95).map_err(|r| r.code), Err(RefusalCode::InvalidInput));
         let lonely = slope_difference((&[1.0], &[1]), (&[], &[]), 1, 0.95);
         assert_eq!(lonely.map_err(|r| r.code), Err(RefusalCode::EmptyGroup));
     }

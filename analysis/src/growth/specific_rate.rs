@@ -59,25 +59,13 @@ pub fn least_squares(x: &[f64], y: &[f64]) -> Result<LeastSquares, Refusal> {
     let mean_y = neumaier(y.iter().copied()) / n;
     let sxx = neumaier(x.iter().map(|x| (x - mean_x) * (x - mean_x)));
     if x.len() < 2 || sxx <= 0.0 {
-        return Err(Refusal::plain(
-            RefusalCode::Singular,
-            "a slope needs values at two different times",
-        ));
+        return Err(Refusal::plain(RefusalCode::Singular, "a slope needs values at two different times"));
     }
     let sxy = neumaier(x.iter().zip(y).map(|(x, y)| (x - mean_x) * (y - mean_y)));
     let slope = sxy / sxx;
-    let rest = neumaier(
-        x.iter()
-            .zip(y)
-            .map(|(x, y)| (y - mean_y - slope * (x - mean_x)).powi(2)),
-    );
+    let rest = neumaier(x.iter().zip(y).map(|(x, y)| (y - mean_y - slope * (x - mean_x)).powi(2)));
     let std_error = (x.len() > 2).then(|| (rest / (n - 2.0) / sxx).sqrt());
-    Ok(LeastSquares {
-        n: x.len(),
-        slope,
-        intercept: mean_y - slope * mean_x,
-        std_error,
-    })
+    Ok(LeastSquares { n: x.len(), slope, intercept: mean_y - slope * mean_x, std_error })
 }
 
 /// Relative growth from sizes (in any one unit) on days, with limits of the given level (t, n - 2 degrees of freedom).
@@ -85,11 +73,7 @@ pub fn least_squares(x: &[f64], y: &[f64]) -> Result<LeastSquares, Refusal> {
 /// # Errors
 /// `InvalidInput` for a size that is not above 0 (named by its position) or columns of unlike length; `BeyondFollowUp`
 /// if first and last size are fewer than 14 days apart.
-pub fn specific_growth_rate(
-    days: &[f64],
-    sizes: &[f64],
-    level: f64,
-) -> Result<SpecificGrowthRate, Refusal> {
+pub fn specific_growth_rate(days: &[f64], sizes: &[f64], level: f64) -> Result<SpecificGrowthRate, Refusal> {
     check_points(days, sizes)?;
     if let Some(at) = sizes.iter().position(|size| *size <= 0.0) {
         return Err(Refusal::plain(
@@ -110,9 +94,7 @@ pub fn specific_growth_rate(
     let since: Vec<f64> = order.iter().map(|&at| days[at] - days[first]).collect();
     let logs: Vec<f64> = order.iter().map(|&at| sizes[at].ln()).collect();
     let line = least_squares(&since, &logs)?;
-    let half = line
-        .std_error
-        .and_then(|se| Some(se * student_multiplier(level, (line.n - 2) as f64)?));
+    let half = line.std_error.and_then(|se| Some(se * student_multiplier(level, (line.n - 2) as f64)?));
     let lower = half.map(|half| line.slope - half);
     Ok(SpecificGrowthRate {
         n: line.n,
@@ -124,9 +106,7 @@ pub fn specific_growth_rate(
         first_last_percent_per_day: 100.0 * (sizes[last] / sizes[first]).ln() / span,
         lower: lower.map(|lower| 100.0 * lower),
         upper: half.map(|half| 100.0 * (line.slope + half)),
-        doubling_days: lower
-            .filter(|lower| *lower > 0.0)
-            .map(|_| std::f64::consts::LN_2 / line.slope),
+        doubling_days: lower.filter(|lower| *lower > 0.0).map(|_| std::f64::consts::LN_2 / line.slope),
     })
 }
 
@@ -135,32 +115,18 @@ fn too_short(span: f64) -> Refusal {
         RefusalCode::BeyondFollowUp,
         span,
         SHORTEST_SPAN_DAYS,
-        format!(
-            "the first and the last size are {span} days apart; a growth rate needs {SHORTEST_SPAN_DAYS}"
-        ),
+        format!("the first and the last size are {span} days apart; a growth rate needs {SHORTEST_SPAN_DAYS}"),
     )
 }
 
 pub(super) fn check_points(x: &[f64], y: &[f64]) -> Result<(), Refusal> {
     if x.len() != y.len() {
-        return Err(Refusal::plain(
-            RefusalCode::InvalidInput,
-            format!("{} days but {} sizes", x.len(), y.len()),
-        ));
+        return Err(Refusal::plain(RefusalCode::InvalidInput, format!("{} days but {} sizes", x.len(), y.len())));
     }
-    if let Some(at) = x
-        .iter()
-        .zip(y)
-        .position(|(x, y)| !x.is_finite() || !y.is_finite())
-    {
+    if let Some(at) = x.iter().zip(y).position(|(x, y)| !x.is_finite() || !y.is_finite()) {
         return Err(Refusal::plain(
             RefusalCode::InvalidInput,
-            format!(
-                "measurement {}: day {} or size {} is not a finite number",
-                at + 1,
-                x[at],
-                y[at]
-            ),
+            format!("measurement {}: day {} or size {} is not a finite number", at + 1, x[at], y[at]),
         ));
     }
     Ok(())
@@ -184,11 +150,7 @@ mod tests {
     fn the_slope_is_least_squares_and_not_first_to_last() -> Result<(), Refusal> {
         // ln size 0, 1, 0 on days 0, 10, 40: Sxy = -20/3 + ..., by hand slope -1/130.
         let growth = specific_growth_rate(&[0.0, 10.0, 40.0], &[1.0, 1f64.exp(), 1.0], 0.95)?;
-        assert!(
-            (growth.sgr_percent_per_day + 100.0 / 130.0).abs() < 1e-12,
-            "{}",
-            growth.sgr_percent_per_day
-        );
+        assert!((growth.sgr_percent_per_day + 100.0 / 130.0).abs() < 1e-12, "{}", growth.sgr_percent_per_day);
         assert_eq!(growth.first_last_percent_per_day, 0.0);
         assert_eq!(growth.doubling_days, None);
         Ok(())
@@ -197,37 +159,19 @@ mod tests {
     #[test]
     fn two_sizes_have_no_limits_and_order_does_not_matter() -> Result<(), Refusal> {
         let growth = specific_growth_rate(&[50.0, 20.0], &[22.0, 20.0], 0.95)?;
-        assert_eq!(
-            (growth.lower, growth.upper, growth.first_day),
-            (None, None, 20.0)
-        );
+        assert_eq!((growth.lower, growth.upper, growth.first_day), (None, None, 20.0));
         Ok(())
     }
 
     #[test]
     fn what_is_no_growth_says_why() {
-        let code = |days: &[f64], sizes: &[f64]| {
-            specific_growth_rate(days, sizes, 0.95)
-                .map(|_| ())
-                .map_err(|r| r.code)
-        };
-        assert_eq!(
-            code(&[0.0, 13.0], &[1.0, 2.0]),
-            Err(RefusalCode::BeyondFollowUp)
-        );
+        let code =
+            |days: &[f64], sizes: &[f64]| specific_growth_rate(days, sizes, 0.95).map(|_| ()).map_err(|r| r.code);
+        assert_eq!(code(&[0.0, 13.0], &[1.0, 2.0]), Err(RefusalCode::BeyondFollowUp));
         assert_eq!(code(&[], &[]), Err(RefusalCode::BeyondFollowUp));
-        assert_eq!(
-            code(&[0.0, 30.0], &[1.0, 0.0]),
-            Err(RefusalCode::InvalidInput)
-        );
-        assert_eq!(
-            code(&[0.0, 30.0], &[1.0, f64::NAN]),
-            Err(RefusalCode::InvalidInput)
-        );
+        assert_eq!(code(&[0.0, 30.0], &[1.0, 0.0]), Err(RefusalCode::InvalidInput));
+        assert_eq!(code(&[0.0, 30.0], &[1.0, f64::NAN]), Err(RefusalCode::InvalidInput));
         assert_eq!(code(&[0.0, 30.0], &[1.0]), Err(RefusalCode::InvalidInput));
-        assert_eq!(
-            least_squares(&[3.0, 3.0], &[1.0, 2.0]).map_err(|r| r.code),
-            Err(RefusalCode::Singular)
-        );
+        assert_eq!(least_squares(&[3.0, 3.0], &[1.0, 2.0]).map_err(|r| r.code), Err(RefusalCode::Singular));
     }
 }

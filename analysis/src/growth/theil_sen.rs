@@ -39,21 +39,13 @@ pub fn theil_sen(x: &[f64], y: &[f64], level: f64) -> Result<TheilSen, Refusal> 
     let slopes = Slopes::new(x, y);
     let pairs = slopes.count();
     let Some(slope) = slopes.median() else {
-        return Err(Refusal::plain(
-            RefusalCode::Singular,
-            "a slope needs values at two different times",
-        ));
+        return Err(Refusal::plain(RefusalCode::Singular, "a slope needs values at two different times"));
     };
     let n = x.len();
     let mut limits = (None, None);
     if n >= POINTS_FOR_LIMITS {
         let size = |k: f64| k * (k - 1.0) * (2.0 * k + 5.0);
-        let tied = |values: &[f64]| {
-            runs(values)
-                .into_iter()
-                .map(|run| size(run as f64))
-                .sum::<f64>()
-        };
+        let tied = |values: &[f64]| runs(values).into_iter().map(|run| size(run as f64)).sum::<f64>();
         let variance = (size(n as f64) - tied(x) - tied(y)) / 18.0;
         let reach = normal_multiplier(level) * variance.max(0.0).sqrt();
         let all = pairs as f64;
@@ -61,13 +53,7 @@ pub fn theil_sen(x: &[f64], y: &[f64], level: f64) -> Result<TheilSen, Refusal> 
         let high = (0.5 * (all + reach)).round_ties_even().min(all - 1.0);
         limits = (slopes.at(low as usize), slopes.at(high as usize));
     }
-    Ok(TheilSen {
-        n,
-        pairs,
-        slope,
-        lower: limits.0,
-        upper: limits.1,
-    })
+    Ok(TheilSen { n, pairs, slope, lower: limits.0, upper: limits.1 })
 }
 
 /// Lengths of the runs of equal values.
@@ -80,10 +66,7 @@ fn runs(values: &[f64]) -> Vec<usize> {
 /// The slopes of all pairs of points at different times, smallest first.
 enum Slopes {
     Listed(Vec<f64>),
-    Counted {
-        points: Vec<(f64, f64)>,
-        pairs: usize,
-    },
+    Counted { points: Vec<(f64, f64)>, pairs: usize },
 }
 
 impl Slopes {
@@ -93,19 +76,11 @@ impl Slopes {
         if points.len() > LISTED {
             let n = points.len();
             let same: usize = runs(x).into_iter().map(|run| run * (run - 1) / 2).sum();
-            return Slopes::Counted {
-                points,
-                pairs: n * (n - 1) / 2 - same,
-            };
+            return Slopes::Counted { points, pairs: n * (n - 1) / 2 - same };
         }
         let mut slopes = Vec::with_capacity(points.len() * points.len().saturating_sub(1) / 2);
         for (i, a) in points.iter().enumerate() {
-            slopes.extend(
-                points[i + 1..]
-                    .iter()
-                    .filter(|b| b.0 > a.0)
-                    .map(|b| (b.1 - a.1) / (b.0 - a.0)),
-            );
+            slopes.extend(points[i + 1..].iter().filter(|b| b.0 > a.0).map(|b| (b.1 - a.1) / (b.0 - a.0)));
         }
         slopes.sort_by(f64::total_cmp);
         Slopes::Listed(slopes)
@@ -123,11 +98,7 @@ impl Slopes {
             Slopes::Listed(slopes) => median_of_sorted(slopes),
             Slopes::Counted { pairs, .. } => {
                 let upper = self.at(pairs / 2)?;
-                if pairs % 2 == 1 {
-                    Some(upper)
-                } else {
-                    Some(0.5 * (self.at(pairs / 2 - 1)? + upper))
-                }
+                if pairs % 2 == 1 { Some(upper) } else { Some(0.5 * (self.at(pairs / 2 - 1)? + upper)) }
             }
         }
     }
@@ -160,29 +131,18 @@ impl Slopes {
 /// Doubles in their order as integers.
 fn ordinal(value: f64) -> i64 {
     let bits = value.to_bits() as i64;
-    if bits < 0 {
-        i64::MIN.wrapping_sub(bits).wrapping_sub(1)
-    } else {
-        bits
-    }
+    if bits < 0 { i64::MIN.wrapping_sub(bits).wrapping_sub(1) } else { bits }
 }
 
 fn from_ordinal(ordinal: i64) -> f64 {
-    let bits = if ordinal < 0 {
-        i64::MIN.wrapping_sub(ordinal).wrapping_sub(1)
-    } else {
-        ordinal
-    };
+    let bits = if ordinal < 0 { i64::MIN.wrapping_sub(ordinal).wrapping_sub(1) } else { ordinal };
     f64::from_bits(bits as u64)
 }
 
 /// How many pairs at different times have a slope of at most `slope`: pairs whose height over a line of that slope
 /// does not rise.
 fn at_or_below(points: &[(f64, f64)], slope: f64) -> usize {
-    let heights: Vec<f64> = points
-        .iter()
-        .map(|(x, y)| y - slope * (x - points[0].0))
-        .collect();
+    let heights: Vec<f64> = points.iter().map(|(x, y)| y - slope * (x - points[0].0)).collect();
     let mut sorted = heights.clone();
     sorted.sort_by(f64::total_cmp);
     sorted.dedup();
@@ -241,9 +201,7 @@ mod tests {
     fn counting_finds_the_same_slopes_as_listing() -> Result<(), Refusal> {
         // 230 points with many equal times, by a fixed rule.
         let t: Vec<f64> = (0..230).map(|i| f64::from((i * 37) % 150)).collect();
-        let y: Vec<f64> = (0..230)
-            .map(|i| f64::from((i * i * 7) % 101) + 0.05 * f64::from(i))
-            .collect();
+        let y: Vec<f64> = (0..230).map(|i| f64::from((i * i * 7) % 101) + 0.05 * f64::from(i)).collect();
         let counted = theil_sen(&t, &y, 0.95)?;
         let mut slopes = Vec::new();
         for i in 0..t.len() {
@@ -256,20 +214,10 @@ mod tests {
         slopes.sort_by(f64::total_cmp);
         assert_eq!(counted.pairs, slopes.len());
         let median = median_of_sorted(&slopes).unwrap_or(f64::NAN);
-        assert!(
-            (counted.slope - median).abs() < 1e-12,
-            "{} {median}",
-            counted.slope
-        );
-        let (lower, upper) = (
-            counted.lower.unwrap_or(f64::NAN),
-            counted.upper.unwrap_or(f64::NAN),
-        );
+        assert!((counted.slope - median).abs() < 1e-12, "{} {median}", counted.slope);
+        let (lower, upper) = (counted.lower.unwrap_or(f64::NAN), counted.upper.unwrap_or(f64::NAN));
         assert!(lower < median && median < upper);
-        assert!(
-            slopes.iter().any(|s| (s - lower).abs() < 1e-12)
-                && slopes.iter().any(|s| (s - upper).abs() < 1e-12)
-        );
+        assert!(slopes.iter().any(|s| (s - lower).abs() < 1e-12) && slopes.iter().any(|s| (s - upper).abs() < 1e-12));
         Ok(())
     }
 
@@ -279,11 +227,7 @@ mod tests {
         for pair in values.windows(2) {
             assert!(ordinal(pair[0]) < ordinal(pair[1]));
         }
-        assert!(
-            values
-                .iter()
-                .all(|&v| from_ordinal(ordinal(v)).to_bits() == v.to_bits())
-        );
+        assert!(values.iter().all(|&v| from_ordinal(ordinal(v)).to_bits() == v.to_bits()));
     }
 
     #[test]
@@ -291,9 +235,6 @@ mod tests {
         let code = |x: &[f64], y: &[f64]| theil_sen(x, y, 0.95).map(|_| ()).map_err(|r| r.code);
         assert_eq!(code(&[1.0, 1.0], &[1.0, 2.0]), Err(RefusalCode::Singular));
         assert_eq!(code(&[], &[]), Err(RefusalCode::Singular));
-        assert_eq!(
-            code(&[1.0, f64::INFINITY], &[1.0, 2.0]),
-            Err(RefusalCode::InvalidInput)
-        );
+        assert_eq!(code(&[1.0, f64::INFINITY], &[1.0, 2.0]), Err(RefusalCode::InvalidInput));
     }
 }

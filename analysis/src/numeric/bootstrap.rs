@@ -70,19 +70,12 @@ pub fn cluster_limits(
             RefusalCode::NotConverged,
             failed,
             FAILED_SHARE,
-            format!(
-                "{:.0} % of the draws had no value; at most 5 % may",
-                100.0 * failed
-            ),
+            format!("{:.0} % of the draws had no value; at most 5 % may", 100.0 * failed),
         ));
     }
     values.sort_by(f64::total_cmp);
     let outside = 0.5 * (1.0 - level);
-    Ok(BootstrapLimits {
-        lower: percentile(&values, outside),
-        upper: percentile(&values, 1.0 - outside),
-        failed,
-    })
+    Ok(BootstrapLimits { lower: percentile(&values, outside), upper: percentile(&values, 1.0 - outside), failed })
 }
 
 /// The percentile of sorted values, straight lines between them (definition 7 of Hyndman & Fan 1996, Am Stat 50:
@@ -101,36 +94,21 @@ mod tests {
     #[test]
     fn the_same_seed_gives_the_same_limits_and_they_hold_the_mean() -> Result<(), Refusal> {
         let values: Vec<f64> = (0..20).map(f64::from).collect();
-        let mean = |drawn: &[usize]| {
-            Some(drawn.iter().map(|&at| values[at]).sum::<f64>() / drawn.len() as f64)
-        };
+        let mean = |drawn: &[usize]| Some(drawn.iter().map(|&at| values[at]).sum::<f64>() / drawn.len() as f64);
         let first = cluster_limits(20, 1000, 7, 0.95, mean)?;
         assert_eq!(first, cluster_limits(20, 1000, 7, 0.95, mean)?);
         assert_ne!(first, cluster_limits(20, 1000, 8, 0.95, mean)?);
         // The standard error of the mean is sqrt((400 - 1) / 12 / 20) = 1.29.
-        assert!(
-            (first.lower - (9.5 - 1.96 * 1.29)).abs() < 0.3
-                && (first.upper - (9.5 + 1.96 * 1.29)).abs() < 0.3
-        );
+        assert!((first.lower - (9.5 - 1.96 * 1.29)).abs() < 0.3 && (first.upper - (9.5 + 1.96 * 1.29)).abs() < 0.3);
         Ok(())
     }
 
     #[test]
     fn few_clusters_and_failing_draws_are_refused() {
-        let code =
-            |result: Result<BootstrapLimits, Refusal>| result.map(|_| ()).map_err(|r| r.code);
-        assert_eq!(
-            code(cluster_limits(9, 100, 1, 0.95, |_| Some(1.0))),
-            Err(RefusalCode::TooFewClusters)
-        );
-        assert_eq!(
-            code(cluster_limits(12, 100, 1, 0.95, |_| None)),
-            Err(RefusalCode::NotConverged)
-        );
-        assert_eq!(
-            code(cluster_limits(12, 0, 1, 0.95, |_| Some(1.0))),
-            Err(RefusalCode::InvalidInput)
-        );
+        let code = |result: Result<BootstrapLimits, Refusal>| result.map(|_| ()).map_err(|r| r.code);
+        assert_eq!(code(cluster_limits(9, 100, 1, 0.95, |_| Some(1.0))), Err(RefusalCode::TooFewClusters));
+        assert_eq!(code(cluster_limits(12, 100, 1, 0.95, |_| None)), Err(RefusalCode::NotConverged));
+        assert_eq!(code(cluster_limits(12, 0, 1, 0.95, |_| Some(1.0))), Err(RefusalCode::InvalidInput));
     }
 
     #[test]

@@ -29,9 +29,7 @@ impl std::fmt::Display for NotAFamily {
             NotAFamily::NotAProbability(at) => {
                 write!(f, "test {} has a p that is not between 0 and 1", at + 1)
             }
-            NotAFamily::TotalTooSmall => {
-                f.write_str("the family is said to be smaller than its list of tests")
-            }
+            NotAFamily::TotalTooSmall => f.write_str("the family is said to be smaller than its list of tests"),
         }
     }
 }
@@ -71,22 +69,13 @@ mod tests {
 
     #[test]
     fn equal_p_share_a_q_and_a_larger_family_raises_it() {
-        assert_eq!(
-            q_values(&[0.5, 0.01, 0.5], 3, Dependence::Positive),
-            Ok(vec![0.5, 0.03, 0.5])
-        );
+        assert_eq!(q_values(&[0.5, 0.01, 0.5], 3, Dependence::Positive), Ok(vec![0.5, 0.03, 0.5]));
         assert_eq!(q_values(&[0.01], 5, Dependence::Positive), Ok(vec![0.05]));
     }
 
     #[test]
     fn a_p_that_is_not_a_number_is_an_error_and_not_a_one() {
-        assert_eq!(
-            q_values(&[0.1, f64::NAN], 2, Dependence::Positive),
-            Err(NotAFamily::NotAProbability(1))
-        );
-        assert_eq!(
-            q_values(&[0.1, 0.2], 1, Dependence::Positive),
-            Err(NotAFamily::TotalTooSmall)
-        );
+        assert_eq!(q_values(&[0.1, f64::NAN], 2, Dependence::Positive), Err(NotAFamily::NotAProbability(1)));
+        assert_eq!(q_values(&[0.1, 0.2], 1, Dependence::Positive), Err(NotAFamily::TotalTooSmall));
     }
 }

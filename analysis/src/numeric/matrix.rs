@@ -111,9 +111,7 @@ impl Cholesky {
 
     /// Natural logarithm of the determinant of `A`.
     pub fn ln_determinant(&self) -> f64 {
-        (0..self.size)
-            .map(|i| 2.0 * self.lower[i * self.size + i].ln())
-            .sum()
+        (0..self.size).map(|i| 2.0 * self.lower[i * self.size + i].ln()).sum()
     }
 }
 
@@ -146,11 +144,7 @@ mod tests {
         // [[4, 2], [2, 3]]: determinant 8, inverse [[3, -2], [-2, 4]] / 8.
         let factor = Cholesky::of_rows(&[vec![4.0, 2.0], vec![2.0, 3.0]])?;
         for (row, want) in factor.inverse().iter().zip([[0.375, -0.25], [-0.25, 0.5]]) {
-            assert!(
-                row.iter()
-                    .zip(want)
-                    .all(|(got, want)| (got - want).abs() < 1e-15)
-            );
+            assert!(row.iter().zip(want).all(|(got, want)| (got - want).abs() < 1e-15));
         }
         assert!((factor.ln_determinant() - 8f64.ln()).abs() < 1e-15);
         assert!((factor.quadratic(&[1.0, 1.0]) - 0.375).abs() < 1e-15);
@@ -159,14 +153,8 @@ mod tests {
 
     #[test]
     fn names_the_row_that_is_a_combination_of_the_others() {
-        assert_eq!(
-            Cholesky::of_rows(&[vec![1.0, 2.0], vec![2.0, 4.0]]),
-            Err(NotPositiveDefinite(1))
-        );
+        assert_eq!(Cholesky::of_rows(&[vec![1.0, 2.0], vec![2.0, 4.0]]), Err(NotPositiveDefinite(1)));
         assert_eq!(Cholesky::of_rows(&[vec![0.0]]), Err(NotPositiveDefinite(0)));
-        assert_eq!(
-            Cholesky::of_rows(&[vec![f64::NAN]]),
-            Err(NotPositiveDefinite(0))
-        );
+        assert_eq!(Cholesky::of_rows(&[vec![f64::NAN]]), Err(NotPositiveDefinite(0)));
     }
 }

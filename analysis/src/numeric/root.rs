@@ -41,10 +41,7 @@ pub fn brent(mut f: impl FnMut(f64) -> f64, low: f64, high: f64, tolerance: f64)
                 (2.0 * half * s, 1.0 - s)
             } else {
                 let (q, r) = (fa / fc, fb / fc);
-                (
-                    s * (2.0 * half * q * (q - r) - (b - a) * (r - 1.0)),
-                    (q - 1.0) * (r - 1.0) * (s - 1.0),
-                )
+                (s * (2.0 * half * q * (q - r) - (b - a) * (r - 1.0)), (q - 1.0) * (r - 1.0) * (s - 1.0))
             };
             if p > 0.0 {
                 q = -q;
@@ -63,11 +60,7 @@ pub fn brent(mut f: impl FnMut(f64) -> f64, low: f64, high: f64, tolerance: f64)
             previous = half;
         }
         (a, fa) = (b, fb);
-        b += if step.abs() > limit {
-            step
-        } else {
-            limit.copysign(half)
-        };
+        b += if step.abs() > limit { step } else { limit.copysign(half) };
         fb = f(b);
         if fb.is_nan() {
             return None;

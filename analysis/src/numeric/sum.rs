@@ -11,11 +11,8 @@ impl Sum {
     /// Adds one value.
     pub fn add(&mut self, value: f64) {
         let total = self.total + value;
-        self.carried += if self.total.abs() >= value.abs() {
-            (self.total - total) + value
-        } else {
-            (value - total) + self.total
-        };
+        self.carried +=
+            if self.total.abs() >= value.abs() { (self.total - total) + value } else { (value - total) + self.total };
         self.total = total;
     }
 

@@ -66,11 +66,7 @@ pub fn chi_squared_quantile(p: f64, df: f64) -> Option<f64> {
     }
     let upper = 1.0 - p;
     let distance = |x: f64| {
-        if p <= 0.5 {
-            chi_squared_lower(x, df) - p
-        } else {
-            upper - chi_squared_upper(x, df)
-        }
+        if p <= 0.5 { chi_squared_lower(x, df) - p } else { upper - chi_squared_upper(x, df) }
     };
     let mut high = df.max(1.0);
     while distance(high) < 0.0 {
@@ -127,31 +123,20 @@ pub fn beta_quantile(p: f64, a: f64, b: f64) -> Option<f64> {
     if !(0.0..=1.0).contains(&p) || a <= 0.0 || b <= 0.0 {
         return None;
     }
-    brent(
-        |x| beta::checked_beta_reg(a, b, x).unwrap_or(f64::NAN) - p,
-        0.0,
-        1.0,
-        0.0,
-    )
+    brent(|x| beta::checked_beta_reg(a, b, x).unwrap_or(f64::NAN) - p, 0.0, 1.0, 0.0)
 }
 
 /// Two-sided p of `successes` in `trials` at chance `share`: the sum of all point probabilities that are not
 /// larger than the observed one (times 1 + 1e-7 against rounding).
 pub fn binomial_two_sided(successes: u64, trials: u64, share: f64) -> f64 {
     if share <= 0.0 || share >= 1.0 {
-        return if (share <= 0.0 && successes == 0) || (share >= 1.0 && successes == trials) {
-            1.0
-        } else {
-            0.0
-        };
+        return if (share <= 0.0 && successes == 0) || (share >= 1.0 && successes == trials) { 1.0 } else { 0.0 };
     }
     let whole = gamma::ln_gamma(trials as f64 + 1.0);
     let point = |k: u64| {
         let (k, rest) = (k as f64, (trials - k) as f64);
-        (whole - gamma::ln_gamma(k + 1.0) - gamma::ln_gamma(rest + 1.0)
-            + k * share.ln()
-            + rest * (-share).ln_1p())
-        .exp()
+        (whole - gamma::ln_gamma(k + 1.0) - gamma::ln_gamma(rest + 1.0) + k * share.ln() + rest * (-share).ln_1p())
+            .exp()
     };
     let observed = point(successes.min(trials)) * (1.0 + 1e-7);
     let mut total = super::Sum::default();
@@ -169,10 +154,7 @@ mod tests {
     use super::*;
 
     fn close(got: f64, want: f64, relative: f64) {
-        assert!(
-            (got - want).abs() <= relative * want.abs(),
-            "{got} is not {want}"
-        );
+        assert!((got - want).abs() <= relative * want.abs(), "{got} is not {want}");
     }
 
     #[test]
@@ -189,11 +171,9 @@ mod tests {
     #[test]
     fn normal_tails_are_those_of_the_error_function() {
         // erfc(1), erfc(2) and erfc(5) as the C library's `erfc` gives them.
-        for (x, erfc) in [
-            (1.0, 0.157_299_207_050_285_13),
-            (2.0, 0.004_677_734_981_047_266),
-            (5.0, 1.537_459_794_428_035e-12),
-        ] {
+        for (x, erfc) in
+            [(1.0, 0.157_299_207_050_285_13), (2.0, 0.004_677_734_981_047_266), (5.0, 1.537_459_794_428_035e-12)]
+        {
             close(normal_two_sided(x * std::f64::consts::SQRT_2), erfc, 1e-13);
         }
     }
@@ -201,11 +181,7 @@ mod tests {
     #[test]
     fn student_of_one_and_two_degrees_has_closed_tails() {
         for t in [0.01f64, 0.5, 1.0, 3.0, 50.0, 1e6] {
-            close(
-                student_two_sided(t, 1.0),
-                2.0 / std::f64::consts::PI * (1.0 / t).atan(),
-                1e-12,
-            );
+            close(student_two_sided(t, 1.0), 2.0 / std::f64::consts::PI * (1.0 / t).atan(), 1e-12);
             let root = (2.0 + t * t).sqrt();
             close(student_two_sided(t, 2.0), 2.0 / (root * (root + t)), 1e-12);
         }
@@ -223,31 +199,15 @@ mod tests {
                 close(chi_squared_lower(x, df), p, 1e-12);
             }
         }
-        close(
-            chi_squared_quantile(0.975, 2.0).unwrap_or(f64::NAN),
-            -2.0 * 0.025f64.ln(),
-            1e-13,
-        );
-        close(
-            student_multiplier(0.95, 1.0).unwrap_or(f64::NAN),
-            (0.475 * std::f64::consts::PI).tan(),
-            1e-12,
-        );
+        close(chi_squared_quantile(0.975, 2.0).unwrap_or(f64::NAN), -2.0 * 0.025f64.ln(), 1e-13);
+        close(student_multiplier(0.95, 1.0).unwrap_or(f64::NAN), (0.475 * std::f64::consts::PI).tan(), 1e-12);
     }
 
     #[test]
     fn beta_quantiles_with_a_closed_form() {
         // Beta(a, 1) has F(x) = x^a, and Beta(1, b) has 1 - F(x) = (1 - x)^b.
-        close(
-            beta_quantile(0.025, 12.0, 1.0).unwrap_or(f64::NAN),
-            0.025f64.powf(1.0 / 12.0),
-            1e-13,
-        );
-        close(
-            beta_quantile(0.975, 1.0, 9.0).unwrap_or(f64::NAN),
-            1.0 - 0.025f64.powf(1.0 / 9.0),
-            1e-13,
-        );
+        close(beta_quantile(0.025, 12.0, 1.0).unwrap_or(f64::NAN), 0.025f64.powf(1.0 / 12.0), 1e-13);
+        close(beta_quantile(0.975, 1.0, 9.0).unwrap_or(f64::NAN), 1.0 - 0.025f64.powf(1.0 / 9.0), 1e-13);
     }
 
     #[test]

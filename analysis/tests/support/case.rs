@@ -31,13 +31,9 @@ impl Case {
     /// Reads `name.json`.
     pub fn open(name: &str) -> Case {
         let path = folder().join(format!("{name}.json"));
-        let text =
-            std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
-        let file: Value =
-            serde_json::from_str(&text).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
-        let tolerance = file["rel_tolerance"]
-            .as_f64()
-            .expect("every case states its tolerance");
+        let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+        let file: Value = serde_json::from_str(&text).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+        let tolerance = file["rel_tolerance"].as_f64().expect("every case states its tolerance");
         Case {
             name: name.into(),
             file,
@@ -60,9 +56,7 @@ impl Case {
         for key in path.split('/').filter(|key| !key.is_empty()) {
             value = match key.parse::<usize>() {
                 Ok(index) if value.is_array() => &value[index],
-                _ => value
-                    .get(key)
-                    .unwrap_or_else(|| panic!("{}: no expected {path}", self.name)),
+                _ => value.get(key).unwrap_or_else(|| panic!("{}: no expected {path}", self.name)),
             };
         }
         if let Some(first) = path.split('/').next() {
@@ -86,11 +80,7 @@ impl Case {
             single => vec![single],
         };
         if want.len() != got.len() {
-            self.failures.push(format!(
-                "{path}: {} values, expected {}",
-                got.len(),
-                want.len()
-            ));
+            self.failures.push(format!("{path}: {} values, expected {}", got.len(), want.len()));
         }
         for (index, (want, got)) in want.iter().zip(got).enumerate() {
             self.against(&format!("{path}[{index}]"), want, *got);
@@ -107,8 +97,7 @@ impl Case {
     pub fn matrix(&mut self, path: &str, got: &[Vec<f64>]) {
         let rows = self.expected(path).as_array().map_or(0, Vec::len);
         if rows != got.len() {
-            self.failures
-                .push(format!("{path}: {} rows, expected {rows}", got.len()));
+            self.failures.push(format!("{path}: {} rows, expected {rows}", got.len()));
         }
         for (index, row) in got.iter().enumerate().take(rows) {
             self.numbers(&format!("{path}/{index}"), row);
@@ -128,9 +117,7 @@ impl Case {
                 let want = number.as_f64().unwrap_or(f64::NAN);
                 let error = (got - want).abs() / want.abs().max(1e-8);
                 if error.is_nan() || error > self.tolerance {
-                    self.failures.push(format!(
-                        "{path}: {got}, expected {want} (relative error {error:e})"
-                    ));
+                    self.failures.push(format!("{path}: {got}, expected {want} (relative error {error:e})"));
                 } else {
                     self.worst = self.worst.max(error);
                 }
@@ -140,38 +127,22 @@ impl Case {
                 self.compared -= 1;
                 self.against(path, &list[0].clone(), got);
             }
-            (want, got) => self
-                .failures
-                .push(format!("{path}: {got:?}, expected {want}")),
+            (want, got) => self.failures.push(format!("{path}: {got:?}, expected {want}")),
         }
     }
 
     /// Prints the case with its worst relative error; fails on any difference, and if a part of `expected` was neither
     /// compared nor deliberately skipped.
     pub fn finish(self) {
-        let keys: Vec<String> = self.file["expected"]
-            .as_object()
-            .map(|o| o.keys().cloned().collect())
-            .unwrap_or_default();
-        let missed: Vec<&String> = keys
-            .iter()
-            .filter(|key| !self.used.contains(*key))
-            .collect();
+        let keys: Vec<String> =
+            self.file["expected"].as_object().map(|o| o.keys().cloned().collect()).unwrap_or_default();
+        let missed: Vec<&String> = keys.iter().filter(|key| !self.used.contains(*key)).collect();
         println!(
             "{:<40} {:>5} numbers, worst relative error {:.1e} of {:.0e}",
             self.name, self.compared, self.worst, self.tolerance
         );
-        assert!(
-            self.failures.is_empty(),
-            "{}:\n{}",
-            self.name,
-            self.failures.join("\n")
-        );
-        assert!(
-            missed.is_empty(),
-            "{}: never looked at {missed:?}",
-            self.name
-        );
+        assert!(self.failures.is_empty(), "{}:\n{}", self.name, self.failures.join("\n"));
+        assert!(missed.is_empty(), "{}: never looked at {missed:?}", self.name);
         assert!(self.compared > 0, "{}: nothing was compared", self.name);
     }
 }
@@ -179,13 +150,10 @@ impl Case {
 impl Table {
     fn open(file: &str) -> Table {
         let path = folder().join(file);
-        let mut reader =
-            csv::Reader::from_path(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+        let mut reader = csv::Reader::from_path(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
         let headers = reader.headers().expect("a header line").clone();
-        let mut columns: BTreeMap<String, Vec<String>> = headers
-            .iter()
-            .map(|name| (name.to_string(), Vec::new()))
-            .collect();
+        let mut columns: BTreeMap<String, Vec<String>> =
+            headers.iter().map(|name| (name.to_string(), Vec::new())).collect();
         for record in reader.records() {
             let record = record.unwrap_or_else(|e| panic!("{}: {e}", path.display()));
             for (name, field) in headers.iter().zip(record.iter()) {
@@ -199,33 +167,24 @@ impl Table {
 
     /// A column as written.
     pub fn text(&self, name: &str) -> &[String] {
-        self.columns
-            .get(name)
-            .unwrap_or_else(|| panic!("no column {name}"))
+        self.columns.get(name).unwrap_or_else(|| panic!("no column {name}"))
     }
 
     /// A column of numbers.
     pub fn numbers(&self, name: &str) -> Vec<f64> {
-        self.text(name)
-            .iter()
-            .map(|field| field.parse().unwrap_or_else(|_| panic!("{name}: {field}")))
-            .collect()
+        self.text(name).iter().map(|field| field.parse().unwrap_or_else(|_| panic!("{name}: {field}"))).collect()
     }
 
     /// A column of 0 and 1.
     pub fn flags(&self, name: &str) -> Vec<bool> {
-        self.numbers(name)
-            .iter()
-            .map(|value| *value == 1.0)
-            .collect()
+        self.numbers(name).iter().map(|value| *value == 1.0).collect()
     }
 
     /// A column of group numbers, from 0, in the sorted order of what is written; and the names.
     pub fn groups(&self, name: &str) -> (Vec<u32>, Vec<String>) {
         let names: BTreeSet<&String> = self.text(name).iter().collect();
         let names: Vec<String> = names.into_iter().cloned().collect();
-        let number =
-            |field: &String| names.iter().position(|other| other == field).unwrap_or(0) as u32;
+        let number = |field: &String| names.iter().position(|other| other == field).unwrap_or(0) as u32;
         (self.text(name).iter().map(number).collect(), names)
     }
 }

@@ -18,22 +18,13 @@ fn only(e: &Episodes, group: &[u32], wanted: u32) -> Episodes {
 
 /// The whole curve of published software: from a start time, over gaps.
 fn whole(e: &Episodes, start_time: Option<f64>, interval: Interval) -> KaplanMeier {
-    kaplan_meier_with(
-        e,
-        &CurveOptions {
-            start_time,
-            interval,
-            across_gaps: true,
-            ..CurveOptions::default()
-        },
-    )
+    kaplan_meier_with(e, &CurveOptions { start_time, interval, across_gaps: true, ..CurveOptions::default() })
 }
 
 fn compare_curve(case: &mut Case, at: &str, e: &Episodes, start_time: Option<f64>) {
     let curve = whole(e, start_time, Interval::LogLog);
     let hazard = nelson_aalen(e, start_time, 0.95);
-    let column =
-        |of: fn(&Step) -> Option<f64>| -> Vec<Option<f64>> { curve.steps.iter().map(of).collect() };
+    let column = |of: fn(&Step) -> Option<f64>| -> Vec<Option<f64>> { curve.steps.iter().map(of).collect() };
     case.list(&format!("{at}/time"), &column(|s| Some(s.time)));
     case.list(&format!("{at}/n_risk"), &column(|s| Some(s.at_risk as f64)));
     case.list(&format!("{at}/n_event"), &column(|s| Some(s.events as f64)));
@@ -49,31 +40,18 @@ fn compare_curve(case: &mut Case, at: &str, e: &Episodes, start_time: Option<f64
 
 fn compare_quantiles(case: &mut Case, group: &str, e: &Episodes, start_time: Option<f64>) {
     let curve = whole(e, start_time, Interval::LogLog);
-    let shares: Vec<f64> = case
-        .expected("quantiles/probs")
-        .as_array()
-        .into_iter()
-        .flatten()
-        .filter_map(|p| p.as_f64())
-        .collect();
+    let shares: Vec<f64> =
+        case.expected("quantiles/probs").as_array().into_iter().flatten().filter_map(|p| p.as_f64()).collect();
     assert_eq!(shares.len(), 3);
-    let found: Vec<Quantile> = shares
-        .iter()
-        .map(|&share| quantile(&curve, share))
-        .collect();
-    let of = |part: fn(&Quantile) -> Option<f64>| -> Vec<Option<f64>> {
-        found.iter().map(part).collect()
-    };
+    let found: Vec<Quantile> = shares.iter().map(|&share| quantile(&curve, share)).collect();
+    let of = |part: fn(&Quantile) -> Option<f64>| -> Vec<Option<f64>> { found.iter().map(part).collect() };
     case.list(&format!("quantiles/quantile/{group}"), &of(|q| q.estimate));
     case.list(&format!("quantiles/lower/{group}"), &of(|q| q.lower));
     case.list(&format!("quantiles/upper/{group}"), &of(|q| q.upper));
 }
 
 fn compare_restricted_mean(case: &mut Case, at: &str, e: &Episodes) -> RestrictedMean {
-    let tau = case
-        .expected(&format!("{at}/tau"))
-        .as_f64()
-        .expect("a horizon");
+    let tau = case.expected(&format!("{at}/tau")).as_f64().expect("a horizon");
     let mean = restricted_mean(&whole(e, None, Interval::LogLog), tau).expect("within follow-up");
     case.number(&format!("{at}/rmst"), Some(mean.estimate));
     case.number(&format!("{at}/se"), mean.std_error);
@@ -82,11 +60,7 @@ fn compare_restricted_mean(case: &mut Case, at: &str, e: &Episodes) -> Restricte
 
 fn aml(table: &Table) -> (Episodes, Vec<u32>, Vec<String>) {
     let (group, names) = table.groups("x");
-    (
-        rows(None, table.numbers("time"), table.flags("status")),
-        group,
-        names,
-    )
+    (rows(None, table.numbers("time"), table.flags("status")), group, names)
 }
 
 #[test]
@@ -132,22 +106,10 @@ fn rmst_aml() {
     let means: Vec<RestrictedMean> = names
         .iter()
         .enumerate()
-        .map(|(g, name)| {
-            compare_restricted_mean(
-                &mut case,
-                &format!("by_group/x={name}"),
-                &only(&e, &group, g as u32),
-            )
-        })
+        .map(|(g, name)| compare_restricted_mean(&mut case, &format!("by_group/x={name}"), &only(&e, &group, g as u32)))
         .collect();
-    case.numbers(
-        "survival_table_rmean",
-        &[means[0].estimate, means[1].estimate],
-    );
-    case.list(
-        "survival_table_se",
-        &[means[0].std_error, means[1].std_error],
-    );
+    case.numbers("survival_table_rmean", &[means[0].estimate, means[1].estimate]);
+    case.list("survival_table_se", &[means[0].std_error, means[1].std_error]);
     let difference = restricted_mean_difference(&means[0], &means[1], 0.95).expect("one horizon");
     case.number("difference_first_minus_second", Some(difference.estimate));
     case.number("se_difference", Some(difference.std_error));
@@ -160,11 +122,7 @@ fn rmst_aml() {
 fn channing(name: &str, start_time: Option<f64>) {
     let mut case = Case::open(name);
     let table = case.data();
-    let e = rows(
-        Some(table.numbers("entry")),
-        table.numbers("time"),
-        table.flags("event"),
-    );
+    let e = rows(Some(table.numbers("entry")), table.numbers("time"), table.flags("event"));
     let (group, names) = table.groups("gender");
     for (g, name) in names.iter().enumerate() {
         let own = only(&e, &group, g as u32);
@@ -190,11 +148,7 @@ fn km_delayed_entry_channing_from816() {
 fn an_early_risk_set_of_one_ends_the_curve_and_a_later_start_is_found() {
     let case = Case::open("km_delayed_entry_channing");
     let table = case.data();
-    let e = rows(
-        Some(table.numbers("entry")),
-        table.numbers("time"),
-        table.flags("event"),
-    );
+    let e = rows(Some(table.numbers("entry")), table.numbers("time"), table.flags("event"));
     let men = only(&e, &table.groups("gender").0, 0);
     let curve = kaplan_meier(&men, None, Interval::LogLog);
     assert_eq!((curve.steps.len(), curve.gap), (2, Some(781.0)));
@@ -209,19 +163,10 @@ fn an_early_risk_set_of_one_ends_the_curve_and_a_later_start_is_found() {
 fn km_heart_by_current_state() {
     let mut case = Case::open("km_heart_by_current_state");
     let table = case.data();
-    let e = rows(
-        Some(table.numbers("start")),
-        table.numbers("stop"),
-        table.flags("event"),
-    );
+    let e = rows(Some(table.numbers("start")), table.numbers("stop"), table.flags("event"));
     let (group, names) = table.groups("transplant");
     for (g, name) in names.iter().enumerate() {
-        compare_curve(
-            &mut case,
-            &format!("curves/transplant={name}"),
-            &only(&e, &group, g as u32),
-            None,
-        );
+        compare_curve(&mut case, &format!("curves/transplant={name}"), &only(&e, &group, g as u32), None);
     }
     case.finish();
 }
@@ -265,9 +210,7 @@ fn km_cluster_rats() {
         let step = |t: f64| curve.survival_at(t).copied();
         survival.extend(times.iter().map(|&t| step(t).map(|s| s.survival)));
         greenwood.extend(times.iter().map(|&t| step(t).and_then(|s| s.std_error)));
-        clustered.extend(clustered_std_errors(
-            &own, &specimen, &cluster, &curve, &times,
-        ));
+        clustered.extend(clustered_std_errors(&own, &specimen, &cluster, &curve, &times));
     }
     case.list("cluster/surv", &survival);
     case.list("cluster/se", &clustered);
@@ -292,21 +235,14 @@ fn competing_mgus2() {
         let at: Vec<usize> = (0..sex.len()).filter(|&row| sex[row] == g as u32).collect();
         let own = rows(None, stop.clone(), cause.iter().map(|c| *c > 0).collect()).subset(&at);
         let causes: Vec<u32> = at.iter().map(|&row| cause[row]).collect();
-        let found =
-            cumulative_incidence(&own, &causes, 2, None, 0.95).expect("deaths of two causes");
+        let found = cumulative_incidence(&own, &causes, 2, None, 0.95).expect("deaths of two causes");
         let curve = kaplan_meier(&own, None, Interval::LogLog);
         let mut by_cause = [Vec::new(), Vec::new()];
         for &t in &times {
             let step = found.at(t).expect("within follow-up");
-            let greenwood = curve
-                .survival_at(t)
-                .and_then(|s| s.std_error)
-                .expect("survivors");
+            let greenwood = curve.survival_at(t).and_then(|s| s.std_error).expect("survivors");
             let [one, two] = [step.causes[0], step.causes[1]];
-            case.numbers(
-                &format!("pstate/{row}"),
-                &[step.survival, one.incidence, two.incidence],
-            );
+            case.numbers(&format!("pstate/{row}"), &[step.survival, one.incidence, two.incidence]);
             let errors = [greenwood, one.std_error, two.std_error];
             case.numbers(&format!("se_infinitesimal_jackknife/{row}"), &errors);
             by_cause[0].push(one.incidence);
@@ -325,34 +261,15 @@ fn competing_mgus2() {
     case.number("wrong_one_minus_km_of_cause1_at_240", wrong);
     let everyone = rows(None, stop.clone(), cause.iter().map(|c| *c > 0).collect());
     let right = cumulative_incidence(&everyone, &cause, 2, None, 0.95).expect("deaths");
-    let right = right
-        .at(240.0)
-        .map(|s| s.causes[0].incidence)
-        .expect("within follow-up");
-    assert!(
-        wrong.expect("a curve") > 1.5 * right,
-        "censoring other causes must show as too much"
-    );
+    let right = right.at(240.0).map(|s| s.causes[0].incidence).expect("within follow-up");
+    assert!(wrong.expect("a curve") > 1.5 * right, "censoring other causes must show as too much");
     for k in [1, 2] {
         let e = rows(None, stop.clone(), cause.iter().map(|c| *c == k).collect());
         let covariates = [
-            Covariate {
-                name: "age".into(),
-                values: table.numbers("age"),
-            },
-            Covariate {
-                name: "male".into(),
-                values: sex.iter().map(|g| f64::from(*g)).collect(),
-            },
+            Covariate { name: "age".into(), values: table.numbers("age") },
+            Covariate { name: "male".into(), values: sex.iter().map(|g| f64::from(*g)).collect() },
         ];
-        crate::cox_cases::compare(
-            &mut case,
-            &format!("cause_specific_cox_{k}"),
-            &e,
-            &covariates,
-            None,
-            None,
-        );
+        crate::cox_cases::compare(&mut case, &format!("cause_specific_cox_{k}"), &e, &covariates, None, None);
     }
     case.finish();
 }

@@ -12,15 +12,9 @@ fn rows(start: Option<Vec<f64>>, stop: Vec<f64>, event: Vec<bool>) -> Episodes {
 
 fn compare(case: &mut Case, at: &str, test: &LogRank) {
     let key = |part: &str| {
-        if at.is_empty() {
-            part.to_string()
-        } else {
-            format!("{at}/{part}")
-        }
+        if at.is_empty() { part.to_string() } else { format!("{at}/{part}") }
     };
-    let of = |part: fn(&log_rank::LogRankGroup) -> f64| -> Vec<f64> {
-        test.groups.iter().map(part).collect()
-    };
+    let of = |part: fn(&log_rank::LogRankGroup) -> f64| -> Vec<f64> { test.groups.iter().map(part).collect() };
     // Tests written out from the formula do not give the number of rows.
     if case.expected(at).get("n").is_some() {
         case.numbers(&key("n"), &of(|g| g.n as f64));
@@ -34,13 +28,8 @@ fn compare(case: &mut Case, at: &str, test: &LogRank) {
 }
 
 fn compare_trend(case: &mut Case, at: &str, test: &LogRank) {
-    let scores: Vec<f64> = case
-        .expected(&format!("{at}/scores"))
-        .as_array()
-        .into_iter()
-        .flatten()
-        .filter_map(|v| v.as_f64())
-        .collect();
+    let scores: Vec<f64> =
+        case.expected(&format!("{at}/scores")).as_array().into_iter().flatten().filter_map(|v| v.as_f64()).collect();
     let found = trend(test, &scores).expect("groups at risk together");
     case.number(&format!("{at}/u"), Some(found.excess));
     case.number(&format!("{at}/v"), Some(found.variance));
@@ -65,11 +54,7 @@ fn late_entry(name: &str, columns: [&str; 4]) {
     let mut case = Case::open(name);
     let table = case.data();
     let [start, stop, event, by] = columns;
-    let e = rows(
-        Some(table.numbers(start)),
-        table.numbers(stop),
-        table.flags(event),
-    );
+    let e = rows(Some(table.numbers(start)), table.numbers(stop), table.flags(event));
     let (group, _) = table.groups(by);
     case.skip("groups");
     let test = log_rank(&e, &group, 2, None, 0.0).expect("deaths in both groups");
@@ -80,18 +65,12 @@ fn late_entry(name: &str, columns: [&str; 4]) {
 
 #[test]
 fn logrank_delayed_entry_channing() {
-    late_entry(
-        "logrank_delayed_entry_channing",
-        ["entry", "time", "event", "gender"],
-    );
+    late_entry("logrank_delayed_entry_channing", ["entry", "time", "event", "gender"]);
 }
 
 #[test]
 fn logrank_heart_time_varying() {
-    late_entry(
-        "logrank_heart_time_varying",
-        ["start", "stop", "event", "transplant"],
-    );
+    late_entry("logrank_heart_time_varying", ["start", "stop", "event", "transplant"]);
 }
 
 #[test]
@@ -118,15 +97,7 @@ fn logrank_lung_strata() {
     let e = rows(None, table.numbers("time"), table.flags("event"));
     let (group, _) = table.groups("sex");
     let (strata, _) = table.groups("ph_ecog");
-    compare(
-        &mut case,
-        "stratified",
-        &log_rank(&e, &group, 2, Some(&strata), 0.0).expect("deaths"),
-    );
-    compare(
-        &mut case,
-        "plain",
-        &log_rank(&e, &group, 2, None, 0.0).expect("deaths"),
-    );
+    compare(&mut case, "stratified", &log_rank(&e, &group, 2, Some(&strata), 0.0).expect("deaths"));
+    compare(&mut case, "plain", &log_rank(&e, &group, 2, None, 0.0).expect("deaths"));
     case.finish();
 }
