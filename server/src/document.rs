@@ -13,6 +13,7 @@ use utoipa_swagger_ui::{Config, SwaggerUi};
 use crate::problem::{Kind, Problem};
 use crate::route;
 
+pub mod examples; // answers as the tests received them
 pub mod problems; // responses of failures, the same wherever they occur
 
 /// Address of the document.
@@ -100,6 +101,7 @@ fn finish(document: &mut OpenApi) {
     for (path, item) in &mut document.paths.paths {
         for (_, operation) in operations_mut(item) {
             problems::usual(path, operation);
+            examples::put(operation);
         }
     }
 }

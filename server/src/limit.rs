@@ -154,4 +154,22 @@ mod tests {
         }
         assert!(limiter.windows.lock().unwrap().len() <= REMEMBERED);
     }
+
+    #[test]
+    fn a_stranger_is_told_apart_by_token_and_this_machine_is_not_counted() {
+        use actix_web::test::TestRequest;
+        let of = |address: &str, token: Option<&str>| {
+            let mut request = TestRequest::default().peer_addr(address.parse().unwrap());
+            if let Some(token) = token {
+                request = request.insert_header(("authorization", token));
+            }
+            key(&request.to_srv_request())
+        };
+        assert_eq!(of("127.0.0.1:9", None), None);
+        assert_eq!(of("[::1]:9", Some("Bearer a")), None);
+        assert!(of("192.0.2.7:9", None).is_some());
+        assert_eq!(of("192.0.2.7:9", None), of("192.0.2.7:10", None));
+        assert_ne!(of("192.0.2.7:9", Some("Bearer a")), of("192.0.2.7:9", Some("Bearer b")));
+        assert_eq!(of("192.0.2.7:9", Some("Bearer a")), of("192.0.2.8:9", Some("Bearer a")));
+    }
 }

@@ -289,13 +289,18 @@ pub async fn get_preview(
     let PreviewQuery { kind, limit } = query.0;
     let preview = pool::with(&state.pool, move |connection| {
         let reached = scope.upload(connection, id)?;
+        let own = caller.holder().and_then(|holder| holder.keeper_id) == Some(reached.keeper_id());
         let row = upload::row(connection, reached)?;
         let records = importer::load::records(connection, reached.id(), Stage::Staged)
             .map_err(|error| hand_in::problem(&error))?;
         let mut counts: BTreeMap<String, i64> = BTreeMap::new();
         let mut shown = Vec::new();
         for record in &records {
-            let value = serde_json::to_value(record).map_err(|error| Problem::internal(&error))?;
+            let mut value = serde_json::to_value(record).map_err(|error| Problem::internal(&error))?;
+            // Where a coral was bought is its keeper's alone.
+            if !own && let Some(name) = value.get_mut("source_name") {
+                *name = Value::Null;
+            }
             let of = value["kind"].as_str().unwrap_or_default().to_owned();
             *counts.entry(of.clone()).or_default() += 1;
             if shown.len() < usize::try_from(limit).unwrap_or(0) && (kind.is_empty() || kind.contains(&of)) {

@@ -18,7 +18,7 @@ fn arrival() -> NaiveDate {
 const DEATHS: [&[i64]; 6] = [&[60, 90], &[120, 150], &[180], &[45, 75], &[105, 135], &[165]];
 
 /// Six keepers with a tank and four corals each, tested every 30 days, all seen alive after a year but ten.
-fn club(api: &Api) {
+pub fn club(api: &Api) {
     for (number, deaths) in (1..).zip(DEATHS) {
         let keeper = format!("keeper{number}");
         let body = json!({"role": "keeper", "keeper": keeper, "create": true});

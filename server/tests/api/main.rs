@@ -5,6 +5,7 @@ mod api_support;
 
 mod answers; // questions to the records
 mod document; // what is documented
+mod examples; // the examples of the document
 mod problems; // what can go wrong
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back

@@ -287,6 +287,21 @@ fn another_members_upload_is_not_there() {
 }
 
 #[test]
+fn where_a_coral_was_bought_is_its_keepers_alone() {
+    let api = Api::start();
+    let file =
+        "ID,Coral,Acquired,Tank,Date died,Bought at\nC01,Goniopora sp.,2024-05-01,Lagoon,2025-02-01,Dockside Corals\n";
+    let upload = api.upload(&api.osprey, "name=corals.csv", file);
+    let path = format!("{}?kind=specimen", upload["links"]["preview"].as_str().unwrap());
+    let seen = |token: &str| {
+        let preview = json_of(api.get(&path).bearer_auth(token).send().unwrap(), 200);
+        preview["records"][0]["source_name"].clone()
+    };
+    assert_eq!(seen(&api.osprey), "Dockside Corals");
+    assert_eq!(seen(&api.curator), Value::Null);
+}
+
+#[test]
 fn lists_are_filtered_and_read_page_by_page() {
     let api = Api::start();
     for number in 0..5 {

@@ -1,0 +1,60 @@
+//! Examples of answers: what the tests received from a club of 24 corals, kept in `openapi/examples` and compared by
+//! a test, so that no example is typed by hand.
+
+use serde_json::Value;
+use utoipa::openapi::RefOr;
+use utoipa::openapi::path::Operation;
+
+macro_rules! examples {
+    ($($operation:literal),+ $(,)?) => {
+        /// Operations whose answer has an example, with its text.
+        pub const ALL: &[(&str, &str)] = &[
+            $(($operation, include_str!(concat!("../../../openapi/examples/", $operation, ".json")))),+
+        ];
+    };
+}
+
+examples!(
+    "get_club",
+    "list_parameters",
+    "get_parameter",
+    "list_taxa",
+    "get_taxon",
+    "get_survival",
+    "get_growth",
+    "create_upload",
+    "list_uploads",
+    "get_upload",
+    "delete_upload",
+    "list_findings",
+    "get_preview",
+    "answer_questions",
+    "commit_upload",
+    "create_roll_call",
+    "get_me",
+    "create_token",
+    "list_tokens",
+    "revoke_token",
+    "get_live",
+    "get_ready",
+);
+
+/// Puts the example of an operation into its successful JSON answers.
+pub fn put(operation: &mut Operation) {
+    let id = operation.operation_id.clone().unwrap_or_default();
+    let Some((_, text)) = ALL.iter().find(|(of, _)| *of == id) else {
+        return;
+    };
+    // A file that is no JSON leaves the answer without an example, which a test notices.
+    let Ok(example) = serde_json::from_str::<Value>(text) else {
+        return;
+    };
+    for (status, response) in &mut operation.responses.responses {
+        if let RefOr::T(response) = response
+            && status.starts_with('2')
+            && let Some(RefOr::T(content)) = response.content.get_mut("application/json")
+        {
+            content.example = Some(example.clone());
+        }
+    }
+}

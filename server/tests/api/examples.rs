@@ -1,0 +1,131 @@
+//! The examples of the document are what the server answers: asked here in order, on a club of 24 corals, with stamps
+//! and secrets replaced. `WRITE_EXAMPLES=1` writes them anew; review the difference, then print the document anew.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use serde_json::{Value, json};
+use server::document::examples::ALL;
+
+use crate::answers::club;
+use crate::api_support::{Api, json_of, register};
+
+/// Members that change from run to run.
+const STAMPS: &[&str] =
+    &["received_at", "committed_at", "undone_at", "created_at", "expires_at", "last_used_at", "revoked_at"];
+
+fn settled(value: &mut Value) {
+    match value {
+        Value::Object(members) => {
+            for (name, member) in members.iter_mut() {
+                match (name.as_str(), &member) {
+                    (name, Value::String(_)) if STAMPS.contains(&name) => *member = json!("2025-06-30T19:04:00Z"),
+                    ("token", Value::String(text)) if text.len() > 20 => {
+                        *member = json!("strand_0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef");
+                    }
+                    ("token" | "prefix", Value::String(_)) => *member = json!("strand_012345"),
+                    _ => settled(member),
+                }
+            }
+        }
+        Value::Array(values) => values.iter_mut().for_each(settled),
+        _ => {}
+    }
+}
+
+/// A list shown by its first items.
+fn first(mut value: Value, list: &str, count: usize) -> Value {
+    value[list].as_array_mut().unwrap().truncate(count);
+    value
+}
+
+fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
+    let mut all = BTreeMap::new();
+    let get = |path: &str| json_of(api.get(path).send().unwrap(), 200);
+    let osprey = |path: &str| json_of(api.get(path).bearer_auth(&api.osprey).send().unwrap(), 200);
+    let curator = |path: &str| json_of(api.get(path).bearer_auth(&api.curator).send().unwrap(), 200);
+    all.insert("get_club", get("/api/v1/club"));
+    all.insert("list_parameters", first(get("/api/v1/parameters"), "parameters", 1));
+    all.insert("get_parameter", get("/api/v1/parameters/nitrate"));
+    all.insert("list_taxa", get("/api/v1/taxa?q=goniopora&rank=genus"));
+    all.insert("get_taxon", get("/api/v1/taxa/goniopora"));
+    all.insert("get_survival", get("/api/v1/taxa/goniopora/survival?by=none"));
+    all.insert("get_growth", get("/api/v1/taxa/goniopora/growth"));
+    all.insert("get_live", get("/health/live"));
+    all.insert("get_ready", get("/health/ready"));
+
+    let post = |path: &str, body: Value, status| {
+        json_of(api.post(path).bearer_auth(&api.osprey).json(&body).send().unwrap(), status)
+    };
+    let file = api
+        .post("/api/v1/uploads?name=corals.csv&as_of=2025-06-01")
+        .bearer_auth(&api.osprey)
+        .header("content-type", "text/csv");
+    let mut received = json_of(file.body(register()).send().unwrap(), 202);
+    let path = received["links"]["self"].as_str().unwrap().to_owned();
+    api.settle(&api.osprey, &path);
+    // A quick reader may have begun already.
+    received["state"] = json!("received");
+    all.insert("create_upload", received);
+    all.insert("get_upload", osprey(&path));
+    let findings = osprey(&format!("{path}/findings?severity=questioned"));
+    let key = findings["findings"][0]["key"].clone();
+    all.insert("list_findings", findings);
+    all.insert("get_preview", osprey(&format!("{path}/preview?kind=specimen&limit=1")));
+    let answers = json!({"answers": [{"key": key, "choice": "day", "value": "2024-01-01"}]});
+    all.insert("answer_questions", post(&format!("{path}/answers"), answers, 200));
+    all.insert("commit_upload", post(&format!("{path}/commit"), json!({}), 200));
+    let call = json!({"on": "2025-06-20", "except": [{"specimen": "C02", "status": "off"}]});
+    let called = post("/api/v1/roll-call", call, 201);
+    let of_call = called["links"]["self"].as_str().unwrap().to_owned();
+    all.insert("create_roll_call", called);
+    all.insert("delete_upload", json_of(api.delete(&of_call).bearer_auth(&api.osprey).send().unwrap(), 200));
+    all.insert("list_uploads", osprey("/api/v1/uploads?limit=1"));
+
+    all.insert("get_me", osprey("/api/v1/me"));
+    let body = json!({"role": "keeper", "keeper": "osprey", "label": "phone", "expires_days": 365});
+    let made = json_of(api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&body).send().unwrap(), 201);
+    let path = format!("/api/v1/tokens/{}", made["id"]);
+    all.insert("create_token", made);
+    all.insert("list_tokens", curator("/api/v1/tokens?limit=1"));
+    all.insert("revoke_token", json_of(api.delete(&path).bearer_auth(&api.curator).send().unwrap(), 200));
+    for example in all.values_mut() {
+        settled(example);
+    }
+    all
+}
+
+#[test]
+fn examples_are_what_the_server_answers() {
+    let api = Api::start();
+    club(&api);
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../openapi/examples");
+    let answered = asked(&api);
+    let named: Vec<&str> = ALL.iter().map(|(operation, _)| *operation).collect();
+    for (operation, answer) in &answered {
+        assert!(named.contains(operation), "{operation}");
+        let file = folder.join(format!("{operation}.json"));
+        if std::env::var_os("WRITE_EXAMPLES").is_some() {
+            std::fs::write(&file, serde_json::to_string_pretty(answer).unwrap() + "\n").unwrap();
+            continue;
+        }
+        let kept: Value = serde_json::from_str(&std::fs::read_to_string(&file).unwrap()).unwrap();
+        assert_eq!(kept, *answer, "openapi/examples/{operation}.json is not what the server answers");
+    }
+    assert_eq!(answered.len(), named.len());
+}
+
+#[test]
+fn every_json_answer_of_the_document_has_an_example() {
+    let document: Value = serde_json::from_str(&server::document::openapi_json().unwrap()).unwrap();
+    for (path, item) in document["paths"].as_object().unwrap() {
+        for (method, operation) in item.as_object().unwrap() {
+            for (status, response) in operation["responses"].as_object().unwrap() {
+                let json = &response["content"]["application/json"];
+                if status.starts_with('2') && json.is_object() && operation["operationId"] != "get_openapi" {
+                    assert!(json["example"].is_object(), "{method} {path} {status}");
+                }
+            }
+        }
+    }
+}
