@@ -232,10 +232,7 @@ pub fn fold(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> Current {
     let mut current = resolve::resolve(&joined, &log_facts);
     current.logs = log_facts;
     current.disagreements = joined.disagreements;
-    current.keeping_since = uploads
-        .iter()
-        .rev()
-        .find_map(|upload| upload.about.keeping_since);
+    current.keeping_since = uploads.iter().rev().find_map(|upload| upload.about.keeping_since);
     current
 }
 
@@ -248,10 +245,7 @@ pub fn disagreements(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> V
 /// One log's content: the fold of its versions alone.
 pub fn log_of<'a>(uploads: &[LiveUpload<'a>], log: i64) -> Log<'a> {
     let mut content = Log::default();
-    for upload in uploads
-        .iter()
-        .filter(|upload| upload.log == Some(log) && !upload.edit)
-    {
+    for upload in uploads.iter().filter(|upload| upload.log == Some(log) && !upload.edit) {
         version::lay(&mut content, upload);
     }
     content
@@ -264,11 +258,7 @@ fn logs<'a>(uploads: &[LiveUpload<'a>]) -> Logs<'a> {
     let mut logs: Vec<(Option<i64>, Log<'a>)> = Vec::new();
     let mut position: BTreeMap<i64, usize> = BTreeMap::new();
     let mut last: Vec<usize> = Vec::new();
-    for (order, upload) in uploads
-        .iter()
-        .enumerate()
-        .filter(|(_, upload)| !upload.edit)
-    {
+    for (order, upload) in uploads.iter().enumerate().filter(|(_, upload)| !upload.edit) {
         let at = match upload.log.and_then(|log| position.get(&log)) {
             Some(at) => *at,
             None => {
@@ -305,10 +295,7 @@ fn log_facts(uploads: &[LiveUpload<'_>]) -> BTreeMap<i64, LogFacts> {
             facts.complete_since = CompleteSince::Unknown;
         }
         facts.losses_listed = about.losses_listed.or(facts.losses_listed);
-        facts.first_day = [facts.first_day, about.first_day]
-            .into_iter()
-            .flatten()
-            .min();
+        facts.first_day = [facts.first_day, about.first_day].into_iter().flatten().min();
         facts.last_day = [facts.last_day, about.last_day].into_iter().flatten().max();
         facts.as_of = about.as_of.or(facts.as_of);
         for record in upload.records {
@@ -316,10 +303,7 @@ fn log_facts(uploads: &[LiveUpload<'_>]) -> BTreeMap<i64, LogFacts> {
                 continue;
             };
             let day = specimen.acquired.and_then(|span| span.latest);
-            if met
-                .entry(log)
-                .or_default()
-                .insert(key::folded(&specimen.label))
+            if met.entry(log).or_default().insert(key::folded(&specimen.label))
                 && let (Some(day), Some(version)) = (day, upload.true_on())
                 && (0..=PROMPT_DAYS).contains(&(version - day).num_days())
             {

@@ -37,24 +37,13 @@ impl History {
     }
 
     fn edit(mut self, record: Record) -> Self {
-        self.uploads.push((
-            None,
-            true,
-            false,
-            Script {
-                records: vec![record],
-                ..Script::default()
-            },
-        ));
+        self.uploads.push((None, true, false, Script { records: vec![record], ..Script::default() }));
         self
     }
 
     fn without(mut self, at: usize) -> Self {
         // An undone upload keeps its number, so the others' numbers stay.
-        self.uploads[at].3 = Script {
-            salt: u32::MAX,
-            ..Script::default()
-        };
+        self.uploads[at].3 = Script { salt: u32::MAX, ..Script::default() };
         self
     }
 
@@ -63,11 +52,7 @@ impl History {
             .uploads
             .iter()
             .map(|(.., script)| {
-                let outcome = read(
-                    "script",
-                    &script.bytes(),
-                    &importer::context::Context::default(),
-                );
+                let outcome = read("script", &script.bytes(), &importer::context::Context::default());
                 (outcome.records, outcome.about)
             })
             .collect();
@@ -77,56 +62,33 @@ impl History {
             .zip(&outcomes)
             .enumerate()
             .filter(|(_, ((.., script), _))| script.salt != u32::MAX)
-            .map(
-                |(at, ((log, edit, replaces, _), (records, about)))| LiveUpload {
-                    upload: at as i64 + 1,
-                    log: *log,
-                    edit: *edit,
-                    replaces: *replaces,
-                    records,
-                    about,
-                    read_on: None,
-                },
-            )
+            .map(|(at, ((log, edit, replaces, _), (records, about)))| LiveUpload {
+                upload: at as i64 + 1,
+                log: *log,
+                edit: *edit,
+                replaces: *replaces,
+                records,
+                about,
+                read_on: None,
+            })
             .collect();
         fold(&live, &self.preferences)
     }
 }
 
 fn values(current: &Current) -> Vec<(String, f64, bool)> {
-    current
-        .readings
-        .iter()
-        .map(|(key, row)| (key.clone(), row.value.unwrap_or(f64::NAN), row.disputed))
-        .collect()
+    current.readings.iter().map(|(key, row)| (key.clone(), row.value.unwrap_or(f64::NAN), row.disputed)).collect()
 }
 
 fn plain(current: &Current) -> Vec<(String, f64)> {
-    values(current)
-        .into_iter()
-        .map(|(key, value, _)| (key, value))
-        .collect()
+    values(current).into_iter().map(|(key, value, _)| (key, value)).collect()
 }
 
 #[test]
 fn a_later_version_supersedes_and_what_it_no_longer_says_is_kept() {
-    let first = Script::new(
-        "w",
-        vec![
-            nitrate("Alder", "2024-03-04", 5.0),
-            nitrate("Alder", "2024-03-11", 6.0),
-        ],
-    );
-    let second = Script::new(
-        "w",
-        vec![
-            nitrate(" alder", "2024-03-04", 5.5),
-            nitrate("Alder", "2024-03-18", 7.0),
-        ],
-    );
-    let history = History::default()
-        .version(1, first)
-        .version(1, second.clone());
+    let first = Script::new("w", vec![nitrate("Alder", "2024-03-04", 5.0), nitrate("Alder", "2024-03-11", 6.0)]);
+    let second = Script::new("w", vec![nitrate(" alder", "2024-03-04", 5.5), nitrate("Alder", "2024-03-18", 7.0)]);
+    let history = History::default().version(1, first).version(1, second.clone());
     let current = history.fold();
     assert_eq!(
         plain(&current),
@@ -138,33 +100,16 @@ fn a_later_version_supersedes_and_what_it_no_longer_says_is_kept() {
     );
     assert_eq!(current.tanks.len(), 1);
     // A value that a later version repeats keeps the place where it was first written.
-    let places: Vec<(i64, &str)> = current
-        .sources
-        .iter()
-        .map(|source| (source.upload, source.key.as_str()))
-        .collect();
+    let places: Vec<(i64, &str)> = current.sources.iter().map(|source| (source.upload, source.key.as_str())).collect();
     assert_eq!(
         places,
-        [
-            (2, "alder|2024-03-04|nitrate|1"),
-            (1, "alder|2024-03-11|nitrate|1"),
-            (2, "alder|2024-03-18|nitrate|1")
-        ]
+        [(2, "alder|2024-03-04|nitrate|1"), (1, "alder|2024-03-11|nitrate|1"), (2, "alder|2024-03-18|nitrate|1")]
     );
     let undone = history.clone().without(1).fold();
     assert_eq!(plain(&undone)[0].1, 5.0);
     assert_eq!(plain(&undone).len(), 2);
-    let first = Script::new(
-        "w",
-        vec![
-            nitrate("Alder", "2024-03-04", 5.0),
-            nitrate("Alder", "2024-03-11", 6.0),
-        ],
-    );
-    let taken_out = History::default()
-        .version(1, first)
-        .replacing(1, second)
-        .fold();
+    let first = Script::new("w", vec![nitrate("Alder", "2024-03-04", 5.0), nitrate("Alder", "2024-03-11", 6.0)]);
+    let taken_out = History::default().version(1, first).replacing(1, second).fold();
     assert_eq!(plain(&taken_out).len(), 2);
 }
 
@@ -189,20 +134,8 @@ fn the_same_file_again_changes_nothing() {
 
 #[test]
 fn equal_values_of_two_logs_are_one_reading_and_unequal_ones_both_stand() {
-    let left = Script::new(
-        "a",
-        vec![
-            nitrate("Alder", "2024-03-04", 5.0),
-            nitrate("Alder", "2024-03-11", 6.0),
-        ],
-    );
-    let right = Script::new(
-        "b",
-        vec![
-            nitrate("Alder", "2024-03-04", 5.0),
-            nitrate("Alder", "2024-03-11", 8.0),
-        ],
-    );
+    let left = Script::new("a", vec![nitrate("Alder", "2024-03-04", 5.0), nitrate("Alder", "2024-03-11", 6.0)]);
+    let right = Script::new("b", vec![nitrate("Alder", "2024-03-04", 5.0), nitrate("Alder", "2024-03-11", 8.0)]);
     let mut history = History::default().version(1, left).version(2, right);
     let current = history.fold();
     assert_eq!(
@@ -213,11 +146,7 @@ fn equal_values_of_two_logs_are_one_reading_and_unequal_ones_both_stand() {
             ("alder|2024-03-11|nitrate|2".to_owned(), 8.0, true)
         ]
     );
-    let sources = current
-        .sources
-        .iter()
-        .filter(|source| source.key == "alder|2024-03-04|nitrate|1")
-        .count();
+    let sources = current.sources.iter().filter(|source| source.key == "alder|2024-03-04|nitrate|1").count();
     assert_eq!(sources, 2);
     assert_eq!(current.disagreements.len(), 1);
     assert_eq!(current.disagreements[0].logs, (1, 2));
@@ -225,36 +154,18 @@ fn equal_values_of_two_logs_are_one_reading_and_unequal_ones_both_stand() {
 
     history.preferences = Preferences::from([((1, 2), Preference::Both)]);
     let both = history.fold();
-    assert_eq!(
-        values(&both)
-            .iter()
-            .filter(|(.., disputed)| *disputed)
-            .count(),
-        0
-    );
-    assert_eq!(
-        both.readings["alder|2024-03-11|nitrate|2"].flags,
-        ["replicate"]
-    );
+    assert_eq!(values(&both).iter().filter(|(.., disputed)| *disputed).count(), 0);
+    assert_eq!(both.readings["alder|2024-03-11|nitrate|2"].flags, ["replicate"]);
     history.preferences = Preferences::from([((1, 2), Preference::Log(2))]);
     assert_eq!(
         values(&history.fold()),
-        [
-            ("alder|2024-03-04|nitrate|1".to_owned(), 5.0, false),
-            ("alder|2024-03-11|nitrate|1".to_owned(), 8.0, false)
-        ]
+        [("alder|2024-03-04|nitrate|1".to_owned(), 5.0, false), ("alder|2024-03-11|nitrate|1".to_owned(), 8.0, false)]
     );
 }
 
 #[test]
 fn one_more_test_in_one_log_is_no_contradiction() {
-    let left = Script::new(
-        "a",
-        vec![
-            nitrate("Alder", "2024-03-04", 8.0),
-            nitrate("Alder", "2024-03-04", 8.4),
-        ],
-    );
+    let left = Script::new("a", vec![nitrate("Alder", "2024-03-04", 8.0), nitrate("Alder", "2024-03-04", 8.4)]);
     let right = Script::new("b", vec![nitrate("Alder", "2024-03-04", 8.4)]);
     let current = History::default().version(1, left).version(2, right).fold();
     assert_eq!(values(&current).len(), 2);
@@ -265,31 +176,10 @@ fn one_more_test_in_one_log_is_no_contradiction() {
 #[test]
 fn an_edit_stands_whatever_is_imported_after_it() {
     let first = Script::new("w", vec![nitrate("Alder", "2024-03-04", 50.0)]);
-    let grown = Script::new(
-        "w",
-        vec![
-            nitrate("Alder", "2024-03-04", 50.0),
-            nitrate("Alder", "2024-03-11", 6.0),
-        ],
-    );
-    let history = History::default()
-        .version(1, first)
-        .edit(nitrate("Alder", "2024-03-04", 5.0))
-        .version(1, grown);
-    assert_eq!(
-        plain(&history.fold())
-            .iter()
-            .map(|(_, value)| *value)
-            .collect::<Vec<_>>(),
-        [5.0, 6.0]
-    );
-    assert_eq!(
-        plain(&history.without(1).fold())
-            .iter()
-            .map(|(_, value)| *value)
-            .collect::<Vec<_>>(),
-        [50.0, 6.0]
-    );
+    let grown = Script::new("w", vec![nitrate("Alder", "2024-03-04", 50.0), nitrate("Alder", "2024-03-11", 6.0)]);
+    let history = History::default().version(1, first).edit(nitrate("Alder", "2024-03-04", 5.0)).version(1, grown);
+    assert_eq!(plain(&history.fold()).iter().map(|(_, value)| *value).collect::<Vec<_>>(), [5.0, 6.0]);
+    assert_eq!(plain(&history.without(1).fold()).iter().map(|(_, value)| *value).collect::<Vec<_>>(), [50.0, 6.0]);
 }
 
 #[test]
@@ -312,41 +202,21 @@ fn a_row_that_no_longer_says_the_end_takes_it_back_and_a_diary_does_not() {
         ],
     )
     .as_of("2024-06-01");
-    let current = History::default()
-        .version(1, first)
-        .version(1, second)
-        .fold();
+    let current = History::default().version(1, first).version(1, second).fold();
     assert_eq!(current.endings.keys().collect::<Vec<_>>(), ["c2"]);
     assert_eq!(current.sightings.len(), 1);
 }
 
 #[test]
 fn an_open_row_of_an_earlier_list_gives_way_to_an_end_before_it() {
-    let first = Script::new(
-        "r",
-        vec![
-            specimen("C1", "Alder", "2024-01-10"),
-            seen("C1", "2024-06-01", "register"),
-        ],
-    )
-    .as_of("2024-06-01");
-    let second = Script::new(
-        "r",
-        vec![
-            specimen("C1", "Alder", "2024-01-10"),
-            died("C1", "2024-05-20"),
-        ],
-    )
-    .as_of("2024-07-01");
+    let first = Script::new("r", vec![specimen("C1", "Alder", "2024-01-10"), seen("C1", "2024-06-01", "register")])
+        .as_of("2024-06-01");
+    let second =
+        Script::new("r", vec![specimen("C1", "Alder", "2024-01-10"), died("C1", "2024-05-20")]).as_of("2024-07-01");
     let history = History::default().version(1, first).version(1, second);
     let current = history.fold();
     assert!(current.sightings.is_empty());
-    assert!(
-        !current
-            .sources
-            .iter()
-            .any(|source| source.key.contains("2024-06-01"))
-    );
+    assert!(!current.sources.iter().any(|source| source.key.contains("2024-06-01")));
     assert_eq!(current.endings["c1"].latest, day("2024-05-20"));
     assert_eq!(history.without(1).fold().sightings.len(), 1);
 }
@@ -365,84 +235,41 @@ fn a_death_without_a_day_lies_between_the_last_sign_of_life_and_the_lists_day() 
     .as_of("2024-06-01");
     let current = History::default().version(1, script.clone()).fold();
     let ending = &current.endings["c1"];
-    assert_eq!(
-        (ending.earliest, ending.latest),
-        (day("2024-03-20"), day("2024-06-01"))
-    );
+    assert_eq!((ending.earliest, ending.latest), (day("2024-03-20"), day("2024-06-01")));
     assert!(ending.date_held);
     // The next copy still does not know the day: the first list that reported it bounds it.
-    let again = History::default()
-        .version(1, script.clone())
-        .version(1, script.as_of("2024-07-01"))
-        .fold();
+    let again = History::default().version(1, script.clone()).version(1, script.as_of("2024-07-01")).fold();
     assert_eq!(again.endings["c1"].latest, day("2024-06-01"));
 }
 
 #[test]
 fn a_roll_call_finds_the_dead_between_two_looks() {
-    let list = Script::new(
-        "r",
-        vec![
-            specimen("C1", "Alder", "2024-01-10"),
-            specimen("C2", "Alder", "2024-01-10"),
-        ],
-    )
-    .as_of("2024-02-01");
-    let first = Script::new(
-        "",
-        vec![
-            seen("C1", "2024-03-01", "roll_call"),
-            seen("C2", "2024-03-01", "roll_call"),
-        ],
-    );
+    let list = Script::new("r", vec![specimen("C1", "Alder", "2024-01-10"), specimen("C2", "Alder", "2024-01-10")])
+        .as_of("2024-02-01");
+    let first = Script::new("", vec![seen("C1", "2024-03-01", "roll_call"), seen("C2", "2024-03-01", "roll_call")]);
     let second = Script::new(
         "",
-        vec![
-            ended("C1", Some(Fate::Died), None, Some("2024-03-15")),
-            seen("C2", "2024-03-15", "roll_call"),
-        ],
+        vec![ended("C1", Some(Fate::Died), None, Some("2024-03-15")), seen("C2", "2024-03-15", "roll_call")],
     );
-    let current = History::default()
-        .version(1, list)
-        .roll_call(first)
-        .roll_call(second)
-        .fold();
+    let current = History::default().version(1, list).roll_call(first).roll_call(second).fold();
     let ending = &current.endings["c1"];
-    assert_eq!(
-        (ending.earliest, ending.latest),
-        (day("2024-03-01"), day("2024-03-15"))
-    );
+    assert_eq!((ending.earliest, ending.latest), (day("2024-03-01"), day("2024-03-15")));
     assert_eq!(current.sightings.len(), 3);
 }
 
 #[test]
 fn a_settled_fact_outlasts_a_later_log_that_leaves_it_in_question() {
-    let settled = Script::new(
-        "a",
-        vec![
-            specimen("C1", "Alder", "2024-01-10"),
-            died("C1", "2024-04-01"),
-        ],
-    );
+    let settled = Script::new("a", vec![specimen("C1", "Alder", "2024-01-10"), died("C1", "2024-04-01")]);
     let open = Script::new(
         "b",
         vec![
-            held(
-                with(specimen("c1", "Alder", "2024-01-10"), |row| {
-                    row.taxon = None
-                }),
-                HeldFact::Taxon,
-            ),
+            held(with(specimen("c1", "Alder", "2024-01-10"), |row| row.taxon = None), HeldFact::Taxon),
             ended("c1", None, None, None),
         ],
     );
     for history in [
-        History::default()
-            .version(1, settled.clone())
-            .version(2, open.clone()),
-        History::default()
-            .version(2, open.clone())
-            .version(1, settled.clone()),
+        History::default().version(1, settled.clone()).version(2, open.clone()),
+        History::default().version(2, open.clone()).version(1, settled.clone()),
     ] {
         let current = history.fold();
         assert_eq!(current.specimens["c1"].held, []);
@@ -459,37 +286,20 @@ fn a_settled_fact_outlasts_a_later_log_that_leaves_it_in_question() {
 fn a_name_written_in_a_later_version_was_not_known_at_purchase() {
     let species = TaxonSlug::parse("goniopora-stokesi").expect("a species");
     let first = Script::new("r", vec![specimen("C1", "Alder", "2023-01-10")]).as_of("2023-02-01");
-    let second = Script::new(
-        "r",
-        vec![with(specimen("C1", "Alder", "2023-01-10"), |row| {
-            row.taxon = Some(species)
-        })],
-    )
-    .as_of("2024-02-01");
+    let second = Script::new("r", vec![with(specimen("C1", "Alder", "2023-01-10"), |row| row.taxon = Some(species))])
+        .as_of("2024-02-01");
     let history = History::default().version(1, first).version(1, second);
     let current = history.fold();
-    let names: Vec<(Option<chrono::NaiveDate>, &str)> = current
-        .identifications
-        .values()
-        .map(|name| (name.on_day, name.taxon))
-        .collect();
-    assert_eq!(
-        names,
-        [
-            (Some(day("2024-02-01")), "goniopora-stokesi"),
-            (None, "goniopora")
-        ]
-    );
+    let names: Vec<(Option<chrono::NaiveDate>, &str)> =
+        current.identifications.values().map(|name| (name.on_day, name.taxon)).collect();
+    assert_eq!(names, [(Some(day("2024-02-01")), "goniopora-stokesi"), (None, "goniopora")]);
     assert_eq!(current.specimens["c1"].taxon, Some("goniopora-stokesi"));
     let dated = History::default()
         .version(
             1,
             Script::new(
                 "r",
-                vec![
-                    specimen("C1", "Alder", "2023-01-10"),
-                    named("C1", "goniopora-stokesi", "2023-09-01"),
-                ],
+                vec![specimen("C1", "Alder", "2023-01-10"), named("C1", "goniopora-stokesi", "2023-09-01")],
             ),
         )
         .fold();
@@ -525,10 +335,7 @@ fn a_specimen_is_in_one_tank_at_a_time() {
             ("alder", some("2024-01-10"), some("2024-03-01"))
         ]
     );
-    assert_eq!(
-        current.tanks.keys().collect::<Vec<_>>(),
-        ["alder", "birch", "cedar"]
-    );
+    assert_eq!(current.tanks.keys().collect::<Vec<_>>(), ["alder", "birch", "cedar"]);
 }
 
 #[test]
@@ -552,28 +359,14 @@ fn a_light_reading_at_a_corals_spot_is_in_the_tank_it_stands_in() {
         ],
     );
     let current = History::default().version(1, script).fold();
-    let tanks: Vec<&str> = current
-        .readings
-        .values()
-        .map(|reading| reading.tank.as_str())
-        .collect();
+    let tanks: Vec<&str> = current.readings.values().map(|reading| reading.tank.as_str()).collect();
     assert_eq!(tanks, ["alder", "birch"]);
-    assert_eq!(
-        current
-            .unplaced
-            .iter()
-            .map(|waiting| waiting.missing)
-            .collect::<Vec<_>>(),
-        [Missing::Tank]
-    );
+    assert_eq!(current.unplaced.iter().map(|waiting| waiting.missing).collect::<Vec<_>>(), [Missing::Tank]);
 }
 
 #[test]
 fn what_is_said_of_an_unknown_specimen_waits_for_it() {
-    let diary = Script::new(
-        "d",
-        vec![seen("C1", "2024-03-01", "look"), died("C1", "2024-04-01")],
-    );
+    let diary = Script::new("d", vec![seen("C1", "2024-03-01", "look"), died("C1", "2024-04-01")]);
     let register = Script::new("r", vec![specimen("C1", "Alder", "2024-01-10")]);
     let history = History::default().version(1, diary).version(2, register);
     let current = history.fold();
@@ -582,12 +375,7 @@ fn what_is_said_of_an_unknown_specimen_waits_for_it() {
     let without = history.without(1).fold();
     assert_eq!((without.sightings.len(), without.endings.len()), (0, 0));
     assert_eq!(without.unplaced.len(), 2);
-    assert!(
-        without
-            .unplaced
-            .iter()
-            .all(|waiting| waiting.missing == Missing::Specimen)
-    );
+    assert!(without.unplaced.iter().all(|waiting| waiting.missing == Missing::Specimen));
 }
 
 #[test]
@@ -603,22 +391,13 @@ fn sizes_after_a_cut_begin_a_new_segment() {
         ],
     );
     let current = History::default().version(1, script).fold();
-    assert_eq!(
-        current
-            .sizings
-            .values()
-            .map(|size| size.segment)
-            .collect::<Vec<_>>(),
-        [0, 1, 2]
-    );
+    assert_eq!(current.sizings.values().map(|size| size.segment).collect::<Vec<_>>(), [0, 1, 2]);
 }
 
 #[test]
 fn cuttings_share_the_line_of_their_oldest_mother() {
     let daughter = |label: &str, mother: &str| {
-        with(specimen(label, "Alder", "2024-02-10"), |row| {
-            row.parent = Some(mother.to_owned())
-        })
+        with(specimen(label, "Alder", "2024-02-10"), |row| row.parent = Some(mother.to_owned()))
     };
     let script = Script::new(
         "r",
@@ -628,27 +407,15 @@ fn cuttings_share_the_line_of_their_oldest_mother() {
             daughter("D2", "D1"),
             daughter("X", "Y"),
             daughter("Y", "X"),
-            with(daughter("Z", "nobody"), |row| {
-                row.line = Some("KT-7".to_owned())
-            }),
+            with(daughter("Z", "nobody"), |row| row.line = Some("KT-7".to_owned())),
         ],
     );
     let current = History::default().version(1, script).fold();
-    let lines: BTreeMap<&str, &str> = current
-        .specimens
-        .iter()
-        .map(|(key, row)| (key.as_str(), row.lineage.as_str()))
-        .collect();
+    let lines: BTreeMap<&str, &str> =
+        current.specimens.iter().map(|(key, row)| (key.as_str(), row.lineage.as_str())).collect();
     assert_eq!(
         lines,
-        BTreeMap::from([
-            ("d1", "m"),
-            ("d2", "m"),
-            ("m", "m"),
-            ("x", "x"),
-            ("y", "x"),
-            ("z", "line:kt-7")
-        ])
+        BTreeMap::from([("d1", "m"), ("d2", "m"), ("m", "m"), ("x", "x"), ("y", "x"), ("z", "line:kt-7")])
     );
     assert_eq!(current.specimens["z"].parent, None);
 }
@@ -659,41 +426,27 @@ fn a_log_shows_deaths_from_the_day_it_is_complete() {
         vec![
             specimen("C1", "Alder", "2022-01-10"),
             specimen("C2", "Alder", "2024-01-10"),
-            with(specimen("C3", "Alder", "2022-01-10"), |row| {
-                row.acquired = None
-            }),
+            with(specimen("C3", "Alder", "2022-01-10"), |row| row.acquired = None),
         ]
     };
     let observed = |script: Script| {
         let current = History::default().version(1, script).fold();
-        let days: Vec<Option<chrono::NaiveDate>> = ["c1", "c2", "c3"]
-            .map(|key| current.specimens[key].observed_from)
-            .to_vec();
+        let days: Vec<Option<chrono::NaiveDate>> =
+            ["c1", "c2", "c3"].map(|key| current.specimens[key].observed_from).to_vec();
         (days, current.specimens["c1"].entry_assumed)
     };
     let mut answered = Script::new("r", rows()).from("2022-01-10");
     answered.about.complete_since = Some(day("2023-06-01"));
-    let days = |first: &str, second: &str, third: &str| {
-        vec![Some(day(first)), Some(day(second)), Some(day(third))]
-    };
-    assert_eq!(
-        observed(answered),
-        (days("2023-06-01", "2024-01-10", "2023-06-01"), false)
-    );
+    let days = |first: &str, second: &str, third: &str| vec![Some(day(first)), Some(day(second)), Some(day(third))];
+    assert_eq!(observed(answered), (days("2023-06-01", "2024-01-10", "2023-06-01"), false));
     let unanswered = Script::new("r", rows()).from("2022-01-10");
-    assert_eq!(
-        observed(unanswered),
-        (days("2022-01-10", "2024-01-10", "2022-01-10"), true)
-    );
+    assert_eq!(observed(unanswered), (days("2022-01-10", "2024-01-10", "2022-01-10"), true));
 }
 
 #[test]
 fn after_dont_know_versions_show_from_when_entries_were_prompt() {
     let version = |labels: &[(&str, &str)], as_of: &str| {
-        let rows = labels
-            .iter()
-            .map(|(label, acquired)| specimen(label, "Alder", acquired))
-            .collect();
+        let rows = labels.iter().map(|(label, acquired)| specimen(label, "Alder", acquired)).collect();
         let mut script = Script::new("r", rows).from("2021-05-01").as_of(as_of);
         script.about.complete_since_unknown = true;
         script
@@ -701,20 +454,11 @@ fn after_dont_know_versions_show_from_when_entries_were_prompt() {
     let old = [("C1", "2021-05-01"), ("C2", "2022-08-01")];
     let grown = [old[0], old[1], ("C3", "2023-01-20"), ("C4", "2023-03-01")];
     let later = [grown[0], grown[1], grown[2], grown[3], ("C5", "2023-06-05")];
-    let history = History::default()
-        .version(1, version(&old, "2023-01-10"))
-        .version(1, version(&grown, "2023-03-10"));
-    assert_eq!(
-        history.fold().logs[&1].prompt_since,
-        None,
-        "one prompt entry shows nothing yet"
-    );
+    let history = History::default().version(1, version(&old, "2023-01-10")).version(1, version(&grown, "2023-03-10"));
+    assert_eq!(history.fold().logs[&1].prompt_since, None, "one prompt entry shows nothing yet");
     let current = history.version(1, version(&later, "2023-06-10")).fold();
     assert_eq!(current.logs[&1].prompt_since, Some(day("2023-03-01")));
-    assert_eq!(
-        current.specimens["c1"].observed_from,
-        Some(day("2023-03-01"))
-    );
+    assert_eq!(current.specimens["c1"].observed_from, Some(day("2023-03-01")));
     assert!(!current.specimens["c1"].entry_assumed);
 }
 
@@ -731,19 +475,8 @@ fn the_kit_in_use_that_day_goes_with_a_reading() {
         ],
     );
     let current = History::default().version(1, script).fold();
-    let kits: Vec<Option<&str>> = current
-        .readings
-        .values()
-        .map(|reading| reading.instrument.as_deref())
-        .collect();
-    assert_eq!(
-        kits,
-        [
-            Some("*|nitrate|drops"),
-            Some("alder|nitrate|photometer"),
-            Some("*|nitrate|drops")
-        ]
-    );
+    let kits: Vec<Option<&str>> = current.readings.values().map(|reading| reading.instrument.as_deref()).collect();
+    assert_eq!(kits, [Some("*|nitrate|drops"), Some("alder|nitrate|photometer"), Some("*|nitrate|drops")]);
 }
 
 #[test]
@@ -797,24 +530,15 @@ fn any_history() -> impl Strategy<Value = History> {
         1 => any_script().prop_map(|script| (None, false, false, script)),
         1 => any_record().prop_map(|record| (None, true, false, Script { records: vec![record], ..Script::default() })),
     ];
-    (
-        prop::collection::vec(step, 1..7),
-        prop::option::of(0_usize..4),
-    )
-        .prop_map(|(uploads, preference)| {
-            let preferences = match preference {
-                Some(0) => Preferences::from([((1, 2), Preference::Both)]),
-                Some(1) => Preferences::from([((1, 2), Preference::Log(1))]),
-                Some(2) => {
-                    Preferences::from([((1, 2), Preference::Log(2)), ((2, 3), Preference::Log(2))])
-                }
-                _ => Preferences::new(),
-            };
-            History {
-                uploads,
-                preferences,
-            }
-        })
+    (prop::collection::vec(step, 1..7), prop::option::of(0_usize..4)).prop_map(|(uploads, preference)| {
+        let preferences = match preference {
+            Some(0) => Preferences::from([((1, 2), Preference::Both)]),
+            Some(1) => Preferences::from([((1, 2), Preference::Log(1))]),
+            Some(2) => Preferences::from([((1, 2), Preference::Log(2)), ((2, 3), Preference::Log(2))]),
+            _ => Preferences::new(),
+        };
+        History { uploads, preferences }
+    })
 }
 
 proptest! {

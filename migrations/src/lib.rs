@@ -38,9 +38,7 @@ pub enum MigrationError {
         message: String,
     },
     /// The database refused a statement.
-    #[error(
-        "the database refused a statement, {0}: check that it is reachable and that the role owns the schema"
-    )]
+    #[error("the database refused a statement, {0}: check that it is reachable and that the role owns the schema")]
     Database(#[from] diesel::result::Error),
 }
 
@@ -60,13 +58,8 @@ pub struct Level {
 /// # Errors
 /// [`MigrationError`] when the database does not answer.
 pub fn level(connection: &mut PgConnection) -> Result<Level, MigrationError> {
-    let applied: Vec<String> = connection
-        .applied_migrations()
-        .map_err(step)?
-        .iter()
-        .map(ToString::to_string)
-        .rev()
-        .collect();
+    let applied: Vec<String> =
+        connection.applied_migrations().map_err(step)?.iter().map(ToString::to_string).rev().collect();
     let pending: Vec<String> = connection
         .pending_migrations(STEPS)
         .map_err(step)?
@@ -74,16 +67,8 @@ pub fn level(connection: &mut PgConnection) -> Result<Level, MigrationError> {
         .map(|migration| migration.name().version().to_string())
         .collect();
     let own: std::collections::BTreeSet<String> = steps()?.into_iter().collect();
-    let unknown = applied
-        .iter()
-        .filter(|version| !own.contains(*version))
-        .cloned()
-        .collect();
-    Ok(Level {
-        applied,
-        pending,
-        unknown,
-    })
+    let unknown = applied.iter().filter(|version| !own.contains(*version)).cloned().collect();
+    Ok(Level { applied, pending, unknown })
 }
 
 /// Takes all missing steps and returns them. Safe to call from several processes at once.
@@ -120,16 +105,11 @@ pub fn revert_all(connection: &mut PgConnection) -> Result<Vec<String>, Migratio
 fn steps() -> Result<Vec<String>, MigrationError> {
     use diesel::migration::MigrationSource;
     let steps = MigrationSource::<diesel::pg::Pg>::migrations(&STEPS).map_err(step)?;
-    Ok(steps
-        .iter()
-        .map(|migration| migration.name().version().to_string())
-        .collect())
+    Ok(steps.iter().map(|migration| migration.name().version().to_string()).collect())
 }
 
 fn step(error: Box<dyn std::error::Error + Send + Sync>) -> MigrationError {
-    MigrationError::Step {
-        message: error.to_string(),
-    }
+    MigrationError::Step { message: error.to_string() }
 }
 
 /// Runs `work` under the session lock; the lock goes with the connection if the process dies.
@@ -137,9 +117,7 @@ fn under_lock<T>(
     connection: &mut PgConnection,
     work: impl FnOnce(&mut PgConnection) -> Result<T, MigrationError>,
 ) -> Result<T, MigrationError> {
-    diesel::sql_query("SELECT pg_advisory_lock($1)")
-        .bind::<diesel::sql_types::BigInt, _>(LOCK)
-        .execute(connection)?;
+    diesel::sql_query("SELECT pg_advisory_lock($1)").bind::<diesel::sql_types::BigInt, _>(LOCK).execute(connection)?;
     let result = work(connection);
     let unlocked = diesel::sql_query("SELECT pg_advisory_unlock($1)")
         .bind::<diesel::sql_types::BigInt, _>(LOCK)

@@ -71,23 +71,14 @@ pub struct Vocabulary {
 ///
 /// # Errors
 /// [`MigrationError::Database`] if the database refuses a row; then nothing is written.
-pub fn synchronise(
-    connection: &mut PgConnection,
-    vocabulary: &Vocabulary,
-) -> Result<usize, MigrationError> {
+pub fn synchronise(connection: &mut PgConnection, vocabulary: &Vocabulary) -> Result<usize, MigrationError> {
     connection.transaction(|connection| {
         diesel::sql_query("SELECT pg_advisory_xact_lock($1)")
             .bind::<diesel::sql_types::BigInt, _>(LOCK)
             .execute(connection)?;
         let mut changed = 0;
-        let known: Vec<ParameterRow> = parameter::table
-            .select(ParameterRow::as_select())
-            .load(connection)?;
-        let fresh: Vec<&ParameterRow> = vocabulary
-            .parameters
-            .iter()
-            .filter(|row| !known.contains(row))
-            .collect();
+        let known: Vec<ParameterRow> = parameter::table.select(ParameterRow::as_select()).load(connection)?;
+        let fresh: Vec<&ParameterRow> = vocabulary.parameters.iter().filter(|row| !known.contains(row)).collect();
         changed += diesel::insert_into(parameter::table)
             .values(fresh)
             .on_conflict(parameter::code)
@@ -100,14 +91,8 @@ pub fn synchronise(
                 parameter::hard_upper.eq(excluded(parameter::hard_upper)),
             ))
             .execute(connection)?;
-        let known: Vec<TaxonRow> = taxon::table
-            .select(TaxonRow::as_select())
-            .load(connection)?;
-        let fresh: Vec<&TaxonRow> = vocabulary
-            .taxa
-            .iter()
-            .filter(|row| !known.contains(row))
-            .collect();
+        let known: Vec<TaxonRow> = taxon::table.select(TaxonRow::as_select()).load(connection)?;
+        let fresh: Vec<&TaxonRow> = vocabulary.taxa.iter().filter(|row| !known.contains(row)).collect();
         changed += diesel::insert_into(taxon::table)
             .values(fresh)
             .on_conflict(taxon::slug)
@@ -119,14 +104,8 @@ pub fn synchronise(
                 taxon::group_code.eq(excluded(taxon::group_code)),
             ))
             .execute(connection)?;
-        let known: Vec<FindingKindRow> = finding_kind::table
-            .select(FindingKindRow::as_select())
-            .load(connection)?;
-        let fresh: Vec<&FindingKindRow> = vocabulary
-            .findings
-            .iter()
-            .filter(|row| !known.contains(row))
-            .collect();
+        let known: Vec<FindingKindRow> = finding_kind::table.select(FindingKindRow::as_select()).load(connection)?;
+        let fresh: Vec<&FindingKindRow> = vocabulary.findings.iter().filter(|row| !known.contains(row)).collect();
         changed += diesel::insert_into(finding_kind::table)
             .values(fresh)
             .on_conflict(finding_kind::code)

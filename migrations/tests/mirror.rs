@@ -18,10 +18,7 @@ fn the_mirror_equals_the_database() {
         std::fs::write(&path, &printed).expect("the mirror is written");
     }
     let kept = std::fs::read_to_string(&path).expect("the mirror is there");
-    let first = printed
-        .lines()
-        .zip(kept.lines())
-        .position(|(printed, kept)| printed != kept);
+    let first = printed.lines().zip(kept.lines()).position(|(printed, kept)| printed != kept);
     assert!(
         printed == kept,
         "src/schema.rs differs from the database, first in line {}; REWRITE_MIRROR=1 cargo test -p migrations --test mirror writes it anew",

@@ -23,16 +23,12 @@ struct Number {
 }
 
 fn names(connection: &mut PgConnection, query: &str) -> Vec<String> {
-    let rows: Vec<Name> = diesel::sql_query(query)
-        .load(connection)
-        .expect("the catalogue answers");
+    let rows: Vec<Name> = diesel::sql_query(query).load(connection).expect("the catalogue answers");
     rows.into_iter().map(|row| row.name).collect()
 }
 
 fn number(connection: &mut PgConnection, query: &str) -> i64 {
-    let row: Number = diesel::sql_query(query)
-        .get_result(connection)
-        .expect("the query answers");
+    let row: Number = diesel::sql_query(query).get_result(connection).expect("the query answers");
     row.number
 }
 
@@ -54,15 +50,8 @@ fn vocabulary() -> Vocabulary {
             hard_upper: Some(500.0),
         }],
         // A species may come before its genus.
-        taxa: vec![
-            taxon("goniopora-stokesi", "species", Some("goniopora")),
-            taxon("goniopora", "genus", None),
-        ],
-        findings: vec![FindingKindRow {
-            code: "rows_gone".into(),
-            severity: "noted".into(),
-            scope: "table".into(),
-        }],
+        taxa: vec![taxon("goniopora-stokesi", "species", Some("goniopora")), taxon("goniopora", "genus", None)],
+        findings: vec![FindingKindRow { code: "rows_gone".into(), severity: "noted".into(), scope: "table".into() }],
     }
 }
 
@@ -83,28 +72,22 @@ fn migrated(connection: &mut PgConnection) {
 }
 
 fn accepts(connection: &mut PgConnection, statement: &str) {
-    connection.test_transaction::<_, diesel::result::Error, _>(|connection| {
-        connection.batch_execute(statement)
-    })
+    connection.test_transaction::<_, diesel::result::Error, _>(|connection| connection.batch_execute(statement))
 }
 
 fn refuses(connection: &mut PgConnection, statement: &str, constraint: &str) {
     let mut outcome = String::from("accepted");
     let _ = connection.transaction::<(), diesel::result::Error, _>(|connection| {
         outcome = match connection.batch_execute(statement) {
-            Err(diesel::result::Error::DatabaseError(_, information)) => information
-                .constraint_name()
-                .unwrap_or(information.message())
-                .to_owned(),
+            Err(diesel::result::Error::DatabaseError(_, information)) => {
+                information.constraint_name().unwrap_or(information.message()).to_owned()
+            }
             Err(other) => other.to_string(),
             Ok(()) => "accepted".to_owned(),
         };
         Err(diesel::result::Error::RollbackTransaction)
     });
-    assert!(
-        outcome.contains(constraint),
-        "{statement}\n   gave '{outcome}', expected '{constraint}'"
-    );
+    assert!(outcome.contains(constraint), "{statement}\n   gave '{outcome}', expected '{constraint}'");
 }
 
 const TABLES: &str = "c.relkind = 'r' AND c.relnamespace = 'public'::regnamespace";
@@ -174,24 +157,10 @@ fn everything_of_a_keeper_goes_with_the_keeper_and_nothing_else_does() {
         )
         .expect("a keeper can be deleted with all that is theirs");
     for table in ["tank", "specimen"] {
-        assert_eq!(
-            number(
-                connection,
-                &format!("SELECT count(*) AS number FROM {table}")
-            ),
-            1,
-            "{table}"
-        );
+        assert_eq!(number(connection, &format!("SELECT count(*) AS number FROM {table}")), 1, "{table}");
     }
     for table in ["upload", "log", "reading", "stay", "record_source"] {
-        assert_eq!(
-            number(
-                connection,
-                &format!("SELECT count(*) AS number FROM {table}")
-            ),
-            0,
-            "{table}"
-        );
+        assert_eq!(number(connection, &format!("SELECT count(*) AS number FROM {table}")), 0, "{table}");
     }
 }
 
@@ -243,68 +212,23 @@ fn readings_that_cannot_be_are_refused() {
              VALUES (1, gen_random_uuid()::text, '\\x00112233445566778899aabbccddeeff', '{{}}', false, '', {values})"
         )
     };
-    accepts(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, 4.5, 5.5, '='"),
-    );
-    accepts(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, NULL, 5, 10, 'interval'"),
-    );
-    accepts(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, 50, 50, NULL, '>'"),
-    );
-    refuses(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, 6, 4, '='"),
-        "reading_check",
-    );
-    refuses(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, NULL, 5, 6, '='"),
-        "reading_check",
-    );
-    refuses(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, NULL, 5, 6, '<'"),
-        "reading_check",
-    );
-    refuses(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, 5, 10, 'interval'"),
-        "reading_check",
-    );
-    refuses(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, NULL, NULL, NULL, 'interval'"),
-        "reading_check",
-    );
-    refuses(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, 'NaN', NULL, NULL, '='"),
-        "reading_value_check",
-    );
+    accepts(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, 4.5, 5.5, '='"));
+    accepts(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, NULL, 5, 10, 'interval'"));
+    accepts(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, 50, 50, NULL, '>'"));
+    refuses(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, 6, 4, '='"), "reading_check");
+    refuses(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, NULL, 5, 6, '='"), "reading_check");
+    refuses(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, NULL, 5, 6, '<'"), "reading_check");
+    refuses(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, 5, 10, 'interval'"), "reading_check");
+    refuses(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, NULL, NULL, NULL, 'interval'"), "reading_check");
+    refuses(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, 'NaN', NULL, NULL, '='"), "reading_value_check");
     refuses(
         connection,
         &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, NULL, 'Infinity', '='"),
         "reading_upper_check",
     );
-    refuses(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 0, 5, NULL, NULL, '='"),
-        "reading_ordinal_check",
-    );
-    refuses(
-        connection,
-        &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, NULL, NULL, '~'"),
-        "reading_qualifier_check",
-    );
-    refuses(
-        connection,
-        &insert("1, 'nitrat', '2024-03-04', NULL, 1, 5, NULL, NULL, '='"),
-        "reading_parameter_fkey",
-    );
+    refuses(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 0, 5, NULL, NULL, '='"), "reading_ordinal_check");
+    refuses(connection, &insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, NULL, NULL, '~'"), "reading_qualifier_check");
+    refuses(connection, &insert("1, 'nitrat', '2024-03-04', NULL, 1, 5, NULL, NULL, '='"), "reading_parameter_fkey");
     // Another keeper's tank.
     refuses(
         connection,
@@ -312,11 +236,7 @@ fn readings_that_cannot_be_are_refused() {
         "reading_keeper_id_tank_id_fkey",
     );
     let one = insert("1, 'nitrate', '2024-03-04', NULL, 1, 5, NULL, NULL, '='");
-    refuses(
-        connection,
-        &format!("{one}; {one}"),
-        "reading_tank_id_taken_on",
-    );
+    refuses(connection, &format!("{one}; {one}"), "reading_tank_id_taken_on");
     let other = insert("1, 'nitrate', '2024-03-04', NULL, 2, 5, NULL, NULL, '='");
     accepts(connection, &format!("{one}; {other}"));
 }
@@ -332,34 +252,12 @@ fn a_specimen_is_in_one_tank_at_a_time_and_ends_once() {
         )
     };
     let first = stay(1, "'2024-01-01'", "'2024-02-01'");
-    accepts(
-        connection,
-        &(first.clone() + &stay(1, "'2024-02-01'", "NULL")),
-    );
-    accepts(
-        connection,
-        &(first.clone() + &stay(2, "'2024-01-10'", "NULL")),
-    );
-    refuses(
-        connection,
-        &(first.clone() + &stay(1, "'2024-01-31'", "NULL")),
-        "stay_one_tank_at_a_time",
-    );
-    refuses(
-        connection,
-        &(first.clone() + &stay(1, "NULL", "'2024-01-02'")),
-        "stay_one_tank_at_a_time",
-    );
-    refuses(
-        connection,
-        &(first + &stay(1, "NULL", "NULL")),
-        "stay_one_tank_at_a_time",
-    );
-    refuses(
-        connection,
-        &stay(1, "'2024-02-01'", "'2024-02-01'"),
-        "stay_check",
-    );
+    accepts(connection, &(first.clone() + &stay(1, "'2024-02-01'", "NULL")));
+    accepts(connection, &(first.clone() + &stay(2, "'2024-01-10'", "NULL")));
+    refuses(connection, &(first.clone() + &stay(1, "'2024-01-31'", "NULL")), "stay_one_tank_at_a_time");
+    refuses(connection, &(first.clone() + &stay(1, "NULL", "'2024-01-02'")), "stay_one_tank_at_a_time");
+    refuses(connection, &(first + &stay(1, "NULL", "NULL")), "stay_one_tank_at_a_time");
+    refuses(connection, &stay(1, "'2024-02-01'", "'2024-02-01'"), "stay_check");
     let ending = |earliest: &str, latest: &str| {
         format!(
             "INSERT INTO ending (keeper_id, key, digest, specimen_id, fate, cause_group, other_causes, manner, condition, earliest, latest, written_day, date_held, written)
@@ -367,11 +265,7 @@ fn a_specimen_is_in_one_tank_at_a_time_and_ends_once() {
         )
     };
     accepts(connection, &ending("'2024-01-01'", "'2024-01-01'"));
-    refuses(
-        connection,
-        &ending("'2024-01-02'", "'2024-01-01'"),
-        "ending_check",
-    );
+    refuses(connection, &ending("'2024-01-02'", "'2024-01-01'"), "ending_check");
     refuses(
         connection,
         &(ending("'2024-01-01'", "'2024-01-01'") + &ending("'2024-01-01'", "'2024-01-01'")),
@@ -385,10 +279,7 @@ fn steps_go_up_and_down_and_leave_nothing() {
     let connection = &mut database.connect();
     let up = migrations::migrate(connection).expect("the schema is made");
     assert!(up.len() >= 5, "{up:?}");
-    assert_eq!(
-        migrations::migrate(connection).expect("nothing to do"),
-        Vec::<String>::new()
-    );
+    assert_eq!(migrations::migrate(connection).expect("nothing to do"), Vec::<String>::new());
     migrations::revert_all(connection).expect("the schema goes");
     let left = names(
         connection,
@@ -398,12 +289,7 @@ fn steps_go_up_and_down_and_leave_nothing() {
          UNION ALL SELECT t.typname::text FROM pg_type t WHERE t.typnamespace = 'public'::regnamespace AND t.typrelid = 0 AND t.typname NOT LIKE '\\_%'",
     );
     assert_eq!(left, Vec::<String>::new());
-    assert_eq!(
-        migrations::migrate(connection)
-            .expect("the schema is made again")
-            .len(),
-        up.len()
-    );
+    assert_eq!(migrations::migrate(connection).expect("the schema is made again").len(), up.len());
 }
 
 #[test]
@@ -413,15 +299,9 @@ fn a_database_of_a_later_program_is_refused_untouched() {
     connection
         .batch_execute("INSERT INTO __diesel_schema_migrations (version) VALUES ('29990101000000')")
         .expect("a step of the future is written");
-    for outcome in [
-        migrations::migrate(connection),
-        migrations::revert_all(connection),
-    ] {
+    for outcome in [migrations::migrate(connection), migrations::revert_all(connection)] {
         let error = outcome.expect_err("a later schema is refused");
-        assert!(
-            matches!(&error, MigrationError::FutureVersion { step } if step == "29990101000000"),
-            "{error:?}"
-        );
+        assert!(matches!(&error, MigrationError::FutureVersion { step } if step == "29990101000000"), "{error:?}");
         assert!(!error.to_string().contains('\n'));
     }
     assert_eq!(number(connection, "SELECT count(*) AS number FROM tank"), 2);
@@ -438,25 +318,15 @@ fn servers_that_start_together_take_turns() {
             .map(|_| {
                 scope.spawn(|| {
                     let connection = &mut database.connect();
-                    let steps = migrations::migrate(connection)
-                        .expect("the schema is made")
-                        .len();
-                    migrations::synchronise(connection, &vocabulary())
-                        .expect("the codes are written");
+                    let steps = migrations::migrate(connection).expect("the schema is made").len();
+                    migrations::synchronise(connection, &vocabulary()).expect("the codes are written");
                     steps
                 })
             })
             .collect();
-        starts
-            .into_iter()
-            .map(|start| start.join().expect("no panic"))
-            .collect()
+        starts.into_iter().map(|start| start.join().expect("no panic")).collect()
     });
-    assert_eq!(
-        taken.iter().filter(|steps| **steps > 0).count(),
-        1,
-        "{taken:?}"
-    );
+    assert_eq!(taken.iter().filter(|steps| **steps > 0).count(), 1, "{taken:?}");
 }
 
 #[test]
@@ -465,25 +335,13 @@ fn codes_are_written_once_described_anew_and_never_deleted() {
     let connection = &mut database.connect();
     let edition = |connection: &mut PgConnection| number(connection, "SELECT number FROM edition");
     let before = edition(connection);
-    assert_eq!(
-        migrations::synchronise(connection, &vocabulary()).expect("nothing to do"),
-        0
-    );
+    assert_eq!(migrations::synchronise(connection, &vocabulary()).expect("nothing to do"), 0);
     assert_eq!(edition(connection), before);
     let mut changed = vocabulary();
     changed.parameters[0].name = "Nitrate (NO3)".into();
     changed.taxa.clear();
-    assert_eq!(
-        migrations::synchronise(connection, &changed).expect("one name changes"),
-        1
-    );
+    assert_eq!(migrations::synchronise(connection, &changed).expect("one name changes"), 1);
     assert_eq!(edition(connection), before + 1);
-    assert_eq!(
-        names(connection, "SELECT name FROM parameter"),
-        ["Nitrate (NO3)"]
-    );
-    assert_eq!(
-        number(connection, "SELECT count(*) AS number FROM taxon"),
-        2
-    );
+    assert_eq!(names(connection, "SELECT name FROM parameter"), ["Nitrate (NO3)"]);
+    assert_eq!(number(connection, "SELECT count(*) AS number FROM taxon"), 2);
 }

@@ -25,19 +25,11 @@ pub struct Entry<'a> {
 
 impl<'a> Entry<'a> {
     fn of(stated: Stated<'a>) -> Self {
-        Entry {
-            sources: vec![stated],
-            disputed: false,
-            replicate: false,
-            log: stated.log,
-        }
+        Entry { sources: vec![stated], disputed: false, replicate: false, log: stated.log }
     }
 
     fn corrected(stated: Stated<'a>, entries: &[Entry<'a>]) -> Self {
-        Entry {
-            log: first_log(entries),
-            ..Entry::of(stated)
-        }
+        Entry { log: first_log(entries), ..Entry::of(stated) }
     }
 
     /// What it says.
@@ -48,16 +40,8 @@ impl<'a> Entry<'a> {
 
 /// The log that was the first to state any of these.
 pub fn first_log(entries: &[Entry<'_>]) -> Option<i64> {
-    let stated = entries.iter().flat_map(|entry| {
-        entry
-            .sources
-            .iter()
-            .map(|stated| (stated.upload, entry.log))
-    });
-    stated
-        .filter_map(|(upload, log)| Some((upload, log?)))
-        .min()
-        .map(|(_, log)| log)
+    let stated = entries.iter().flat_map(|entry| entry.sources.iter().map(|stated| (stated.upload, entry.log)));
+    stated.filter_map(|(upload, log)| Some((upload, log?))).min().map(|(_, log)| log)
 }
 
 /// All facts of a keeper by kind and slot.
@@ -101,27 +85,15 @@ pub fn join<'a>(
     let mut names: Names<'a> = BTreeMap::new();
     let mut facts: Facts<'a> = BTreeMap::new();
     for position in by_last {
-        for (key, stated) in logs[*position]
-            .1
-            .facts
-            .iter()
-            .filter(|(key, _)| !key.kind.repeats())
-        {
-            facts
-                .entry(key.kind)
-                .or_default()
-                .entry(key.slot.clone())
-                .or_default()
-                .push(Entry::of(*stated));
+        for (key, stated) in logs[*position].1.facts.iter().filter(|(key, _)| !key.kind.repeats()) {
+            facts.entry(key.kind).or_default().entry(key.slot.clone()).or_default().push(Entry::of(*stated));
         }
     }
     let mut slots: BTreeMap<(Kind, &str), Vec<Side<'a>>> = BTreeMap::new();
     for position in by_first {
         let (log, content) = &logs[*position];
         for (specimen, given) in &content.names {
-            names
-                .entry(specimen.clone())
-                .or_insert_with(|| given.clone());
+            names.entry(specimen.clone()).or_insert_with(|| given.clone());
         }
         for (key, stated) in content.facts.iter().filter(|(key, _)| key.kind.repeats()) {
             let sides = slots.entry((key.kind, &key.slot)).or_default();
@@ -143,18 +115,13 @@ pub fn join<'a>(
         if kind == Kind::Reading && sides.len() > 1 {
             compare(slot, &mut sides, preferences, &mut disagreements);
         }
-        let entries = facts
-            .entry(kind)
-            .or_default()
-            .entry(slot.to_owned())
-            .or_default();
+        let entries = facts.entry(kind).or_default().entry(slot.to_owned()).or_default();
         for side in sides {
             let before = entries.len();
             let mut taken = BTreeSet::new();
             for (at, stated) in side.stated.iter().enumerate() {
-                let alike = (0..before).find(|entry| {
-                    !taken.contains(entry) && agrees(entries[*entry].record(), stated.record)
-                });
+                let alike =
+                    (0..before).find(|entry| !taken.contains(entry) && agrees(entries[*entry].record(), stated.record));
                 let entry = match alike {
                     Some(entry) => {
                         taken.insert(entry);
@@ -171,11 +138,7 @@ pub fn join<'a>(
             }
         }
     }
-    Joined {
-        facts,
-        names,
-        disagreements: disagreements.into_values().collect(),
-    }
+    Joined { facts, names, disagreements: disagreements.into_values().collect() }
 }
 
 fn compare(
@@ -199,11 +162,8 @@ fn compare(
             let answer = preferences.get(&logs).copied();
             match answer {
                 Some(Preference::Log(right_one)) => {
-                    let (loser, lost) = if right_one == left_log {
-                        (right, right_only.clone())
-                    } else {
-                        (left, left_only.clone())
-                    };
+                    let (loser, lost) =
+                        if right_one == left_log { (right, right_only.clone()) } else { (left, left_only.clone()) };
                     dropped.extend(lost.into_iter().map(|at| (loser, at)));
                 }
                 Some(Preference::Both) => {
@@ -215,28 +175,14 @@ fn compare(
                     sides[right].disputed.extend(right_only.iter().copied());
                 }
             }
-            let (first, second) = if left_log < right_log {
-                (left, right)
-            } else {
-                (right, left)
-            };
-            let (first_only, second_only) = if left_log < right_log {
-                (left_only, right_only)
-            } else {
-                (right_only, left_only)
-            };
-            let written = |side: usize, only: &[usize]| {
-                only.iter()
-                    .map(|at| sides[side].stated[*at].record.clone())
-                    .collect()
-            };
+            let (first, second) = if left_log < right_log { (left, right) } else { (right, left) };
+            let (first_only, second_only) =
+                if left_log < right_log { (left_only, right_only) } else { (right_only, left_only) };
+            let written =
+                |side: usize, only: &[usize]| only.iter().map(|at| sides[side].stated[*at].record.clone()).collect();
             disagreements
                 .entry(logs)
-                .or_insert_with(|| Disagreement {
-                    logs,
-                    answer,
-                    disputes: Vec::new(),
-                })
+                .or_insert_with(|| Disagreement { logs, answer, disputes: Vec::new() })
                 .disputes
                 .push(Dispute {
                     slot: slot.to_owned(),
@@ -248,11 +194,7 @@ fn compare(
     for (side, at) in dropped.into_iter().rev() {
         sides[side].stated.remove(at);
         let shift = |marks: &BTreeSet<usize>| {
-            marks
-                .iter()
-                .filter(|mark| **mark != at)
-                .map(|mark| if *mark > at { mark - 1 } else { *mark })
-                .collect()
+            marks.iter().filter(|mark| **mark != at).map(|mark| if *mark > at { mark - 1 } else { *mark }).collect()
         };
         sides[side].disputed = shift(&sides[side].disputed);
         sides[side].replicate = shift(&sides[side].replicate);
@@ -264,10 +206,7 @@ fn unmatched(left: &[Stated<'_>], right: &[Stated<'_>]) -> (Vec<usize>, Vec<usiz
     let mut free: Vec<usize> = (0..right.len()).collect();
     let mut left_only = Vec::new();
     for (at, stated) in left.iter().enumerate() {
-        match free
-            .iter()
-            .position(|other| agrees(stated.record, right[*other].record))
-        {
+        match free.iter().position(|other| agrees(stated.record, right[*other].record)) {
             Some(found) => {
                 free.remove(found);
             }
@@ -279,15 +218,7 @@ fn unmatched(left: &[Stated<'_>], right: &[Stated<'_>]) -> (Vec<usize>, Vec<usiz
 
 /// Lays a single edit over everything: an edit is the fact as it should be.
 pub fn edit<'a>(joined: &mut Joined<'a>, upload: &LiveUpload<'a>) {
-    for (
-        Key {
-            kind,
-            slot,
-            ordinal,
-        },
-        record,
-    ) in named(upload.records)
-    {
+    for (Key { kind, slot, ordinal }, record) in named(upload.records) {
         let stated = Stated {
             record,
             upload: upload.upload,
@@ -300,12 +231,7 @@ pub fn edit<'a>(joined: &mut Joined<'a>, upload: &LiveUpload<'a>) {
         if kind == Kind::Specimen {
             joined.names.remove(&slot);
         }
-        let entries = joined
-            .facts
-            .entry(kind)
-            .or_default()
-            .entry(slot)
-            .or_default();
+        let entries = joined.facts.entry(kind).or_default().entry(slot).or_default();
         let at = usize::try_from(ordinal - 1).unwrap_or(usize::MAX);
         if !kind.repeats() {
             *entries = vec![Entry::corrected(stated, entries)];

@@ -94,15 +94,7 @@ impl Kind {
 
     /// `true` if several facts can share a slot: two tests of one moment, two feedings of one day.
     pub const fn repeats(self) -> bool {
-        matches!(
-            self,
-            Kind::Reading
-                | Kind::Sighting
-                | Kind::Sizing
-                | Kind::Routine
-                | Kind::Event
-                | Kind::Incident
-        )
+        matches!(self, Kind::Reading | Kind::Sighting | Kind::Sizing | Kind::Routine | Kind::Event | Kind::Incident)
     }
 }
 
@@ -132,12 +124,7 @@ pub fn slot(record: &Record) -> String {
     match record {
         Record::Tank(tank) => folded(&tank.name),
         Record::Instrument(kit) => {
-            format!(
-                "{}|{}|{}",
-                place(kit.tank.as_deref(), None),
-                kit.parameter,
-                folded(&kit.name)
-            )
+            format!("{}|{}|{}", place(kit.tank.as_deref(), None), kit.parameter, folded(&kit.name))
         }
         Record::Specimen(specimen) => folded(&specimen.label),
         Record::Reading(reading) => {
@@ -152,27 +139,14 @@ pub fn slot(record: &Record) -> String {
         Record::Identification(name) => format!("{}|{}", folded(&name.specimen), name.on),
         Record::Stay(stay) => format!("{}|{}", folded(&stay.specimen), span(stay.from)),
         Record::Placement(spot) => {
-            let from = spot
-                .from
-                .map_or_else(|| "start".to_owned(), |from| from.to_string());
+            let from = spot.from.map_or_else(|| "start".to_owned(), |from| from.to_string());
             format!("{}|{from}", folded(&spot.specimen))
         }
         Record::Sighting(look) => format!("{}|{}|{}", folded(&look.specimen), look.on, look.source),
-        Record::Sizing(size) => format!(
-            "{}|{}|{}|{}",
-            folded(&size.specimen),
-            size.on,
-            size.measure,
-            size.basis
-        ),
+        Record::Sizing(size) => format!("{}|{}|{}|{}", folded(&size.specimen), size.on, size.measure, size.basis),
         Record::Ending(ending) => folded(&ending.specimen),
         Record::Routine(habit) => {
-            format!(
-                "{}|{}|{}",
-                place(habit.tank.as_deref(), habit.specimen.as_deref()),
-                habit.routine,
-                habit.from
-            )
+            format!("{}|{}|{}", place(habit.tank.as_deref(), habit.specimen.as_deref()), habit.routine, habit.from)
         }
         Record::Event(event) => {
             let place = place(event.tank.as_deref(), event.specimen.as_deref());
@@ -198,8 +172,7 @@ fn place(tank: Option<&str>, specimen: Option<&str>) -> String {
 }
 
 fn span(from: Option<DaySpan>) -> String {
-    let day =
-        |day: Option<chrono::NaiveDate>| day.map_or_else(|| "?".to_owned(), |day| day.to_string());
+    let day = |day: Option<chrono::NaiveDate>| day.map_or_else(|| "?".to_owned(), |day| day.to_string());
     match from {
         None => "start".to_owned(),
         Some(DaySpan { earliest, latest }) if earliest == latest => day(earliest),
@@ -309,12 +282,8 @@ pub fn agrees(left: &Record, right: &Record) -> bool {
                 && left.tissue_cover == right.tissue_cover
                 && left.colour == right.colour
         }
-        (Record::Sizing(left), Record::Sizing(right)) => {
-            left.value == right.value && left.unit == right.unit
-        }
-        (Record::Event(left), Record::Event(right)) => {
-            left.amount == right.amount && left.unit == right.unit
-        }
+        (Record::Sizing(left), Record::Sizing(right)) => left.value == right.value && left.unit == right.unit,
+        (Record::Event(left), Record::Event(right)) => left.amount == right.amount && left.unit == right.unit,
         (Record::Routine(left), Record::Routine(right)) => {
             left.per_week == right.per_week
                 && left.to == right.to

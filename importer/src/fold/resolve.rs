@@ -36,10 +36,7 @@ pub fn resolve(joined: &Joined<'_>, logs: &BTreeMap<i64, LogFacts>) -> Current {
 }
 
 /// Slots of a kind, in order.
-fn of<'f, 'a>(
-    facts: &'f Facts<'a>,
-    kind: Kind,
-) -> impl Iterator<Item = (&'f String, &'f Vec<Entry<'a>>)> {
+fn of<'f, 'a>(facts: &'f Facts<'a>, kind: Kind) -> impl Iterator<Item = (&'f String, &'f Vec<Entry<'a>>)> {
     facts.get(&kind).into_iter().flatten()
 }
 
@@ -63,29 +60,22 @@ fn source(kind: Kind, key: &str, stated: &Stated<'_>) -> Source {
 
 impl Current {
     fn written_at(&mut self, kind: Kind, key: &str, entries: &[Entry<'_>]) {
-        let sources = entries
-            .iter()
-            .flat_map(|entry| &entry.sources)
-            .map(|stated| source(kind, key, stated));
+        let sources = entries.iter().flat_map(|entry| &entry.sources).map(|stated| source(kind, key, stated));
         self.sources.extend(sources);
     }
 
     fn without_place(&mut self, kind: Kind, key: &str, entries: &[Entry<'_>], missing: Missing) {
-        let waiting = entries
-            .iter()
-            .flat_map(|entry| &entry.sources)
-            .map(|stated| source(kind, key, stated));
-        self.unplaced
-            .extend(waiting.map(|source| Unplaced { source, missing }));
+        let waiting = entries.iter().flat_map(|entry| &entry.sources).map(|stated| source(kind, key, stated));
+        self.unplaced.extend(waiting.map(|source| Unplaced { source, missing }));
     }
 }
 
 /// The middle of a span, the earlier of two middle days; the only known end of an open one.
 fn middle(span: DaySpan) -> Option<NaiveDate> {
     match (span.earliest, span.latest) {
-        (Some(earliest), Some(latest)) => earliest.checked_add_signed(chrono::TimeDelta::days(
-            (latest - earliest).num_days().div_euclid(2),
-        )),
+        (Some(earliest), Some(latest)) => {
+            earliest.checked_add_signed(chrono::TimeDelta::days((latest - earliest).num_days().div_euclid(2)))
+        }
         (earliest, latest) => latest.or(earliest),
     }
 }

@@ -74,14 +74,7 @@ pub fn named(records: &[Record]) -> Vec<(Key, &Record)> {
         } else {
             1
         };
-        named.push((
-            Key {
-                kind,
-                slot,
-                ordinal,
-            },
-            record,
-        ));
+        named.push((Key { kind, slot, ordinal }, record));
     }
     named
 }
@@ -102,11 +95,8 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
     let mut step = Step::default();
     let named = named(upload.records);
     let keys: HashSet<&Key> = named.iter().map(|(key, _)| key).collect();
-    let restated: HashSet<&str> = named
-        .iter()
-        .filter(|(key, _)| key.kind == Kind::Specimen)
-        .map(|(key, _)| key.slot.as_str())
-        .collect();
+    let restated: HashSet<&str> =
+        named.iter().filter(|(key, _)| key.kind == Kind::Specimen).map(|(key, _)| key.slot.as_str()).collect();
 
     // A specimen's row is one statement: what else it said goes when the row says it no longer.
     let rows: HashMap<&str, (Option<&str>, u32, i64)> = log
@@ -115,10 +105,7 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
         .filter(|(key, _)| key.kind == Kind::Specimen && restated.contains(key.slot.as_str()))
         .map(|(key, stated)| {
             let place = stated.last.place();
-            (
-                key.slot.as_str(),
-                (place.sheet.as_deref(), place.row, stated.last_upload),
-            )
+            (key.slot.as_str(), (place.sheet.as_deref(), place.row, stated.last_upload))
         })
         .collect();
     let mut leaving: Vec<(Key, bool)> = Vec::new();
@@ -132,9 +119,7 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
             // A row number of 0 is no row: single facts are not parts of one statement.
             place.row > 0
                 && row.is_some_and(|(sheet, row, upload)| {
-                    *row == place.row
-                        && *sheet == place.sheet.as_deref()
-                        && *upload == stated.last_upload
+                    *row == place.row && *sheet == place.sheet.as_deref() && *upload == stated.last_upload
                 })
         });
         if of_row {
@@ -161,14 +146,8 @@ pub fn lay<'a>(log: &mut Log<'a>, upload: &LiveUpload<'a>) -> Step<'a> {
             && specimen.taxon.is_some()
         {
             let names = log.names.entry(key.slot.clone()).or_default();
-            if names
-                .last()
-                .is_none_or(|name| name.specimen.taxon != specimen.taxon)
-            {
-                names.push(Name {
-                    on: confirmed,
-                    specimen,
-                });
+            if names.last().is_none_or(|name| name.specimen.taxon != specimen.taxon) {
+                names.push(Name { on: confirmed, specimen });
             }
         }
         let fresh = Stated {
@@ -210,14 +189,9 @@ pub fn is_register_sighting(record: &Record) -> bool {
 /// Share of equal keys, of the smaller of the two sides: a grown or a cut copy of a log has nearly 1.
 /// Tanks, instruments and what follows from a list's day are no sign of one log.
 pub fn likeness(log: &Log<'_>, records: &[Record]) -> f64 {
-    let telling = |kind: Kind, record: &Record| {
-        !matches!(kind, Kind::Tank | Kind::Instrument) && !is_register_sighting(record)
-    };
-    let of_log = log
-        .facts
-        .iter()
-        .filter(|(key, stated)| telling(key.kind, stated.record))
-        .count();
+    let telling =
+        |kind: Kind, record: &Record| !matches!(kind, Kind::Tank | Kind::Instrument) && !is_register_sighting(record);
+    let of_log = log.facts.iter().filter(|(key, stated)| telling(key.kind, stated.record)).count();
     let named = named(records);
     let mut of_file = 0_usize;
     let mut shared = 0_usize;
@@ -228,9 +202,5 @@ pub fn likeness(log: &Log<'_>, records: &[Record]) -> f64 {
         }
     }
     let smaller = of_log.min(of_file);
-    if smaller == 0 {
-        0.0
-    } else {
-        shared as f64 / smaller as f64
-    }
+    if smaller == 0 { 0.0 } else { shared as f64 / smaller as f64 }
 }

@@ -41,7 +41,7 @@ impl Loader {
                 // The answer and what follows from it are one step: the records, the fold, the edition.
                 let read = self.read(connection, &row)?;
                 stage::keep(connection, &row, &read)?;
-                commit::make_current(connection, &row, &read.outcome.records, by)?;
+                commit::make_current(connection, &row, by)?;
                 return Ok(true);
             }
             diesel::update(upload::table.find(id))

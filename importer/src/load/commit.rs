@@ -87,7 +87,6 @@ impl Loader {
             if row.state()? != State::Committing {
                 return Err(not_committable(id, row.state()?));
             }
-            let mut records = None;
             if row.staged_revision != Some(revision(connection, owner)?) {
                 // Something else of the keeper was committed or undone since: what this file means may have changed.
                 let read = self.read(connection, &row)?;
@@ -98,14 +97,9 @@ impl Loader {
                     // Kept as read, with its questions; nothing is committed.
                     return Ok(None);
                 }
-                records = Some(read.outcome.records);
             }
-            let records = match records {
-                Some(records) => records,
-                None => store::records(connection, id, Stage::Staged)?,
-            };
             let row = store::row(connection, id)?;
-            make_current(connection, &row, &records, &row.received_by).map(Some)
+            make_current(connection, &row, &row.received_by).map(Some)
         });
         let done = match done {
             Err(error @ (LoadError::Rejected { .. } | LoadError::Packing(_) | LoadError::Damaged { .. })) => {
@@ -138,7 +132,6 @@ fn give_back(connection: &mut PgConnection, id: i64, why: &LoadError) -> Result<
 pub(super) fn make_current(
     connection: &mut PgConnection,
     row: &UploadRow,
-    records: &[Record],
     by: &str,
 ) -> Result<CommitSummary, LoadError> {
     let sequence = revision(connection, row.keeper_id)? + 1;
@@ -146,7 +139,7 @@ pub(super) fn make_current(
         ("file", None) => Some(new_log(connection, row)?),
         (_, log_id) => log_id,
     };
-    store::store_records(connection, row.id, Stage::Committed, records)?;
+    store::commit_records(connection, row.id)?;
     diesel::update(keeper::table.find(row.keeper_id)).set(keeper::revision.eq(sequence)).execute(connection)?;
     diesel::update(upload::table.find(row.id))
         .set((
@@ -155,17 +148,15 @@ pub(super) fn make_current(
             // The first commit gives an upload its place; later answers do not move it.
             upload::commit_sequence.eq(row.commit_sequence.unwrap_or(sequence)),
             upload::committed_at.eq(diesel::dsl::now),
+            upload::state_message.eq(None::<String>),
             upload::staged_revision.eq(sequence),
         ))
         .execute(connection)?;
-    let (changes, unplaced) = refold(connection, row.keeper_id)?;
+    let Refolded { live, changes, unplaced } = refold(connection, row.keeper_id)?;
+    let own = live.iter().find(|live| live.upload == row.id).map(|live| live.records.as_slice());
+    let counted = counted(connection, row.id, own.unwrap_or_default())?;
     record(connection, by, "commit upload", row.id)?;
-    Ok(CommitSummary {
-        changes,
-        unplaced,
-        edition: raise_edition(connection)?,
-        ..counted(connection, row.id, records)?
-    })
+    Ok(CommitSummary { changes, unplaced, edition: raise_edition(connection)?, ..counted })
 }
 
 fn counted(connection: &mut PgConnection, id: i64, records: &[Record]) -> Result<CommitSummary, LoadError> {
@@ -217,14 +208,20 @@ fn new_log(connection: &mut PgConnection, row: &UploadRow) -> Result<i64, LoadEr
     Ok(diesel::insert_into(log::table).values(values).returning(log::id).get_result(connection)?)
 }
 
+struct Refolded {
+    live: Vec<store::Live>,
+    changes: Changes,
+    unplaced: Vec<Unplaced>,
+}
+
 /// The keeper's tables become the fold of the live uploads.
-fn refold(connection: &mut PgConnection, keeper_id: i64) -> Result<(Changes, Vec<Unplaced>), LoadError> {
+fn refold(connection: &mut PgConnection, keeper_id: i64) -> Result<Refolded, LoadError> {
     let live = store::live(connection, keeper_id)?;
     let uploads: Vec<LiveUpload<'_>> = live.iter().map(store::Live::borrow).collect();
     let preferences = store::preferences(connection, keeper_id, None)?;
     let current = fold(&uploads, &preferences);
     let changes = apply::apply(connection, keeper_id, &current)?;
-    Ok((changes, current.unplaced.into_iter().collect()))
+    Ok(Refolded { changes, unplaced: current.unplaced.into_iter().collect(), live })
 }
 
 /// See [`super::undo`].
@@ -327,7 +324,8 @@ pub(super) fn at_once(
             .values((upload_file::upload_id.eq(id), upload_file::content.eq(&content)))
             .execute(connection)?;
         let row = store::row(connection, id)?;
-        make_current(connection, &row, records, by)?;
+        store::store_records(connection, id, Stage::Staged, records)?;
+        make_current(connection, &row, by)?;
         Ok(id)
     })
 }

@@ -83,9 +83,9 @@ impl Loader {
         let given: Vec<Answer> = own.iter().map(|stored| stored.answer.clone()).collect();
         let read = |context: &Context, answers: Vec<Answer>| {
             let context = Context { answers, ..context.clone() };
-            store::outcome_without_nul((self.reader)(&row.name, &bytes, &context))
+            (self.reader)(&row.name, &bytes, &context)
         };
-        let mut outcome = read(&context, given.clone())?;
+        let mut outcome = read(&context, given.clone());
         let others = Others::of(connection, row)?;
         let mut carried = Vec::new();
         if frozen.is_none() {
@@ -97,7 +97,7 @@ impl Loader {
             }
             if !carried.is_empty() || context.complete_since_answered {
                 let answers = carried.iter().map(|(_, answer)| answer.clone()).chain(given).collect();
-                outcome = read(&context, answers)?;
+                outcome = read(&context, answers);
             }
         }
         let chosen = compare(connection, row, &others, &mut outcome)?;

@@ -11,7 +11,7 @@ use serde::Serialize;
 use serde_json::Value;
 
 use super::LoadError;
-use crate::context::{About, Outcome};
+use crate::context::About;
 use crate::finding::{Answer, CellCounts, Finding, Severity};
 use crate::fold::between::{Preferences, pair};
 use crate::fold::key::Kind;
@@ -263,7 +263,14 @@ pub fn records(connection: &mut PgConnection, id: i64, stage: Stage) -> Result<V
 const LEVEL: i32 = 3;
 
 fn pack(records: &[Record]) -> Result<Vec<u8>, LoadError> {
-    let json = serde_json::to_vec(records).map_err(|error| LoadError::Packing(error.to_string()))?;
+    let packing = |error: serde_json::Error| LoadError::Packing(error.to_string());
+    let mut json = serde_json::to_vec(records).map_err(packing)?;
+    // In JSON the character of number 0 is an escape; a text that spells the escape out only costs the walk.
+    if memchr::memmem::find(&json, b"\\u0000").is_some() {
+        let mut value: Value = serde_json::from_slice(&json).map_err(packing)?;
+        replace_nul(&mut value);
+        json = serde_json::to_vec(&value).map_err(packing)?;
+    }
     zstd::encode_all(json.as_slice(), LEVEL).map_err(|error| LoadError::Packing(error.to_string()))
 }
 
@@ -279,20 +286,37 @@ pub(super) fn store_records(
     stage: Stage,
     records: &[Record],
 ) -> Result<(), LoadError> {
-    let packed = pack(records)?;
-    let count = i64::try_from(records.len()).unwrap_or(i64::MAX);
+    insert_records(connection, id, stage, &pack(records)?, i64::try_from(records.len()).unwrap_or(i64::MAX))
+}
+
+fn insert_records(
+    connection: &mut PgConnection,
+    id: i64,
+    stage: Stage,
+    packed: &[u8],
+    count: i64,
+) -> Result<(), LoadError> {
     diesel::insert_into(upload_records::table)
         .values((
             upload_records::upload_id.eq(id),
             upload_records::stage.eq(stage.as_str()),
-            upload_records::records.eq(&packed),
+            upload_records::records.eq(packed),
             upload_records::record_count.eq(count),
         ))
         .on_conflict((upload_records::upload_id, upload_records::stage))
         .do_update()
-        .set((upload_records::records.eq(&packed), upload_records::record_count.eq(count)))
+        .set((upload_records::records.eq(packed), upload_records::record_count.eq(count)))
         .execute(connection)?;
     Ok(())
+}
+
+/// Makes the records as read the committed ones.
+pub(super) fn commit_records(connection: &mut PgConnection, id: i64) -> Result<(), LoadError> {
+    let as_read =
+        upload_records::table.filter(upload_records::upload_id.eq(id).and(upload_records::stage.eq("staged")));
+    let (packed, count): (Vec<u8>, i64) =
+        as_read.select((upload_records::records, upload_records::record_count)).first(connection)?;
+    insert_records(connection, id, Stage::Committed, &packed, count)
 }
 
 /// Findings of an upload in the order of the file, as last read.
@@ -359,20 +383,20 @@ pub(super) fn store_findings(connection: &mut PgConnection, id: i64, findings: &
         rows.push((
             finding::upload_id.eq(id),
             finding::position.eq(i32::try_from(position).unwrap_or(i32::MAX)),
-            finding::key.eq(&one.key),
-            finding::code.eq(&one.code),
+            finding::key.eq(without_nul(&one.key)),
+            finding::code.eq(without_nul(&one.code)),
             finding::severity.eq(severity(one.severity)),
-            finding::sheet.eq(&one.sheet),
+            finding::sheet.eq(one.sheet.as_deref().map(without_nul)),
             finding::row_number.eq(number(one.row)),
             finding::column_number.eq(number(one.column)),
-            finding::written.eq(&one.written),
-            finding::message.eq(&one.message),
-            finding::remedy.eq(&one.remedy),
+            finding::written.eq(without_nul(&one.written)),
+            finding::message.eq(without_nul(&one.message)),
+            finding::remedy.eq(without_nul(&one.remedy)),
             finding::choices.eq(json(&one.choices)?),
             finding::proposed.eq(one.proposed.as_ref().map(json).transpose()?),
             finding::held.eq(json(&one.held)?),
             finding::cells.eq(json(&one.cells)?),
-            finding::answered.eq(&one.answered),
+            finding::answered.eq(one.answered.as_deref().map(without_nul)),
         ));
     }
     // Sixteen columns a row, and a statement takes 65 535 values.
@@ -395,8 +419,11 @@ pub(super) fn is_open(finding: &Finding) -> bool {
     finding.severity == Severity::Questioned && finding.answered.is_none()
 }
 
+/// A value as the database can hold it.
 pub(super) fn json<T: Serialize>(value: &T) -> Result<Value, LoadError> {
-    serde_json::to_value(value).map_err(|error| LoadError::Packing(error.to_string()))
+    let mut value = serde_json::to_value(value).map_err(|error| LoadError::Packing(error.to_string()))?;
+    replace_nul(&mut value);
+    Ok(value)
 }
 
 /// An answer as stored.
@@ -428,7 +455,7 @@ pub(super) struct Live {
     pub log: Option<i64>,
     edit: bool,
     replaces: bool,
-    records: Vec<Record>,
+    pub records: Vec<Record>,
     pub about: About,
     read_on: Option<NaiveDate>,
 }
@@ -542,19 +569,6 @@ pub(super) fn counts(records: &[Record]) -> BTreeMap<&'static str, u64> {
 /// Text as the database can hold it: the character of number 0 is shown as a replacement mark.
 pub(super) fn without_nul(text: &str) -> Cow<'_, str> {
     if text.contains('\0') { Cow::Owned(text.replace('\0', "\u{fffd}")) } else { Cow::Borrowed(text) }
-}
-
-/// An outcome as the database can hold it.
-pub(super) fn outcome_without_nul(outcome: Outcome) -> Result<Outcome, LoadError> {
-    let packing = |error: serde_json::Error| LoadError::Packing(error.to_string());
-    let json = serde_json::to_vec(&outcome).map_err(packing)?;
-    // In JSON the character is an escape; a text that spells the escape out only costs the walk.
-    if memchr::memmem::find(&json, b"\\u0000").is_none() {
-        return Ok(outcome);
-    }
-    let mut value: Value = serde_json::from_slice(&json).map_err(packing)?;
-    replace_nul(&mut value);
-    serde_json::from_value(value).map_err(packing)
 }
 
 fn replace_nul(value: &mut Value) {

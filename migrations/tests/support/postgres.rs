@@ -29,9 +29,7 @@ impl TestDatabase {
     /// A copy of the template that `prepare` filled.
     pub fn new(prepare: Prepare) -> Self {
         static TEMPLATE: Mutex<Option<String>> = Mutex::new(None);
-        let mut template = TEMPLATE
-            .lock()
-            .unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut template = TEMPLATE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         let template = template.get_or_insert_with(|| {
             let made = Self::empty();
             prepare(&mut made.connect());
@@ -49,21 +47,11 @@ impl TestDatabase {
 
     fn create(template: Option<&str>) -> Self {
         static NEXT: AtomicU32 = AtomicU32::new(0);
-        let name = format!(
-            "test_{}_{}",
-            std::process::id(),
-            NEXT.fetch_add(1, Ordering::Relaxed)
-        );
+        let name = format!("test_{}_{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed));
         let template = template.unwrap_or("template0");
-        let mut admin =
-            PgConnection::establish(&server().url("postgres")).expect("the test server answers");
-        admin
-            .batch_execute(&format!("CREATE DATABASE {name} TEMPLATE {template}"))
-            .expect("a test database is made");
-        TestDatabase {
-            url: server().url(&name),
-            name,
-        }
+        let mut admin = PgConnection::establish(&server().url("postgres")).expect("the test server answers");
+        admin.batch_execute(&format!("CREATE DATABASE {name} TEMPLATE {template}")).expect("a test database is made");
+        TestDatabase { url: server().url(&name), name }
     }
 
     /// A connection to it.
@@ -81,10 +69,7 @@ impl Drop for TestDatabase {
     fn drop(&mut self) {
         if let Ok(mut admin) = PgConnection::establish(&server().url("postgres")) {
             // A test that failed may have left connections; the cluster is thrown away in any case.
-            let _ = admin.batch_execute(&format!(
-                "DROP DATABASE IF EXISTS {} WITH (FORCE)",
-                self.name
-            ));
+            let _ = admin.batch_execute(&format!("DROP DATABASE IF EXISTS {} WITH (FORCE)", self.name));
         }
     }
 }
@@ -97,18 +82,12 @@ enum Server {
 impl Server {
     fn url(&self, database: &str) -> String {
         match self {
-            Server::Own { socket, .. } => format!(
-                "postgres:///{database}?host={}&user=postgres",
-                socket.display()
-            ),
+            Server::Own { socket, .. } => format!("postgres:///{database}?host={}&user=postgres", socket.display()),
             Server::Given(url) => {
-                let (base, query) = url
-                    .split_once('?')
-                    .map_or((url.as_str(), None), |(base, query)| (base, Some(query)));
+                let (base, query) =
+                    url.split_once('?').map_or((url.as_str(), None), |(base, query)| (base, Some(query)));
                 let scheme = base.find("://").map_or(0, |at| at + 3);
-                let host = base[scheme..]
-                    .find('/')
-                    .map_or(base.len(), |at| scheme + at);
+                let host = base[scheme..].find('/').map_or(base.len(), |at| scheme + at);
                 let query = query.map_or(String::new(), |query| format!("?{query}"));
                 format!("{}/{database}{query}", &base[..host])
             }
@@ -137,36 +116,18 @@ fn start() -> Server {
         if let Some((uid, gid)) = user {
             command.uid(uid).gid(gid);
         }
-        command
-            .current_dir("/")
-            .stdout(Stdio::null())
-            .stderr(Stdio::null());
+        command.current_dir("/").stdout(Stdio::null()).stderr(Stdio::null());
         command
     };
     let place = std::env::temp_dir().join(format!("sl-test-{}", std::process::id()));
     assert!(
-        run(Path::new("mkdir"))
-            .args(["-m", "700"])
-            .arg(&place)
-            .status()
-            .expect("mkdir runs")
-            .success(),
+        run(Path::new("mkdir")).args(["-m", "700"]).arg(&place).status().expect("mkdir runs").success(),
         "{} cannot be made",
         place.display()
     );
     let data = place.join("data");
     let made = run(&programs.join("initdb"))
-        .args([
-            "-U",
-            "postgres",
-            "-A",
-            "trust",
-            "--no-sync",
-            "-E",
-            "UTF8",
-            "--locale=C.UTF-8",
-            "-D",
-        ])
+        .args(["-U", "postgres", "-A", "trust", "--no-sync", "-E", "UTF8", "--locale=C.UTF-8", "-D"])
         .arg(&data)
         .status()
         .expect("initdb runs");
@@ -188,10 +149,7 @@ fn start() -> Server {
         .process_group(0)
         .spawn()
         .expect("the test server starts");
-    let server = Server::Own {
-        socket: place.clone(),
-        _keeper: keeper,
-    };
+    let server = Server::Own { socket: place.clone(), _keeper: keeper };
     let since = Instant::now();
     while PgConnection::establish(&server.url("postgres")).is_err() {
         assert!(
@@ -205,31 +163,20 @@ fn start() -> Server {
 }
 
 fn programs() -> PathBuf {
-    let mut places: Vec<PathBuf> = std::env::var_os("PG_BIN")
-        .map(PathBuf::from)
-        .into_iter()
-        .collect();
+    let mut places: Vec<PathBuf> = std::env::var_os("PG_BIN").map(PathBuf::from).into_iter().collect();
     if let Ok(found) = Command::new("pg_config").arg("--bindir").output() {
         places.push(String::from_utf8_lossy(&found.stdout).trim().into());
     }
     if let Ok(versions) = std::fs::read_dir("/usr/lib/postgresql") {
-        let mut versions: Vec<PathBuf> = versions
-            .flatten()
-            .map(|version| version.path().join("bin"))
-            .collect();
+        let mut versions: Vec<PathBuf> = versions.flatten().map(|version| version.path().join("bin")).collect();
         versions.sort();
         places.extend(versions.into_iter().rev());
     }
-    let found = places
-        .into_iter()
-        .find(|place| place.join("initdb").exists() && place.join("postgres").exists());
+    let found = places.into_iter().find(|place| place.join("initdb").exists() && place.join("postgres").exists());
     found.expect("PostgreSQL's server programs: install the package postgresql, or set STRANDLINE_TEST_DATABASE_URL")
 }
 
 fn output(program: &str, arguments: &[&str]) -> String {
-    let found = Command::new(program)
-        .args(arguments)
-        .output()
-        .expect("the program runs");
+    let found = Command::new(program).args(arguments).output().expect("the program runs");
     String::from_utf8_lossy(&found.stdout).trim().to_owned()
 }

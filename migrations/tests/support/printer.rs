@@ -57,12 +57,8 @@ const REFERENCES: &str = "
 
 /// The mirror's text.
 pub fn print(connection: &mut PgConnection) -> String {
-    let columns: Vec<Column> = diesel::sql_query(COLUMNS)
-        .load(connection)
-        .expect("the catalogue answers");
-    let references: Vec<Reference> = diesel::sql_query(REFERENCES)
-        .load(connection)
-        .expect("the catalogue answers");
+    let columns: Vec<Column> = diesel::sql_query(COLUMNS).load(connection).expect("the catalogue answers");
+    let references: Vec<Reference> = diesel::sql_query(REFERENCES).load(connection).expect("the catalogue answers");
     let mut text = String::from(
         "// Printed from a migrated database by the test `mirror`, never edited.\n#![allow(missing_docs)]\n",
     );
@@ -72,40 +68,21 @@ pub fn print(connection: &mut PgConnection) -> String {
         tables.push(&first.table_name);
         let comment = first.table_comment.as_deref().unwrap_or_default();
         let key = first.key.as_deref().unwrap_or_default();
-        writeln!(
-            text,
-            "\ndiesel::table! {{\n    /// {comment}\n    {} ({key}) {{",
-            first.table_name
-        )
-        .expect("a string");
+        writeln!(text, "\ndiesel::table! {{\n    /// {comment}\n    {} ({key}) {{", first.table_name)
+            .expect("a string");
         for column in table {
             let comment = column.column_comment.as_deref().unwrap_or_default();
             let kind = sql_type(&column.column_type);
-            let kind = if column.not_null {
-                kind
-            } else {
-                format!("Nullable<{kind}>")
-            };
-            writeln!(
-                text,
-                "        /// {comment}\n        {} -> {kind},",
-                column.column_name
-            )
-            .expect("a string");
+            let kind = if column.not_null { kind } else { format!("Nullable<{kind}>") };
+            writeln!(text, "        /// {comment}\n        {} -> {kind},", column.column_name).expect("a string");
         }
         text.push_str("    }\n}\n");
     }
     text.push('\n');
-    for alike in
-        references.chunk_by(|left, right| left.child == right.child && left.parent == right.parent)
-    {
+    for alike in references.chunk_by(|left, right| left.child == right.child && left.parent == right.parent) {
         if let [one] = alike {
-            writeln!(
-                text,
-                "diesel::joinable!({} -> {} ({}));",
-                one.child, one.parent, one.column_name
-            )
-            .expect("a string");
+            writeln!(text, "diesel::joinable!({} -> {} ({}));", one.child, one.parent, one.column_name)
+                .expect("a string");
         }
     }
     text.push_str("\ndiesel::allow_tables_to_appear_in_same_query!(\n");

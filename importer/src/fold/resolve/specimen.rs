@@ -8,8 +8,7 @@ use super::{middle, numbered, of, statements};
 use crate::fold::between::{Entry, Facts, first_log};
 use crate::fold::key::{Kind, folded};
 use crate::fold::row::{
-    EndingRow, IdentificationRow, PlacementRow, SightingRow, SizingRow, SpecimenNameRow,
-    SpecimenRow, StayRow,
+    EndingRow, IdentificationRow, PlacementRow, SightingRow, SizingRow, SpecimenNameRow, SpecimenRow, StayRow,
 };
 use crate::fold::version::Names;
 use crate::fold::{CompleteSince, Current, LogFacts, Missing};
@@ -30,11 +29,8 @@ pub fn specimens(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>, current: &mu
             });
         }
         let Some(mut whole) = whole else { continue };
-        let fates = facts
-            .get(&Kind::Ending)
-            .and_then(|endings| endings.get(key));
-        if fates.is_some_and(|fates| statements!(fates, Ending).any(|ending| ending.fate.is_some()))
-        {
+        let fates = facts.get(&Kind::Ending).and_then(|endings| endings.get(key));
+        if fates.is_some_and(|fates| statements!(fates, Ending).any(|ending| ending.fate.is_some())) {
             whole.held.retain(|fact| *fact != HeldFact::Fate);
         }
         whole.held.sort_unstable();
@@ -43,17 +39,9 @@ pub fn specimens(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>, current: &mu
         for stated in entries.iter().flat_map(|entry| &entry.sources) {
             if let Record::Specimen(specimen) = stated.record {
                 let name = specimen.label.trim().to_owned();
-                let log = stated
-                    .log
-                    .map_or_else(|| "edit".to_owned(), |log| log.to_string());
-                let row = SpecimenNameRow {
-                    specimen: key.clone(),
-                    log_id: stated.log,
-                    name,
-                };
-                current
-                    .specimen_names
-                    .insert(format!("{key}|{log}|{}", row.name), row);
+                let log = stated.log.map_or_else(|| "edit".to_owned(), |log| log.to_string());
+                let row = SpecimenNameRow { specimen: key.clone(), log_id: stated.log, name };
+                current.specimen_names.insert(format!("{key}|{log}|{}", row.name), row);
             }
         }
         merged.insert(key, (whole, first_log(entries)));
@@ -65,17 +53,12 @@ pub fn specimens(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>, current: &mu
             (merged.contains_key(&parent) && parent != **key).then_some((*key, parent))
         })
         .collect();
-    let lines: BTreeMap<&String, &String> = merged
-        .iter()
-        .filter_map(|(key, (specimen, _))| Some((*key, specimen.line.as_ref()?)))
-        .collect();
+    let lines: BTreeMap<&String, &String> =
+        merged.iter().filter_map(|(key, (specimen, _))| Some((*key, specimen.line.as_ref()?))).collect();
     for (key, (specimen, log)) in &merged {
         let log_facts = log.and_then(|log| logs.get(&log));
         let (observed_from, entry_assumed) = observed_from(specimen.acquired, log_facts);
-        let acquired = specimen.acquired.unwrap_or(DaySpan {
-            earliest: None,
-            latest: None,
-        });
+        let acquired = specimen.acquired.unwrap_or(DaySpan { earliest: None, latest: None });
         current.specimens.insert(
             (*key).clone(),
             SpecimenRow {
@@ -123,15 +106,12 @@ fn complete(earlier: Specimen, later: &Specimen) -> Specimen {
     if whole.taxon.is_none() && (held(&earlier, HeldFact::Taxon) || held(later, HeldFact::Taxon)) {
         facts.push(HeldFact::Taxon);
     }
-    let settled =
-        |specimen: &Specimen| specimen.acquired.is_some() && !held(specimen, HeldFact::Acquired);
+    let settled = |specimen: &Specimen| specimen.acquired.is_some() && !held(specimen, HeldFact::Acquired);
     if !settled(later) && settled(&earlier) {
         whole.acquired = earlier.acquired;
     } else {
         whole.acquired = later.acquired.or(earlier.acquired);
-        if !settled(later)
-            && (held(later, HeldFact::Acquired) || held(&earlier, HeldFact::Acquired))
-        {
+        if !settled(later) && (held(later, HeldFact::Acquired) || held(&earlier, HeldFact::Acquired)) {
             facts.push(HeldFact::Acquired);
         }
     }
@@ -173,11 +153,7 @@ fn observed_from(acquired: Option<DaySpan>, log: Option<&LogFacts>) -> (Option<N
 }
 
 /// The card's code if there is one on the way to the oldest known mother, else her key.
-fn lineage(
-    key: &String,
-    parents: &BTreeMap<&String, String>,
-    lines: &BTreeMap<&String, &String>,
-) -> String {
+fn lineage(key: &String, parents: &BTreeMap<&String, String>, lines: &BTreeMap<&String, &String>) -> String {
     let mut at = key;
     let mut seen = BTreeSet::new();
     loop {
@@ -258,8 +234,8 @@ pub fn identifications(facts: &Facts<'_>, names: &Names<'_>, current: &mut Curre
             && row.on_day.is_some()
         {
             specimen.taxon = Some(row.taxon);
-            specimen.taxon_rank = analysis::vocabulary::TaxonSlug::parse(row.taxon)
-                .map(|taxon| taxon.get().rank.as_str().to_owned());
+            specimen.taxon_rank =
+                analysis::vocabulary::TaxonSlug::parse(row.taxon).map(|taxon| taxon.get().rank.as_str().to_owned());
             specimen.confidence = row.confidence.clone();
             specimen.character_seen = row.character_seen.clone();
             specimen.held.retain(|fact| *fact != HeldFact::Taxon);
@@ -286,34 +262,19 @@ pub fn stays(facts: &Facts<'_>, current: &mut Current) {
             current.without_place(Kind::Stay, key, entries, Missing::Specimen);
             continue;
         }
-        let draft = Draft {
-            key: key.clone(),
-            from: stay.from,
-            to: stay.to,
-            tank: folded(&stay.tank),
-        };
+        let draft = Draft { key: key.clone(), from: stay.from, to: stay.to, tank: folded(&stay.tank) };
         drafts.entry(specimen).or_default().push(draft);
         current.written_at(Kind::Stay, key, entries);
     }
     let mut rows = BTreeMap::new();
     for (key, specimen) in &current.specimens {
-        let acquired = DaySpan {
-            earliest: specimen.acquired_earliest,
-            latest: specimen.acquired_latest,
-        };
+        let acquired = DaySpan { earliest: specimen.acquired_earliest, latest: specimen.acquired_latest };
         let got = middle(acquired);
         let mut own = drafts.remove(key).unwrap_or_default();
         let starts = |stay: &Draft| stay.from.and_then(middle).or(got);
-        let from_start = own
-            .iter()
-            .any(|stay| stay.from.is_none() || starts(stay) <= got);
+        let from_start = own.iter().any(|stay| stay.from.is_none() || starts(stay) <= got);
         if !from_start && let Some(tank) = first_tank(facts, key) {
-            own.push(Draft {
-                key: format!("{key}|start"),
-                from: None,
-                to: None,
-                tank,
-            });
+            own.push(Draft { key: format!("{key}|start"), from: None, to: None, tank });
         }
         own.sort_by_key(starts);
         for at in 0..own.len() {
@@ -321,18 +282,14 @@ pub fn stays(facts: &Facts<'_>, current: &mut Current) {
             let next = own.get(at + 1);
             let from_day = starts(stay);
             let mut to = stay.to;
-            let mut to_day = stay
-                .to
-                .and_then(middle)
-                .filter(|to| from_day.is_none_or(|from| from < *to));
+            let mut to_day = stay.to.and_then(middle).filter(|to| from_day.is_none_or(|from| from < *to));
             if let Some(next) = next
                 && let Some(moved) = starts(next)
                 && to_day.is_none_or(|to| moved < to)
             {
                 (to, to_day) = (next.from, Some(moved));
             }
-            if from_day.is_some() && to_day.is_some() && from_day >= to_day || stay.tank.is_empty()
-            {
+            if from_day.is_some() && to_day.is_some() && from_day >= to_day || stay.tank.is_empty() {
                 continue;
             }
             // Two stays that begin on no known day cannot follow one another: the later statement stands.
@@ -361,9 +318,7 @@ pub fn stays(facts: &Facts<'_>, current: &mut Current) {
 /// The tank of a specimen's own row.
 fn first_tank(facts: &Facts<'_>, specimen: &str) -> Option<String> {
     let entries = facts.get(&Kind::Specimen)?.get(specimen)?;
-    let tanks: Vec<String> = statements!(entries, Specimen)
-        .filter_map(|row| row.tank.as_deref().map(folded))
-        .collect();
+    let tanks: Vec<String> = statements!(entries, Specimen).filter_map(|row| row.tank.as_deref().map(folded)).collect();
     tanks.into_iter().rev().find(|tank| !tank.is_empty())
 }
 
@@ -394,13 +349,10 @@ pub fn placements(facts: &Facts<'_>, current: &mut Current) {
 /// Looks and sizes.
 pub fn looks(facts: &Facts<'_>, current: &mut Current) {
     let both = of(facts, Kind::Sighting).map(|slot| (Kind::Sighting, slot));
-    for (kind, (slot, entries)) in
-        both.chain(of(facts, Kind::Sizing).map(|slot| (Kind::Sizing, slot)))
-    {
+    for (kind, (slot, entries)) in both.chain(of(facts, Kind::Sizing).map(|slot| (Kind::Sizing, slot))) {
         for (at, entry) in entries.iter().enumerate() {
             let (key, only) = (numbered(slot, at), std::slice::from_ref(entry));
-            let specimen =
-                folded(crate::fold::key::specimen_of(entry.record()).unwrap_or_default());
+            let specimen = folded(crate::fold::key::specimen_of(entry.record()).unwrap_or_default());
             if !current.specimens.contains_key(&specimen) {
                 current.without_place(kind, &key, only, Missing::Specimen);
                 continue;
@@ -444,17 +396,10 @@ pub fn looks(facts: &Facts<'_>, current: &mut Current) {
 /// Fates: a settled one outlasts a later log that leaves it in question; among equals the later log stands.
 pub fn endings(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>, current: &mut Current) {
     for (key, entries) in of(facts, Kind::Ending) {
-        let best = entries
-            .iter()
-            .enumerate()
-            .filter_map(|(at, entry)| match entry.record() {
-                Record::Ending(ending) => Some((
-                    (ending.fate.is_some(), !ending.date_held, at),
-                    ending,
-                    entry,
-                )),
-                _ => None,
-            });
+        let best = entries.iter().enumerate().filter_map(|(at, entry)| match entry.record() {
+            Record::Ending(ending) => Some(((ending.fate.is_some(), !ending.date_held, at), ending, entry)),
+            _ => None,
+        });
         let Some((_, ending, entry)) = best.max_by_key(|(rank, ..)| *rank) else {
             continue;
         };
@@ -477,9 +422,7 @@ pub fn endings(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>, current: &mut 
             leaving: ending.leaving.clone(),
             condition: ending.condition.clone(),
             // Left open until everything that shows life is known.
-            earliest: ending
-                .earliest
-                .map_or(NaiveDate::MIN, |earliest| earliest.min(latest)),
+            earliest: ending.earliest.map_or(NaiveDate::MIN, |earliest| earliest.min(latest)),
             latest,
             written_day: ending.written_day,
             date_held: ending.date_held,
@@ -499,38 +442,24 @@ fn latest_day(
 ) -> Option<NaiveDate> {
     let stated = &entry.sources[0];
     let log = stated.log.and_then(|log| logs.get(&log));
-    let bound = ending
-        .latest
-        .or(stated.bound)
-        .or_else(|| log.and_then(|log| log.last_day));
+    let bound = ending.latest.or(stated.bound).or_else(|| log.and_then(|log| log.last_day));
     // A list cannot report an end before the earliest day that it gives for it.
-    bound.max(ending.earliest).or_else(|| {
-        current
-            .specimens
-            .get(key)
-            .and_then(|specimen| specimen.acquired_latest)
-    })
+    bound.max(ending.earliest).or_else(|| current.specimens.get(key).and_then(|specimen| specimen.acquired_latest))
 }
 
 /// Growth is measured between cuts: each size gets the number of days of cutting up to it.
 pub fn segments(current: &mut Current) {
     let mut cuts: BTreeMap<String, BTreeSet<NaiveDate>> = BTreeMap::new();
     for size in current.sizings.values().filter(|size| size.after_cut) {
-        cuts.entry(size.specimen.clone())
-            .or_default()
-            .insert(size.on_day);
+        cuts.entry(size.specimen.clone()).or_default().insert(size.on_day);
     }
     for event in current.events.values().filter(|event| event.kind == "cut") {
         if let Some(specimen) = &event.specimen {
-            cuts.entry(specimen.clone())
-                .or_default()
-                .insert(event.on_day);
+            cuts.entry(specimen.clone()).or_default().insert(event.on_day);
         }
     }
     for size in current.sizings.values_mut() {
-        let before = cuts
-            .get(&size.specimen)
-            .map_or(0, |days| days.range(..=size.on_day).count());
+        let before = cuts.get(&size.specimen).map_or(0, |days| days.range(..=size.on_day).count());
         size.segment = u32::try_from(before).unwrap_or(u32::MAX);
     }
 }
@@ -542,40 +471,19 @@ pub fn bounds(current: &mut Current) {
         .sightings
         .iter()
         .filter(|(_, look)| look.source == "register")
-        .filter(|(_, look)| {
-            endings
-                .get(&look.specimen)
-                .is_some_and(|ending| ending.latest < look.on_day)
-        })
+        .filter(|(_, look)| endings.get(&look.specimen).is_some_and(|ending| ending.latest < look.on_day))
         .map(|(key, _)| key.clone())
         .collect();
     if !stale.is_empty() {
         current.sightings.retain(|key, _| !stale.contains(key));
-        current
-            .sources
-            .retain(|source| source.kind != Kind::Sighting || !stale.contains(&source.key));
+        current.sources.retain(|source| source.kind != Kind::Sighting || !stale.contains(&source.key));
     }
     let mut life: BTreeMap<&str, BTreeSet<NaiveDate>> = BTreeMap::new();
-    let looks = current
-        .sightings
-        .values()
-        .map(|look| (look.specimen.as_str(), Some(look.on_day)));
-    let sizes = current
-        .sizings
-        .values()
-        .map(|size| (size.specimen.as_str(), Some(size.on_day)));
-    let care = current
-        .events
-        .values()
-        .filter_map(|event| Some((event.specimen.as_deref()?, Some(event.on_day))));
-    let stays = current
-        .stays
-        .values()
-        .map(|stay| (stay.specimen.as_str(), stay.from_day));
-    let got = current
-        .specimens
-        .iter()
-        .map(|(key, specimen)| (key.as_str(), specimen.acquired_latest));
+    let looks = current.sightings.values().map(|look| (look.specimen.as_str(), Some(look.on_day)));
+    let sizes = current.sizings.values().map(|size| (size.specimen.as_str(), Some(size.on_day)));
+    let care = current.events.values().filter_map(|event| Some((event.specimen.as_deref()?, Some(event.on_day))));
+    let stays = current.stays.values().map(|stay| (stay.specimen.as_str(), stay.from_day));
+    let got = current.specimens.iter().map(|(key, specimen)| (key.as_str(), specimen.acquired_latest));
     for (specimen, day) in looks.chain(sizes).chain(care).chain(stays).chain(got) {
         life.entry(specimen).or_default().extend(day);
     }
@@ -585,18 +493,8 @@ pub fn bounds(current: &mut Current) {
         }
         let signs = life.get(key.as_str());
         let before = signs.and_then(|days| days.range(..ending.latest).next_back().copied());
-        let first = current
-            .specimens
-            .get(key)
-            .and_then(|specimen| specimen.acquired_earliest);
-        let log = current
-            .specimens
-            .get(key)
-            .and_then(|specimen| specimen.observed_from);
-        ending.earliest = before
-            .or(first)
-            .or(log)
-            .unwrap_or(ending.latest)
-            .min(ending.latest);
+        let first = current.specimens.get(key).and_then(|specimen| specimen.acquired_earliest);
+        let log = current.specimens.get(key).and_then(|specimen| specimen.observed_from);
+        ending.earliest = before.or(first).or(log).unwrap_or(ending.latest).min(ending.latest);
     }
 }

@@ -5,9 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{numbered, of, statements};
 use crate::fold::between::Facts;
 use crate::fold::key::{Kind, folded, tanks_of};
-use crate::fold::row::{
-    EventRow, IncidentRow, InstrumentRow, ReadingRow, RoutineRow, TankAliasRow, TankRow,
-};
+use crate::fold::row::{EventRow, IncidentRow, InstrumentRow, ReadingRow, RoutineRow, TankAliasRow, TankRow};
 use crate::fold::{Current, Missing};
 use crate::record::Record;
 
@@ -35,16 +33,10 @@ pub fn tanks(facts: &Facts<'_>, current: &mut Current) {
     }
     let mut spellings: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     let entries = facts.values().flat_map(BTreeMap::values).flatten();
-    for name in entries
-        .flat_map(|entry| &entry.sources)
-        .filter_map(|stated| tanks_of(stated.record))
-    {
+    for name in entries.flat_map(|entry| &entry.sources).filter_map(|stated| tanks_of(stated.record)) {
         let key = folded(name);
         if !key.is_empty() {
-            spellings
-                .entry(key)
-                .or_default()
-                .insert(name.trim().to_owned());
+            spellings.entry(key).or_default().insert(name.trim().to_owned());
         }
     }
     for (key, names) in spellings {
@@ -59,13 +51,7 @@ pub fn tanks(facts: &Facts<'_>, current: &mut Current) {
         });
         for alias in names {
             if alias != tank.name {
-                current.tank_aliases.insert(
-                    format!("{key}|{alias}"),
-                    TankAliasRow {
-                        tank: key.clone(),
-                        alias,
-                    },
-                );
+                current.tank_aliases.insert(format!("{key}|{alias}"), TankAliasRow { tank: key.clone(), alias });
             }
         }
     }
@@ -105,24 +91,12 @@ pub fn readings(facts: &Facts<'_>, current: &mut Current) {
             let key = numbered(slot, at);
             let only = std::slice::from_ref(entry);
             let specimen = reading.specimen.as_deref().map(folded);
-            if specimen
-                .as_ref()
-                .is_some_and(|specimen| !current.specimens.contains_key(specimen))
-            {
+            if specimen.as_ref().is_some_and(|specimen| !current.specimens.contains_key(specimen)) {
                 current.without_place(Kind::Reading, &key, only, Missing::Specimen);
                 continue;
             }
-            let stands_in = || {
-                specimen
-                    .as_deref()
-                    .and_then(|specimen| tank_of(current, specimen, reading.taken.on))
-            };
-            let Some(tank) = reading
-                .tank
-                .as_deref()
-                .map(folded)
-                .filter(|tank| !tank.is_empty())
-                .or_else(stands_in)
+            let stands_in = || specimen.as_deref().and_then(|specimen| tank_of(current, specimen, reading.taken.on));
+            let Some(tank) = reading.tank.as_deref().map(folded).filter(|tank| !tank.is_empty()).or_else(stands_in)
             else {
                 current.without_place(Kind::Reading, &key, only, Missing::Tank);
                 continue;
@@ -132,12 +106,7 @@ pub fn readings(facts: &Facts<'_>, current: &mut Current) {
                 flags.push("replicate".to_owned());
             }
             let row = ReadingRow {
-                instrument: instrument_of(
-                    current,
-                    &tank,
-                    reading.parameter.as_str(),
-                    reading.taken.on,
-                ),
+                instrument: instrument_of(current, &tank, reading.parameter.as_str(), reading.taken.on),
                 tank,
                 parameter: reading.parameter.as_str(),
                 taken_on: reading.taken.on,
@@ -167,19 +136,12 @@ fn tank_of(current: &Current, specimen: &str, on: chrono::NaiveDate) -> Option<S
         .stays
         .values()
         .filter(|stay| stay.specimen == specimen)
-        .find(|stay| {
-            stay.from_day.is_none_or(|from| from <= on) && stay.to_day.is_none_or(|to| on < to)
-        })
+        .find(|stay| stay.from_day.is_none_or(|from| from <= on) && stay.to_day.is_none_or(|to| on < to))
         .map(|stay| stay.tank.clone())
 }
 
 /// The latest instrument in use, the tank's own before the keeper's for all tanks.
-fn instrument_of(
-    current: &Current,
-    tank: &str,
-    parameter: &str,
-    on: chrono::NaiveDate,
-) -> Option<String> {
+fn instrument_of(current: &Current, tank: &str, parameter: &str, on: chrono::NaiveDate) -> Option<String> {
     current
         .instruments
         .iter()
@@ -195,11 +157,7 @@ struct Whereabouts {
     specimen: Option<String>,
 }
 
-fn whereabouts(
-    current: &Current,
-    tank: Option<&str>,
-    specimen: Option<&str>,
-) -> Result<Whereabouts, Missing> {
+fn whereabouts(current: &Current, tank: Option<&str>, specimen: Option<&str>) -> Result<Whereabouts, Missing> {
     let tank = tank.map(folded).filter(|tank| !tank.is_empty());
     let specimen = specimen.map(folded);
     match &specimen {
@@ -220,11 +178,7 @@ pub fn routines(facts: &Facts<'_>, current: &mut Current) {
             match whereabouts(current, habit.tank.as_deref(), habit.specimen.as_deref()) {
                 Err(missing) => current.without_place(Kind::Routine, &key, only, missing),
                 Ok(Whereabouts { tank, specimen }) => {
-                    let confirmed = entry
-                        .sources
-                        .iter()
-                        .filter_map(|stated| stated.confirmed)
-                        .max();
+                    let confirmed = entry.sources.iter().filter_map(|stated| stated.confirmed).max();
                     let row = RoutineRow {
                         tank,
                         specimen,
@@ -281,11 +235,7 @@ pub fn incidents(facts: &Facts<'_>, current: &mut Current) {
                 continue;
             };
             let (key, only) = (numbered(slot, at), std::slice::from_ref(entry));
-            match whereabouts(
-                current,
-                incident.tank.as_deref(),
-                incident.specimen.as_deref(),
-            ) {
+            match whereabouts(current, incident.tank.as_deref(), incident.specimen.as_deref()) {
                 Err(missing) => current.without_place(Kind::Incident, &key, only, missing),
                 Ok(Whereabouts { tank, specimen }) => {
                     let row = IncidentRow {
