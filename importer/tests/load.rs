@@ -684,12 +684,12 @@ fn what_is_known_of_a_keeper_goes_to_the_reader() {
 }
 
 #[test]
-fn fifty_thousand_tests_commit_in_seconds() {
+fn twenty_thousand_tests_commit_in_seconds() {
     let database = database();
     let connection = &mut database.connect();
     let keeper = ensure_keeper(connection, "Juniper").expect("a keeper");
     let start = day("2000-01-01");
-    let records: Vec<Record> = (0..50_000)
+    let records: Vec<Record> = (0..20_000)
         .map(|at| {
             let on = start + chrono::TimeDelta::days(at / 10);
             nitrate(&format!("Tank {}", at % 10), &on.to_string(), (at % 97) as f64 / 7.0)
@@ -700,14 +700,14 @@ fn fifty_thousand_tests_commit_in_seconds() {
     let since = std::time::Instant::now();
     LOADER.commit(connection, upload, false).expect("committed");
     let fresh = since.elapsed();
-    assert_eq!(number(connection, "SELECT count(*) AS number FROM reading"), 50_000);
+    assert_eq!(number(connection, "SELECT count(*) AS number FROM reading"), 20_000);
     // Every value comes back to the last digit.
-    assert_eq!(number(connection, "SELECT count(*) AS number FROM reading WHERE value = 96 / 7.0::float8"), 515);
+    assert_eq!(number(connection, "SELECT count(*) AS number FROM reading WHERE value = 96 / 7.0::float8"), 206);
     script.records.push(nitrate("Tank 1", "2020-01-01", 5.0));
     let again = staged(connection, keeper, "tests.csv", &script).id;
     let since = std::time::Instant::now();
     let summary = LOADER.commit(connection, again, false).expect("committed");
-    println!("50 000 readings committed in {fresh:?}, the grown file in {:?}", since.elapsed());
+    println!("20 000 readings committed in {fresh:?}, the grown file in {:?}", since.elapsed());
     assert_eq!((summary.changes.added, summary.changes.changed), (1, 0));
-    assert!(fresh < std::time::Duration::from_secs(60), "{fresh:?}");
+    assert!(fresh < std::time::Duration::from_secs(30), "{fresh:?}");
 }
