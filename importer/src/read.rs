@@ -22,7 +22,6 @@ use crate::context::{About, Context, Outcome};
 use crate::doubt::desk::{Desk, Spot};
 use crate::doubt::{limit, mark, same, series, unit};
 use crate::finding::{CellCounts, Finding, Severity};
-use crate::grid::Grid;
 use crate::layout::{self, Kind, Placed, Table};
 use crate::meaning;
 use crate::record::Record;
@@ -43,13 +42,15 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     let (grids, mut findings) = container::open_with(name, bytes, &context.answers);
     let mut tables: Vec<(u16, Table)> = Vec::new();
     let mut outside: Vec<(u16, Placed)> = Vec::new();
-    for (sheet, grid) in (0u16..).zip(&grids) {
-        let (found, more, loose) = layout::tables_with(grid, &context.answers);
+    let sheets: Vec<Option<String>> = grids.iter().map(|grid| grid.sheet.clone()).collect();
+    let mut total = 0;
+    for (sheet, grid) in (0u16..).zip(grids) {
+        total += grid.rows.iter().map(|row| row.cells.len() as u64).sum::<u64>();
+        let (found, more, loose) = layout::tables_of(grid, &context.answers);
         tables.extend(found.into_iter().map(|table| (sheet, table)));
         findings.extend(more);
         outside.extend(loose.into_iter().map(|placed| (sheet, placed)));
     }
-    let sheets: Vec<Option<String>> = grids.iter().map(|grid| grid.sheet.clone()).collect();
     let mut work = Work {
         context,
         desk: Desk::new(&context.answers),
@@ -83,7 +84,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     as_of::settle(&mut work, &summary, dates_open);
     let mut about = about(&work, &tables, &summary);
     as_of::completeness(&mut work, &summary, &mut about);
-    finish(name, context, &grids, work, findings, about, &tables)
+    finish(name, context, total, work, findings, about, &tables)
 }
 
 fn stem(name: &str) -> String {
@@ -180,7 +181,7 @@ fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
 }
 
 /// Orders records and findings as they stand in the file, and counts every cell once.
-fn finish(name: &str, context: &Context, grids: &[Grid], mut work: Work, mut findings: Vec<Finding>, about: About, tables: &[(u16, Table)]) -> Outcome {
+fn finish(name: &str, context: &Context, total: u64, mut work: Work, mut findings: Vec<Finding>, about: About, tables: &[(u16, Table)]) -> Outcome {
     let mut records = std::mem::take(&mut work.records);
     let sheet_at = |sheet: &Option<String>| work.sheets.iter().position(|own| own == sheet).unwrap_or_default();
     records.sort_by_cached_key(|record| {
@@ -196,22 +197,9 @@ fn finish(name: &str, context: &Context, grids: &[Grid], mut work: Work, mut fin
         covered.extend(finding.cells.iter().map(|cell| Spot { sheet: sheet_at(&cell.sheet) as u16, row: cell.row, column: cell.column }));
     }
     unclaimed(&mut work, tables, &recorded, &mut covered);
-    let mut cells = CellCounts::default();
-    for (sheet, grid) in (0u16..).zip(grids) {
-        for row in &grid.rows {
-            for cell in &row.cells {
-                let spot = Spot { sheet, row: row.number, column: cell.column };
-                cells.total += 1;
-                if recorded.contains(&spot) {
-                    cells.recorded += 1;
-                } else if covered.contains(&spot) {
-                    cells.findings += 1;
-                } else {
-                    cells.labels += 1;
-                }
-            }
-        }
-    }
+    let held = covered.difference(&recorded).count() as u64;
+    let used = recorded.len() as u64;
+    let cells = CellCounts { total, recorded: used, labels: total.saturating_sub(used + held), findings: held };
     let sheets = std::mem::take(&mut work.sheets);
     findings.extend(work.desk.findings(&sheets));
     let place = |finding: &Finding| (sheets.iter().position(|own| *own == finding.sheet).unwrap_or_default(), finding.row.unwrap_or(0), finding.column.unwrap_or(0));

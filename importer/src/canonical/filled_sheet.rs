@@ -394,7 +394,10 @@ fn happened(work: &mut Work, view: &View) {
             Whose::Coral(label) => (None, Some(label)),
             Whose::Nobody => continue,
         };
-        let happening = find_happening(&what).map(|term| term.code);
+        // "power_cut" is no cut: a code as it stands comes before words inside it.
+        let exact = |term: &&analysis::vocabulary::Term| term.code == what.trim();
+        let named = find_incident(&what);
+        let happening = find_happening(&what).filter(|term| exact(term) || named.is_none()).map(|term| term.code);
         match (happening, specimen) {
             (Some("rescue_cut"), Some(label)) => rescue(work, row, &label, day, what_cell, &cells),
             (Some("cut" | "rescue_cut"), specimen) => {
@@ -404,7 +407,7 @@ fn happened(work: &mut Work, view: &View) {
             // Another food is kept as written: what is fed how often stands in the tab of care.
             (Some("fed_differently"), _) => {}
             (moved, specimen) => {
-                let incident = find_incident(&what).map(|term| term.code).or(moved.map(|_| "move"));
+                let incident = named.map(|term| term.code).or(moved.map(|_| "move"));
                 let Some(incident) = incident else {
                     let about = what.to_lowercase();
                     work.desk.raise(Doubt::of("word_in_numbers").about(about).at(what_cell, &what).fill("written", &what).cells(cells));
