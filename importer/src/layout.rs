@@ -18,7 +18,7 @@ pub mod strip; // tables side by side
 pub mod unclear; // tables of no kind known
 pub mod uneven; // rows with more cells than the header
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use crate::finding::{Answer, Finding};
 use crate::grid::{Grid, Raw};
@@ -117,7 +117,7 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
         }));
         return (tables, findings, labels);
     }
-    let mut headings = heading::Headings::new();
+    let mut headings = heading::Headings::with_log_sheet();
     let strips = strip::strips(&grid, &mut headings);
     let mut rows = std::mem::take(&mut grid.rows);
     let grid = &grid;
@@ -131,6 +131,13 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
     if pieces.is_empty() {
         pieces.extend(unclear::prose_with_days(&mut labels));
     }
+    // Sections share the header above the first of them: its cells count once.
+    let mut headers = BTreeSet::new();
+    let shared_headers = !pieces
+        .iter()
+        .filter_map(|piece| piece.header.first())
+        .all(|column| headers.insert((column.row, column.column)));
+    let mut at = HashMap::new();
     for piece in pieces {
         let kind = piece.kind.or_else(|| unclear::answered(grid, &piece, answers));
         match kind {
@@ -146,31 +153,36 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
                     decimal_comma: grid.decimal_comma,
                 };
                 let slid = uneven::settle(grid, &mut table, answers);
-                join(&mut findings, slid);
+                join(&mut findings, &mut at, slid);
                 tables.push(table);
             }
             None => {
                 let question = unclear::question(grid, piece, answers, &mut labels);
-                join(&mut findings, question);
+                join(&mut findings, &mut at, question);
             }
         }
     }
-    // Sections share the header above the first of them: its cells count once.
-    let headers: BTreeSet<(u32, u32)> =
-        tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
-    let mut seen = BTreeSet::new();
-    labels.retain(|cell| !headers.contains(&(cell.row, cell.column)) && seen.insert((cell.row, cell.column)));
+    if shared_headers {
+        let headers: BTreeSet<(u32, u32)> =
+            tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
+        let mut seen = BTreeSet::new();
+        labels.retain(|cell| !headers.contains(&(cell.row, cell.column)) && seen.insert((cell.row, cell.column)));
+    }
     (tables, findings, labels)
 }
 
 /// Adds a finding; one with the key of an earlier one only adds its cells.
-fn join(findings: &mut Vec<Finding>, finding: Option<Finding>) {
+fn join(findings: &mut Vec<Finding>, at: &mut HashMap<String, usize>, finding: Option<Finding>) {
     let Some(finding) = finding else { return };
-    match findings.iter_mut().find(|earlier| earlier.key == finding.key) {
+    let known = at.get(&finding.key).and_then(|&at| findings.get_mut(at));
+    match known {
         Some(earlier) => {
             earlier.cells.extend(finding.cells);
             earlier.held.extend(finding.held);
         }
-        None => findings.push(finding),
+        None => {
+            at.insert(finding.key.clone(), findings.len());
+            findings.push(finding);
+        }
     }
 }

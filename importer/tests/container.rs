@@ -85,16 +85,16 @@ fn a_workbook_gives_numbers_days_times_texts_and_stored_values() {
     let clock = Format::new().set_num_format("hh:mm");
     let both = Format::new().set_num_format("yyyy-mm-dd hh:mm");
     sheet.write_string(1, 1, "Datum").expect("cell");
-    sheet.write_with_format(2, 1, &ExcelDateTime::from_ymd(2024, 3, 1).expect("day"), &day).expect("cell");
+    sheet.write_with_format(2, 1, ExcelDateTime::from_ymd(2024, 3, 1).expect("day"), &day).expect("cell");
     sheet
         .write_with_format(
             3,
             1,
-            &ExcelDateTime::from_ymd(2024, 3, 1).expect("day").and_hms(19, 30, 0).expect("time"),
+            ExcelDateTime::from_ymd(2024, 3, 1).expect("day").and_hms(19, 30, 0).expect("time"),
             &both,
         )
         .expect("cell");
-    sheet.write_with_format(3, 2, &ExcelDateTime::from_hms(7, 5, 0).expect("time"), &clock).expect("cell");
+    sheet.write_with_format(3, 2, ExcelDateTime::from_hms(7, 5, 0).expect("time"), &clock).expect("cell");
     sheet.write_number(4, 1, 0.1 + 0.2).expect("cell");
     sheet.write_formula(4, 2, Formula::new("=B5*2").set_result("0.6")).expect("cell");
     sheet.write_formula(4, 3, Formula::new("=1/0").set_result("#DIV/0!")).expect("cell");

@@ -304,6 +304,21 @@ fn tabs_of_the_log_sheet_are_told_by_their_codes() {
 }
 
 #[test]
+fn a_lone_word_in_a_list_is_one_of_the_list() {
+    let prefill =
+        importer::log_sheet::Prefill { tanks: vec!["Kelp".to_owned(), "Fern".to_owned()], ..Default::default() };
+    let text = String::from_utf8(importer::log_sheet::csv(&prefill).expect("a sheet")).expect("text");
+    let (tables, findings, labels) = read(&text);
+    assert_eq!(
+        (tables[1].kind, tables[1].rows.len(), findings.len(), labels.len()),
+        (Kind::LogSheet("tanks"), 2, 0, 0)
+    );
+    let text = "Label,Name,Got\nA1,Hammer,2022-05-14\nMax,Torch,\nA2\n\nWater\nDate,KH\n2024-03-02,8.2\n";
+    let (tables, _) = expect(text, &[(Kind::Register, &["Label", "Name", "Got"], 3), (Kind::Wide, &["Date", "KH"], 1)]);
+    assert_eq!(written(&tables[1].titles), ["Water"]);
+}
+
+#[test]
 fn hidden_sheets_are_labels() {
     let row = Row {
         number: 1,

@@ -164,7 +164,7 @@ fn is_filler(word: &str) -> bool {
 
 /// Names of months in five languages, whole or short.
 fn is_month(word: &str) -> bool {
-    word.len() <= 16 && word.chars().next().is_some_and(char::is_alphabetic) && month_by_name(word).is_some()
+    (3..=16).contains(&word.len()) && !word.bytes().any(|byte| byte.is_ascii_digit()) && month_by_name(word).is_some()
 }
 
 /// "March 2024", "März", "2024", "Mar 24": a title over the days of a month or a year.

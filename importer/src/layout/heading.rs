@@ -8,8 +8,8 @@ use crate::grid::Raw;
 
 /// Letters beyond which a cell is no header word.
 const LONGEST: usize = 80;
-/// Different words remembered while a grid is read.
-const REMEMBERED: usize = 20_000;
+/// Different words looked up while a grid is read; a grid with more is no list of headers, and must not take long.
+const MOST_WORDS: usize = 100_000;
 
 /// What one cell may head.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -44,7 +44,7 @@ pub struct Headings {
 
 impl Headings {
     /// With the codes of the ready-made log sheet.
-    pub fn new() -> Self {
+    pub fn with_log_sheet() -> Self {
         let tabs = crate::log_sheet::tabs(&crate::log_sheet::Prefill::default());
         let tabs = tabs
             .iter()
@@ -65,10 +65,11 @@ impl Headings {
         if let Some(head) = self.known.get(text) {
             return *head;
         }
-        let head = self.look_up(text);
-        if self.known.len() < REMEMBERED {
-            self.known.insert(text.to_owned(), head);
+        if self.known.len() >= MOST_WORDS {
+            return Head { roles: header_roles(text), ..Head::default() };
         }
+        let head = self.look_up(text);
+        self.known.insert(text.to_owned(), head);
         head
     }
 
@@ -108,7 +109,7 @@ mod tests {
 
     #[test]
     fn codes_name_the_tab_whatever_the_words_before() {
-        let mut headings = Headings::new();
+        let mut headings = Headings::with_log_sheet();
         let mut tab = |text: &str| headings.of(&Raw::Text(text.to_owned())).tab;
         assert_eq!(tab("Salzgehalt (PSU) [salinity]"), Some("tests"));
         assert_eq!(tab("strontium (mg/L) [strontium]"), Some("tests"));
@@ -120,7 +121,7 @@ mod tests {
 
     #[test]
     fn words_are_parameters_roles_or_units() {
-        let mut headings = Headings::new();
+        let mut headings = Headings::with_log_sheet();
         let mut head = |text: &str| headings.of(&Raw::Text(text.to_owned()));
         assert!(head("NO3").parameter);
         assert!(head("SG 25/25").parameter);

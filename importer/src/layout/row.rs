@@ -16,14 +16,21 @@ pub fn look_of(raw: &Raw) -> Look {
     }
 }
 
-/// A row reckoned from others, or a goal: its first cell says so.
-pub fn is_summary(first: &Raw, kind: Option<Kind>) -> bool {
-    let Raw::Text(text) = first else { return false };
+/// A row reckoned from others, or a goal: its first cell says so. In a list of corals "Max" may be a coral's name, and
+/// in the ready-made sheet every row is what its tab says.
+pub fn is_summary(row: &Row, kind: Option<Kind>) -> bool {
+    let Some(Raw::Text(text)) = row.cells.first().map(|cell| &cell.raw) else { return false };
+    if matches!(kind, Some(Kind::LogSheet(_))) {
+        return false;
+    }
+    let numbers_only = || row.cells.iter().skip(1).all(|cell| look_of(&cell.raw) == Look::Number);
     match find_row_word(text) {
-        Some(RowWord::Summary | RowWord::Target) => {
-            !matches!(kind, Some(Kind::Long | Kind::LogSheet(_))) || find_parameter_by_word(text).is_empty()
-        }
-        Some(RowWord::Legend) => text.contains(':') && !matches!(kind, Some(Kind::LogSheet(_))),
+        Some(RowWord::Summary | RowWord::Target) => match kind {
+            Some(Kind::Register) => numbers_only(),
+            Some(Kind::Long) => find_parameter_by_word(text).is_empty(),
+            _ => true,
+        },
+        Some(RowWord::Legend) => text.contains(':'),
         Some(RowWord::Group) | None => false,
     }
 }
@@ -47,7 +54,8 @@ pub fn starts_with_mark(row: &Row) -> bool {
         && row.cells.first().is_some_and(|cell| match &cell.raw {
             Raw::Text(text) => {
                 let text = text.trim_start();
-                text.starts_with(['*', '†', '‡', '#']) && text.chars().count() > 2
+                text.starts_with(['*', '†', '‡']) && text.chars().count() > 2
+                    || text.starts_with("# ")
                     || text.starts_with("//")
                     || text.starts_with("--")
             }

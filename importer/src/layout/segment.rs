@@ -172,6 +172,7 @@ impl Cutter<'_> {
         if open.piece.rows.is_empty()
             && open.piece.units.is_empty()
             && number == open.last_row + 1
+            && !matches!(open.kind, Some(Kind::LogSheet(_)))
             && self.is_units_row(at)
         {
             return Part::Units;
@@ -180,8 +181,12 @@ impl Cutter<'_> {
         if self.is_header(at, true) && (gap || !open.is_register_like() || open.repeats_header(&self.rows[at])) {
             return Part::Header;
         }
+        // A tab of the ready-made sheet holds rows and nothing else down to the first empty one.
+        if matches!(open.kind, Some(Kind::LogSheet(_))) && !gap {
+            return Part::Data;
+        }
         let row = &self.rows[at];
-        if row.cells.first().is_some_and(|first| !looks.contains(&Look::Date) && is_summary(&first.raw, open.kind)) {
+        if !looks.contains(&Look::Date) && is_summary(row, open.kind) {
             return Part::Label;
         }
         if open.piece.rows.is_empty()
@@ -279,8 +284,13 @@ impl Cutter<'_> {
     /// Rows of words or names that stand right above a header: titles of the next table, not data of this one.
     fn leads_to_header(&mut self, at: usize, open: &Open) -> bool {
         let row = &self.rows[at];
-        if matches!(open.kind, Some(Kind::Register | Kind::LogSheet(_))) && row.cells.len() > 1 || row.cells.len() > 3 {
+        if row.cells.len() > 3 {
             return false;
+        }
+        // A single word in a list of corals or tanks is one of them, unless the next line is a header.
+        if open.is_register_like() {
+            let next = self.rows.get(at + 1).filter(|next| next.number == row.number + 1);
+            return row.cells.len() == 1 && next.is_some() && self.is_header(at + 1, true);
         }
         let mut number = row.number;
         for next in at + 1..(at + 4).min(self.rows.len()) {
@@ -435,7 +445,8 @@ impl Open {
     /// The same words in the same columns as the header.
     fn repeats_header(&self, row: &Row) -> bool {
         let same = row.cells.iter().filter(|cell| {
-            let column = self.piece.header.iter().find(|column| column.column == cell.column);
+            let at = self.piece.header.binary_search_by_key(&cell.column, |column| column.column);
+            let column = at.ok().map(|at| &self.piece.header[at]);
             column.is_some_and(
                 |column| matches!(&cell.raw, Raw::Text(text) if text.trim().eq_ignore_ascii_case(&column.text)),
             )
@@ -471,7 +482,7 @@ impl Open {
                 _ => false,
             };
         }
-        if starts_with_mark(row) {
+        if starts_with_mark(row) && (row.cells.len() == 1 || !self.is_register_like()) {
             return true;
         }
         match self.kind {

@@ -1,6 +1,6 @@
 //! Tables side by side: a grid is parted at empty columns where a second table of its own starts to the right.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::HeaderRole;
 
@@ -11,16 +11,22 @@ use crate::grid::{Grid, Row};
 
 /// Rows in which the headers of tables side by side are looked for.
 const HEADER_ROWS: usize = 60;
+/// Empty columns beyond which a grid is no set of tables side by side.
+const MOST_GAPS: usize = 30;
 
 /// First and last column of each strip; one strip for a grid of tables one below the other only.
 pub fn strips(grid: &Grid, headings: &mut Headings) -> Vec<(u32, u32)> {
-    let mut used: BTreeMap<u32, ()> = BTreeMap::new();
+    let mut used: BTreeSet<u32> = BTreeSet::new();
     for cell in grid.rows.iter().flat_map(|row| &row.cells) {
-        used.insert(cell.column, ());
+        used.insert(cell.column);
     }
-    let Some((&first, _)) = used.first_key_value() else { return Vec::new() };
+    let (Some(&first), Some(&end)) = (used.first(), used.last()) else { return Vec::new() };
+    let gaps = used.iter().zip(used.iter().skip(1)).filter(|(left, right)| **right > **left + 1).count();
+    if gaps == 0 || gaps > MOST_GAPS {
+        return vec![(first, end)];
+    }
     let mut strips = vec![(first, first)];
-    for &column in used.keys() {
+    for &column in &used {
         let gap = strips.last().is_some_and(|(_, last)| column > last + 1);
         if let Some((start, last)) = strips.last_mut() {
             if gap && stands_alone(grid, column, u32::MAX, headings) && stands_alone(grid, *start, *last, headings) {

@@ -17,6 +17,8 @@ const CODE: &str = "table_kind_unclear";
 /// The answers that name a kind which is read.
 const KINDS: [(&str, Kind); 4] =
     [("wide", Kind::Wide), ("long", Kind::Long), ("register", Kind::Register), ("diary", Kind::Diary)];
+/// Cells of a sheet without tables that are looked at for days and readings.
+const LOOKED_AT: usize = 20_000;
 /// The answer that says a table holds no data.
 const NO_DATA: &str = "none";
 
@@ -55,7 +57,7 @@ pub fn prose_with_days(labels: &mut Vec<Placed>) -> Option<Piece> {
         Raw::Date(_) => true,
         _ => false,
     };
-    if labels.iter().filter(says_something).count() < 2 {
+    if labels.iter().take(LOOKED_AT).filter(says_something).take(2).count() < 2 {
         return None;
     }
     let mut rows: Vec<DataRow> = Vec::new();
