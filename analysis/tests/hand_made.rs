@@ -133,7 +133,8 @@ fn a_curator_reads_the_counted_figures() {
     close(within.evidence.specimen_days, DAYS_WITHIN);
     let points = within.curve.given().expect("a curve");
     let fractions: [f64; 4] = [9.0 / 10.0, 8.0 / 10.0, 7.0 / 10.0, 6.0 / 10.0];
-    let greenwood: [f64; 4] = [1.0 / 90.0, 1.0 / 90.0 + 1.0 / 72.0, 1.0 / 90.0 + 1.0 / 72.0 + 1.0 / 56.0, 0.1 - 1.0 / 30.0];
+    let greenwood: [f64; 4] =
+        [1.0 / 90.0, 1.0 / 90.0 + 1.0 / 72.0, 1.0 / 90.0 + 1.0 / 72.0 + 1.0 / 56.0, 0.1 - 1.0 / 30.0];
     assert_eq!(points.len(), 4);
     for (i, point) in points.iter().enumerate() {
         close(point.survival, fractions[i]);

@@ -524,7 +524,7 @@ pub struct Method {
     pub band: Option<String>,
     /// Parameters that had to be known and within their band.
     pub given: Vec<String>,
-    /// Draws for deaths known to more than a week; 0 if there are none.
+    /// Draws for deaths known to more than a week (the first five of them in the runs beside); 0 if there are none.
     pub imputations: u64,
     /// Seed of the draws.
     pub seed: Option<u64>,

@@ -13,7 +13,7 @@ use crate::survival::{Covariate, CoxInput, CoxOptions, cox, log_rank};
 
 mod model; // the fit over all drawn sets
 
-use model::Model;
+use model::{Fitted, Model};
 
 /// Age in days at which ratios are split where they do not stay the same.
 pub const SPLIT_AGE_DAYS: f64 = 90.0;
@@ -250,55 +250,73 @@ impl Contrast<'_> {
         })
     }
 
-    fn ratios(&self) -> Result<(CoxResult, bool, bool), Refusal> {
+    /// The ratios alone, for one age or for two: no test, no penalised fit.
+    ///
+    /// # Errors
+    /// As the `cox` of [`Contrast::compare`].
+    pub fn ratios_alone(&self, split_by_age: bool) -> Result<Vec<CoxCoefficient>, Refusal> {
+        self.comparable()?;
         let candidates = self.candidates();
+        let model = self.model(&candidates, split_by_age)?;
+        Ok(self.printed(&candidates, model.fit(self, false)?))
+    }
+
+    /// The model of the levels that have a ratio.
+    fn model(&self, candidates: &[(usize, Option<Refusal>)], split_by_age: bool) -> Result<Model, Refusal> {
         let levels: Vec<usize> = candidates.iter().filter(|(_, no)| no.is_none()).map(|(level, _)| *level).collect();
         if levels.is_empty()
             && let Some(refusal) = candidates.iter().find_map(|(_, refusal)| refusal.clone())
         {
             return Err(refusal);
         }
-        let model = Model::new(self, &levels, None);
-        let deaths = model.deaths();
-        let per = deaths as f64 / model.columns.len().max(1) as f64;
-        if per < minimums::DEATHS_PER_COEFFICIENT_AT_ALL {
-            let need = minimums::DEATHS_PER_COEFFICIENT_AT_ALL * model.columns.len() as f64;
-            return Err(minimums::deaths(deaths, need as u64).err().unwrap_or_else(|| {
-                Refusal::counted(RefusalCode::TooFewEvents, deaths as f64, need, "Needs more deaths on record.")
-            }));
+        let model = Model::new(self, &levels, split_by_age.then_some(SPLIT_AGE_DAYS));
+        if model.deaths_per_column() >= minimums::DEATHS_PER_COEFFICIENT_AT_ALL {
+            return Ok(model);
         }
-        let few = per < minimums::DEATHS_PER_COEFFICIENT;
-        let fit = model.fit(self, few)?;
-        let tests = if deaths < minimums::PROPORTIONALITY_DEATHS {
+        let (have, need) = (model.deaths(), minimums::DEATHS_PER_COEFFICIENT_AT_ALL * model.columns.len() as f64);
+        if split_by_age {
+            return Err(Refusal::counted(
+                RefusalCode::TooFewEvents,
+                have as f64,
+                need,
+                "The ratio changes with time since acquisition, and the deaths are too few to give it for two ages.",
+            ));
+        }
+        Err(minimums::deaths(have, need as u64).err().unwrap_or_else(|| {
+            Refusal::counted(RefusalCode::TooFewEvents, have as f64, need, "Needs more deaths on record.")
+        }))
+    }
+
+    fn ratios(&self) -> Result<(CoxResult, bool, bool), Refusal> {
+        let candidates = self.candidates();
+        let model = self.model(&candidates, false)?;
+        let tests = if model.deaths() < minimums::PROPORTIONALITY_DEATHS {
             Err(Refusal::counted(
                 RefusalCode::TooFewEvents,
-                deaths as f64,
+                model.deaths() as f64,
                 minimums::PROPORTIONALITY_DEATHS as f64,
                 "Whether the ratio stays the same over time is not testable with so few deaths.",
             ))
         } else {
             model.proportionality(self)
         };
-        let crossed = tests
+        let split = tests
             .as_ref()
             .is_ok_and(|tests| tests.iter().any(|test| test.name == "GLOBAL" && test.p < NOT_PROPORTIONAL));
-        let (fit, split) = if crossed {
-            let by_age = Model::new(self, &levels, Some(SPLIT_AGE_DAYS));
-            let per = by_age.deaths() as f64 / by_age.columns.len().max(1) as f64;
-            if per < minimums::DEATHS_PER_COEFFICIENT_AT_ALL {
-                return Err(Refusal::counted(
-                    RefusalCode::TooFewEvents,
-                    by_age.deaths() as f64,
-                    minimums::DEATHS_PER_COEFFICIENT_AT_ALL * by_age.columns.len() as f64,
-                    "The ratio changes with time since acquisition, and the deaths are too few to give it for two ages.",
-                ));
-            }
-            (by_age.fit(self, per < minimums::DEATHS_PER_COEFFICIENT)?, true)
-        } else {
-            (fit, false)
-        };
+        let model = if split { self.model(&candidates, true)? } else { model };
+        let few = model.deaths_per_column() < minimums::DEATHS_PER_COEFFICIENT;
+        let fit = model.fit(self, few)?.or_penalised(&model, self);
+        let (log_likelihood, iterations) = (fit.log_likelihood.clone(), fit.iterations);
+        let coefficients = self.printed(&candidates, fit);
+        let penalised = coefficients.iter().any(|coefficient| coefficient.firth.is_some());
+        let proportionality = Part::from(tests);
+        Ok((CoxResult { coefficients, log_likelihood, iterations, proportionality }, split, penalised))
+    }
+
+    /// One line a level: its ratios, or why it has none.
+    fn printed(&self, candidates: &[(usize, Option<Refusal>)], fit: Fitted) -> Vec<CoxCoefficient> {
         let mut coefficients = Vec::new();
-        for (level, refusal) in &candidates {
+        for (level, refusal) in candidates {
             match refusal {
                 Some(refusal) => coefficients.push(CoxCoefficient {
                     refused: Some(refusal.clone()),
@@ -309,14 +327,7 @@ impl Contrast<'_> {
                 })),
             }
         }
-        let penalised = coefficients.iter().any(|coefficient| coefficient.firth.is_some());
-        let result = CoxResult {
-            coefficients,
-            log_likelihood: fit.log_likelihood,
-            iterations: fit.iterations,
-            proportionality: Part::from(tests),
-        };
-        Ok((result, split, penalised))
+        coefficients
     }
 
     fn empty(&self, level: &str) -> CoxCoefficient {

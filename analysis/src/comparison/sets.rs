@@ -8,6 +8,8 @@ use crate::episode::InvalidRow;
 
 /// Draws for deaths known to more than a week.
 pub const IMPUTATIONS: usize = 20;
+/// Draws of the runs beside the main one, which show a direction and not a last digit.
+pub const IMPUTATIONS_BESIDE: usize = 5;
 /// Seed of the draws, to which each specimen's own key is added: the same coral dies on the same days in every answer.
 pub const SEED: u64 = 20;
 
@@ -23,11 +25,11 @@ pub struct Sets {
 }
 
 impl Sets {
-    /// Cuts the rows of a frame.
+    /// Cuts the rows of a frame, with this many draws if any death is known to more than a week only.
     ///
     /// # Errors
     /// A row without length: the records contradict themselves.
-    pub fn new(frame: &Frame) -> Result<Sets, InvalidRow> {
+    pub fn new(frame: &Frame, draws: usize) -> Result<Sets, InvalidRow> {
         let (middle, given) = frame.middle()?;
         let mut drawn = Vec::new();
         if frame.follow_up.has_wide_intervals() {
@@ -40,7 +42,7 @@ impl Sets {
                     ChaCha8Rng::seed_from_u64(SEED ^ stable_hash(key))
                 })
                 .collect();
-            for _ in 0..IMPUTATIONS {
+            for _ in 0..draws {
                 // 1 - u: the interval is open on the left and closed on the right.
                 let shares: Vec<f64> = sources.iter_mut().map(|source| 1.0 - source.random::<f64>()).collect();
                 drawn.push(frame.drawn(&shares)?);
@@ -52,6 +54,11 @@ impl Sets {
     /// The sets that curves and ratios are made from.
     pub fn all(&self) -> &[Rows] {
         if self.drawn.is_empty() { std::slice::from_ref(&self.middle) } else { &self.drawn }
+    }
+
+    /// The same with the first draws only, as the runs beside the main one have.
+    pub fn beside(&self) -> Sets {
+        Sets { drawn: self.drawn.iter().take(IMPUTATIONS_BESIDE).cloned().collect(), ..self.clone() }
     }
 
     /// The same, each row kept or not by its place in its set.

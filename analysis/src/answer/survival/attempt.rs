@@ -102,7 +102,14 @@ impl Attempt<'_> {
         let reference = reference(&tallies, levels.known());
         let event_deaths = self.event_deaths(&framed, &sets, levels.known());
         let compared = self.compare(&sets, &levels, &tallies, &event_deaths, reference, cluster, taught);
-        let main = Main { framed: &framed, levels: &levels, reference, groups: &groups, cox: &compared.cox };
+        let main = Main {
+            framed: &framed,
+            levels: &levels,
+            reference,
+            groups: &groups,
+            cox: &compared.cox,
+            split_by_age: compared.split_by_age,
+        };
         let sensitivity = runs(self, &main);
         let heard = Heard {
             framed: &framed,

@@ -2,6 +2,7 @@
 
 use crate::answer::{Given, Question};
 use crate::club::{Club, TankId};
+use crate::comparison::sets::{IMPUTATIONS, IMPUTATIONS_BESIDE};
 use crate::comparison::{Frame, Rows, Sets};
 use crate::evidence::{Tally, tallies};
 use crate::exposure::given::WaterInBand;
@@ -34,7 +35,8 @@ impl Framed {
             }
         };
         let frame = Frame { club, follow_up: &follow_up, condition: &condition, given: given.as_ref() };
-        let sets = Sets::new(&frame).map_err(unusable)?;
+        let draws = if run == Run::Main { IMPUTATIONS } else { IMPUTATIONS_BESIDE };
+        let sets = Sets::new(&frame, draws).map_err(unusable)?;
         Ok(Framed { follow_up, condition, given, sets })
     }
 

@@ -3,7 +3,7 @@
 use super::attempt::Attempt;
 use super::frame::{Framed, Levels};
 use super::groups::Level;
-use crate::answer::{CoxResult, RunOutcome, SensitivityRun, SurvivalGroup};
+use crate::answer::{CoxCoefficient, CoxResult, RunOutcome, SensitivityRun, SurvivalGroup};
 use crate::comparison::ClusterBy;
 use crate::comparison::contrast::Contrast;
 use crate::disclosure::{passes, suppressed};
@@ -23,7 +23,7 @@ struct Headline {
     /// By printed level: the share alive at the horizon.
     groups: Vec<(usize, Result<Figure, Refusal>)>,
     /// By name of the coefficient: the hazard ratio.
-    ratios: Result<Vec<(String, Result<Figure, Refusal>)>, Refusal>,
+    ratios: Ratios,
 }
 
 /// What the main answer gave.
@@ -33,11 +33,14 @@ pub(super) struct Main<'a> {
     pub(super) reference: Option<usize>,
     pub(super) groups: &'a [(usize, SurvivalGroup)],
     pub(super) cox: &'a Result<CoxResult, Refusal>,
+    /// The ratios are given for two ages.
+    pub(super) split_by_age: bool,
 }
 
 /// Every run of every figure: share alive of each known level, then each hazard ratio.
 pub(super) fn runs(attempt: &Attempt, main: &Main) -> Vec<SensitivityRun> {
     let mut list = Vec::new();
+    let beside = main.framed.sets.beside();
     for &run in Run::BESIDE {
         let other = (run != Run::WithinKeeper)
             .then(|| Framed::new(attempt.club, attempt.question, attempt.population, run));
@@ -45,7 +48,7 @@ pub(super) fn runs(attempt: &Attempt, main: &Main) -> Vec<SensitivityRun> {
             None => false,
             Some(Err(_)) => false,
             Some(Ok(framed)) => {
-                framed.sets.middle == main.framed.sets.middle && framed.sets.drawn == main.framed.sets.drawn
+                framed.sets.middle == beside.middle && framed.sets.drawn == beside.drawn
             }
         };
         let headline = if same {
@@ -123,9 +126,10 @@ fn outcome(
     }
 }
 
-fn ratios(cox: Result<CoxResult, Refusal>) -> Result<Vec<(String, Result<Figure, Refusal>)>, Refusal> {
+type Ratios = Result<Vec<(String, Result<Figure, Refusal>)>, Refusal>;
+
+fn ratios(cox: Result<Vec<CoxCoefficient>, Refusal>) -> Ratios {
     Ok(cox?
-        .coefficients
         .into_iter()
         .map(|c| {
             let figure = match (c.hazard_ratio, c.refused) {
@@ -139,7 +143,7 @@ fn ratios(cox: Result<CoxResult, Refusal>) -> Result<Vec<(String, Result<Figure,
 }
 
 fn within_keeper(attempt: &Attempt, main: &Main) -> Headline {
-    let sets = main.levels.apply(&main.framed.sets);
+    let sets = main.levels.apply(&main.framed.sets.beside());
     let cox = main.levels.tallies(&sets.middle).and_then(|tallies| {
         let reference = main.reference.ok_or_else(|| suppressed(attempt.audience))?;
         Contrast {
@@ -153,8 +157,7 @@ fn within_keeper(attempt: &Attempt, main: &Main) -> Headline {
             cluster: ClusterBy::Keeper,
             within_keeper: true,
         }
-        .compare()
-        .cox
+        .ratios_alone(main.split_by_age)
     });
     Headline { groups: Vec::new(), ratios: ratios(cox) }
 }
@@ -191,8 +194,7 @@ fn headline(attempt: &Attempt, main: &Main, framed: &Framed) -> Result<Headline,
                 cluster,
                 within_keeper: false,
             }
-            .compare()
-            .cox
+            .ratios_alone(main.split_by_age)
         }
     };
     Ok(Headline { groups, ratios: ratios(cox) })

@@ -26,6 +26,7 @@ pub(super) struct Model {
 
 pub(super) struct FittedColumn {
     pub(super) level: usize,
+    position: usize,
     pub(super) printed: CoxCoefficient,
 }
 
@@ -33,6 +34,19 @@ pub(super) struct Fitted {
     pub(super) coefficients: Vec<FittedColumn>,
     pub(super) log_likelihood: LogLikelihoodPart,
     pub(super) iterations: u64,
+}
+
+impl Fitted {
+    /// With penalised fits beside, where a plain coefficient was refused.
+    pub(super) fn or_penalised(mut self, model: &Model, contrast: &Contrast) -> Fitted {
+        let lacks = self.coefficients.iter().any(|c| c.printed.coef.is_none() && c.printed.firth.is_none());
+        if lacks && let Some(fits) = model.penalised(contrast) {
+            for column in &mut self.coefficients {
+                column.printed.firth = Some(pooled_firth(&fits, column.position));
+            }
+        }
+        self
+    }
 }
 
 impl Model {
@@ -78,6 +92,10 @@ impl Model {
         self.sets.first().map_or(0, |rows| rows.episodes.deaths())
     }
 
+    pub(super) fn deaths_per_column(&self) -> f64 {
+        self.deaths() as f64 / self.columns.len().max(1) as f64
+    }
+
     fn covariates(&self, contrast: &Contrast, rows: &Rows) -> Vec<Covariate> {
         let groups = contrast.groups(rows);
         self.columns
@@ -104,12 +122,11 @@ impl Model {
             .collect()
     }
 
-    pub(super) fn fit(&self, contrast: &Contrast, few: bool) -> Result<Fitted, Refusal> {
+    /// The plain fit, with a penalised one beside it if asked.
+    pub(super) fn fit(&self, contrast: &Contrast, penalised: bool) -> Result<Fitted, Refusal> {
         let options = CoxOptions::default();
         let fits = self.each(contrast, |input| cox(input, &options))?;
-        let separated = fits.iter().any(CoxFit::is_separated);
-        let penalised = if few || separated { Some(self.each(contrast, |input| firth(input, &options))) } else { None };
-        let penalised = penalised.and_then(Result::ok);
+        let penalised = if penalised { self.penalised(contrast) } else { None };
         let coefficients = self
             .columns
             .iter()
@@ -118,7 +135,7 @@ impl Model {
             .map(|(j, column)| {
                 let mut printed = self.combine(contrast, column, &fits, j);
                 printed.firth = penalised.as_deref().map(|fits| pooled_firth(fits, j));
-                FittedColumn { level: column.level, printed }
+                FittedColumn { level: column.level, position: j, printed }
             })
             .collect();
         let average = |of: fn(&CoxFit) -> f64| mean(&fits.iter().map(of).collect::<Vec<_>>());
@@ -130,6 +147,11 @@ impl Model {
             },
             iterations: fits.iter().map(|fit| fit.iterations as u64).max().unwrap_or(0),
         })
+    }
+
+    /// The penalised fits; `None` if one of them does not settle.
+    fn penalised(&self, contrast: &Contrast) -> Option<Vec<FirthFit>> {
+        self.each(contrast, |input| firth(input, &CoxOptions::default())).ok()
     }
 
     /// One coefficient over the sets: of one set its own figures, of several those of Rubin's rules.
