@@ -10,7 +10,7 @@ use utoipa::openapi::{OpenApi, RefOr};
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
-use crate::problem::{Kind, Problem};
+use crate::problem::{Content, Kind};
 use crate::route;
 
 pub mod examples; // answers as the tests received them
@@ -92,8 +92,8 @@ fn finish(document: &mut OpenApi) {
         })),
     );
     let mut schemas = Vec::new();
-    <Problem as utoipa::ToSchema>::schemas(&mut schemas);
-    schemas.push((<Problem as utoipa::ToSchema>::name().into_owned(), <Problem as utoipa::PartialSchema>::schema()));
+    <Content as utoipa::ToSchema>::schemas(&mut schemas);
+    schemas.push((<Content as utoipa::ToSchema>::name().into_owned(), <Content as utoipa::PartialSchema>::schema()));
     components.schemas.extend(schemas);
     for kind in Kind::ALL {
         components.responses.insert(kind.slug().to_owned(), RefOr::T(problems::response(&[*kind])));

@@ -157,9 +157,14 @@ impl Fault {
     }
 }
 
+/// A problem of a request: small to pass along, its content is behind a pointer.
+#[derive(Debug, Clone, Serialize)]
+pub struct Problem(Box<Content>);
+
 /// A problem as it is sent, media type `application/problem+json`.
 #[derive(Debug, Clone, Serialize, ToSchema)]
-pub struct Problem {
+#[schema(as = Problem)]
+pub struct Content {
     /// Address of the page about this kind, relative to the server's root.
     #[serde(rename = "type")]
     #[schema(example = "/problems/invalid-query")]
@@ -193,7 +198,7 @@ pub struct Problem {
 impl Problem {
     /// A problem of a kind with its sentence.
     pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
-        Problem {
+        Problem(Box::new(Content {
             type_: kind.address(),
             title: kind.title(),
             status: kind.status(),
@@ -203,7 +208,7 @@ impl Problem {
             more: BTreeMap::new(),
             kind,
             headers: Vec::new(),
-        }
+        }))
     }
 
     /// A problem made of faults; its sentence counts and joins them.
@@ -278,6 +283,20 @@ impl Problem {
         let mut problem = self.clone();
         problem.request_id = Some(request_id.to_owned());
         problem.error_response()
+    }
+}
+
+impl std::ops::Deref for Problem {
+    type Target = Content;
+
+    fn deref(&self) -> &Content {
+        &self.0
+    }
+}
+
+impl std::ops::DerefMut for Problem {
+    fn deref_mut(&mut self) -> &mut Content {
+        &mut self.0
     }
 }
 

@@ -64,15 +64,16 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
     };
     let keeper_of = |positions: &Positions, id: i64| positions.keepers.get(&id).copied().unwrap_or(u32::MAX);
 
-    let mut tanks: Vec<(i64, i64, String, Option<f64>, Option<NaiveDate>, Option<NaiveDate>, Option<String>)> =
-        within!(tank, scope)
-            .select((tank::id, tank::keeper_id, tank::key, tank::litres, tank::started, tank::closed, tank::closed_why))
-            .load(connection)?;
+    type TankRow = (i64, i64, String, Option<f64>, Option<NaiveDate>, Option<NaiveDate>, Option<String>);
+    type LogRow = (i64, i64, String, Option<NaiveDate>, Option<NaiveDate>, Option<bool>);
+    let mut tanks: Vec<TankRow> = within!(tank, scope)
+        .select((tank::id, tank::keeper_id, tank::key, tank::litres, tank::started, tank::closed, tank::closed_why))
+        .load(connection)?;
     tanks.sort_by(|a, b| (keeper_of(&positions, a.1), &a.2).cmp(&(keeper_of(&positions, b.1), &b.2)));
     positions.tanks = numbered(tanks.iter().map(|row| row.0));
     let all_died: Vec<bool> = tanks.iter().map(|row| row.6.as_deref() == Some("all_died")).collect();
 
-    let mut logs: Vec<(i64, i64, String, Option<NaiveDate>, Option<NaiveDate>, Option<bool>)> = within!(log, scope)
+    let mut logs: Vec<LogRow> = within!(log, scope)
         .select((log::id, log::keeper_id, log::name, log::complete_since, log::first_day, log::losses_listed))
         .load(connection)?;
     logs.sort_by(|a, b| (keeper_of(&positions, a.1), &a.2).cmp(&(keeper_of(&positions, b.1), &b.2)));
@@ -178,7 +179,8 @@ fn bare(row: SpecimenRow, handle: &str, facts: LogFacts, positions: &Positions) 
         held: !row.held.is_empty(),
         held_fate: None,
         arrived_dead: false,
-        lineage: Some(format!("{handle}/{}", row.lineage)),
+        // A line card goes from keeper to keeper; any other mother is known by her keeper's key.
+        lineage: Some(if row.lineage.starts_with("line:") { row.lineage } else { format!("{handle}/{}", row.lineage) }),
         placements: Vec::new(),
     }
 }
@@ -189,7 +191,8 @@ fn identifications(
     positions: &Positions,
     specimens: &mut [Specimen],
 ) -> QueryResult<()> {
-    let mut rows: Vec<(i64, Option<NaiveDate>, String, String, Option<String>)> = within!(identification, scope)
+    type Row = (i64, Option<NaiveDate>, String, String, Option<String>);
+    let mut rows: Vec<Row> = within!(identification, scope)
         .select((
             identification::specimen_id,
             identification::on_day,
@@ -218,7 +221,8 @@ fn stays(
     positions: &Positions,
     specimens: &mut [Specimen],
 ) -> QueryResult<()> {
-    let mut rows: Vec<(i64, i64, Option<NaiveDate>, Option<NaiveDate>, String)> = within!(stay, scope)
+    type Row = (i64, i64, Option<NaiveDate>, Option<NaiveDate>, String);
+    let mut rows: Vec<Row> = within!(stay, scope)
         .select((stay::specimen_id, stay::tank_id, stay::from_day, stay::to_day, stay::key))
         .load(connection)?;
     rows.sort_by(|a, b| (a.2, a.3, &a.4).cmp(&(b.2, b.3, &b.4)));
@@ -239,7 +243,8 @@ fn sightings(
     positions: &Positions,
     specimens: &mut [Specimen],
 ) -> QueryResult<()> {
-    let mut rows: Vec<(i64, NaiveDate, String, String, Option<i16>, Option<f64>)> = within!(sighting, scope)
+    type Row = (i64, NaiveDate, String, String, Option<i16>, Option<f64>);
+    let mut rows: Vec<Row> = within!(sighting, scope)
         .select((
             sighting::specimen_id,
             sighting::on_day,
@@ -270,7 +275,8 @@ fn sizings(
     positions: &Positions,
     specimens: &mut [Specimen],
 ) -> QueryResult<()> {
-    let mut rows: Vec<(i64, NaiveDate, String, String, String, f64, i32)> = within!(sizing, scope)
+    type Row = (i64, NaiveDate, String, String, String, f64, i32);
+    let mut rows: Vec<Row> = within!(sizing, scope)
         .select((
             sizing::specimen_id,
             sizing::on_day,
@@ -297,17 +303,17 @@ fn placements(
     positions: &Positions,
     specimens: &mut [Specimen],
 ) -> QueryResult<()> {
-    let mut rows: Vec<(i64, Option<NaiveDate>, String, Option<f64>, Option<String>, Option<bool>)> =
-        within!(placement, scope)
-            .select((
-                placement::specimen_id,
-                placement::from_day,
-                placement::key,
-                placement::par,
-                placement::flow,
-                placement::stinging_neighbour,
-            ))
-            .load(connection)?;
+    type Row = (i64, Option<NaiveDate>, String, Option<f64>, Option<String>, Option<bool>);
+    let mut rows: Vec<Row> = within!(placement, scope)
+        .select((
+            placement::specimen_id,
+            placement::from_day,
+            placement::key,
+            placement::par,
+            placement::flow,
+            placement::stinging_neighbour,
+        ))
+        .load(connection)?;
     rows.sort_by(|a, b| (a.1, &a.2).cmp(&(b.1, &b.2)));
     for (specimen_id, from, _, par, flow, stinging_within_reach) in rows {
         let Some(specimen) = of(positions, specimens, specimen_id) else { continue };

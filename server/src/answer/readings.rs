@@ -65,10 +65,10 @@ pub(super) fn load(
             continue;
         }
         if let Some(specimen_id) = row.specimen_id {
-            if let (Some(&specimen), Some(value)) = (positions.specimens.get(&specimen_id), row.value) {
-                if parameter.as_str() == "par" {
-                    spots.push((specimen, row.taken_on, value));
-                }
+            if let (Some(&specimen), Some(value)) = (positions.specimens.get(&specimen_id), row.value)
+                && parameter.as_str() == "par"
+            {
+                spots.push((specimen, row.taken_on, value));
             }
             continue;
         }
