@@ -71,6 +71,6 @@ mod tests {
     fn a_password_is_never_printed() {
         assert_eq!(without_password("postgres://reef:se@cret@db/club?x=1"), "postgres://reef:***@db/club?x=1");
         assert_eq!(without_password("postgres://reef@db/club"), "postgres://reef@db/club");
-        assert_eq!(without_password("host=/tmp dbname=club"), "host=/tmp dbname=club");
+        assert_eq!(without_password("host=/var/run dbname=club"), "host=/var/run dbname=club");
     }
 }
