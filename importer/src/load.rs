@@ -29,7 +29,7 @@ pub use commit::CommitSummary;
 pub use error::LoadError;
 pub use keeper::{RollCallException, ensure_keeper, find_keeper};
 pub use receive::{NewUpload, Received};
-pub use store::{Stage, State, Upload, findings, original, records, upload, uploads};
+pub use store::{Stage, State, StoredAnswer, Upload, answers, findings, original, records, upload, uploads};
 pub use vocabulary::{prepare, vocabulary};
 
 use chrono::NaiveDate;

@@ -287,9 +287,21 @@ fn an_answer_serves_the_next_copy_of_the_file() {
     assert_eq!(codes(connection, second.id), Vec::<String>::new());
     LOADER.commit(connection, second.id, false).expect("it is committed");
     assert_eq!(number(connection, "SELECT count(*) AS number FROM specimen"), 5);
+    let carried = importer::load::answers(connection, second.id).expect("answers");
+    assert!(carried.len() == 2 && carried.iter().all(|stored| stored.carried));
+    // An answer taken over may be given otherwise, once; what is no answer is refused.
+    let wrong = LOADER.answer(connection, second.id, &[answer("name_ambiguous:flowerpot", "perhaps")], "test");
+    assert!(matches!(wrong, Err(LoadError::UnknownChoice { .. })));
+    LOADER
+        .answer(connection, second.id, &[answer("name_ambiguous:flowerpot", "dont_know")], "test")
+        .expect("answered otherwise");
+    assert_eq!(number(connection, "SELECT count(*) AS number FROM specimen WHERE held <> '{}'"), 1);
+    let second_time = LOADER.answer(connection, second.id, &[answer("name_ambiguous:flowerpot", "dont_know")], "test");
+    assert!(matches!(second_time, Err(LoadError::Conflict { .. })));
     // What the second copy was told stays its own when the first is undone.
     importer::load::undo(connection, first, "test").expect("it is undone");
-    assert_eq!(number(connection, "SELECT count(*) AS number FROM specimen WHERE held <> '{}'"), 0);
+    assert_eq!(number(connection, "SELECT count(*) AS number FROM ending WHERE date_held"), 0);
+    assert_eq!(number(connection, "SELECT count(*) AS number FROM specimen WHERE held <> '{}'"), 1);
     assert_eq!(number(connection, "SELECT count(*) AS number FROM specimen"), 5);
     // Another keeper's file of this shape is asked about.
     let other = ensure_keeper(connection, "Rowan").expect("a keeper");
@@ -355,8 +367,8 @@ fn a_file_of_a_known_shape_with_other_rows_waits_for_its_log() {
     let connection = &mut database.connect();
     let keeper = ensure_keeper(connection, "Juniper").expect("a keeper");
     committed(connection, keeper, "tests.csv", &tests());
-    let birch = Script::new("wide", vec![nitrate("Birch", "2024-03-01", 3.0), nitrate("Birch", "2024-03-02", 4.0)]);
-    let upload = staged(connection, keeper, "birch.csv", &birch);
+    let may = Script::new("wide", vec![nitrate("Alder", "2024-05-01", 3.0), nitrate("Alder", "2024-05-02", 4.0)]);
+    let upload = staged(connection, keeper, "may.csv", &may);
     assert_eq!((upload.state, upload.question_count), (State::Questions, 1));
     let finding = importer::load::findings(connection, upload.id).expect("findings").remove(0);
     assert_eq!((finding.code.as_str(), finding.severity), ("log_unclear", Severity::Questioned));
@@ -370,12 +382,15 @@ fn a_file_of_a_known_shape_with_other_rows_waits_for_its_log() {
     let other = LOADER.answer(connection, upload.id, &[answer("log_unclear", "another")], "test").expect("answered");
     assert_eq!((other.state, other.log), (State::Ready, None));
     LOADER.commit(connection, upload.id, false).expect("committed");
-    assert_eq!(lines(connection, "SELECT name AS line FROM log ORDER BY name"), ["birch", "tests"]);
+    assert_eq!(lines(connection, "SELECT name AS line FROM log ORDER BY name"), ["may", "tests"]);
 
     let later = Script::new("wide", vec![nitrate("Alder", "2025-03-01", 3.0), nitrate("Alder", "2025-03-02", 4.0)]);
     let upload = staged(connection, keeper, "later.csv", &later);
     let newer = LOADER.answer(connection, upload.id, &[answer("log_unclear", "newer")], "test").expect("answered");
     assert!(newer.log.is_some());
+    // The same sheet kept for another tank is another list.
+    let birch = Script::new("wide", vec![nitrate("Birch", "2024-03-01", 3.0)]);
+    assert_eq!(staged(connection, keeper, "birch.csv", &birch).state, State::Ready);
     // Said beside the file, there is nothing to ask.
     let bytes = Script::new("wide", vec![nitrate("Cedar", "2025-03-01", 3.0)]).bytes();
     let new = NewUpload {
@@ -453,8 +468,8 @@ fn a_file_read_before_another_was_committed_is_read_again_at_its_commit() {
     let connection = &mut database.connect();
     let keeper = ensure_keeper(connection, "Juniper").expect("a keeper");
     let first = staged(connection, keeper, "tests.csv", &tests()).id;
-    let other = Script::new("wide", vec![nitrate("Birch", "2024-03-01", 3.0)]);
-    let second = staged(connection, keeper, "birch.csv", &other).id;
+    let other = Script::new("wide", vec![nitrate("Alder", "2024-05-01", 3.0)]);
+    let second = staged(connection, keeper, "may.csv", &other).id;
     assert_eq!(importer::load::upload(connection, second).expect("the upload").state, State::Ready);
     LOADER.commit(connection, first, false).expect("committed");
     // Now that a log of this shape exists, which log this is has become a question.

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use chrono::NaiveDate;
 
 use super::LiveUpload;
-use super::key::{Kind, folded, same, slot};
+use super::key::{Kind, folded, same, slot, tanks_of};
 use crate::record::Record;
 
 /// The name of a fact within a log: kind, slot, and the ordinal from 1 among facts of the slot.
@@ -186,21 +186,39 @@ pub fn is_register_sighting(record: &Record) -> bool {
     matches!(record, Record::Sighting(look) if look.source == "register")
 }
 
-/// Share of equal keys, of the smaller of the two sides: a grown or a cut copy of a log has nearly 1.
-/// Tanks, instruments and what follows from a list's day are no sign of one log.
-pub fn likeness(log: &Log<'_>, records: &[Record]) -> f64 {
+/// How a file stands to a log of its shape.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Likeness {
+    /// It holds nothing yet that could be compared.
+    Nothing,
+    /// It is about other tanks altogether.
+    Elsewhere,
+    /// Share of equal keys, of the smaller of the two sides: a grown or a cut copy has nearly 1.
+    Share(f64),
+}
+
+/// Compares a file with a log. Tanks, instruments and what follows from a list's day are no sign of one log.
+pub fn likeness(log: &Log<'_>, records: &[Record]) -> Likeness {
     let telling =
         |kind: Kind, record: &Record| !matches!(kind, Kind::Tank | Kind::Instrument) && !is_register_sighting(record);
-    let of_log = log.facts.iter().filter(|(key, stated)| telling(key.kind, stated.record)).count();
+    let tank = |record: &Record| tanks_of(record).map(folded);
+    let of_log: Vec<&Record> = log
+        .facts
+        .iter()
+        .filter(|(key, stated)| telling(key.kind, stated.record))
+        .map(|(_, stated)| stated.record)
+        .collect();
     let named = named(records);
-    let mut of_file = 0_usize;
-    let mut shared = 0_usize;
-    for (key, record) in &named {
-        if telling(key.kind, record) {
-            of_file += 1;
-            shared += usize::from(log.facts.contains_key(key));
-        }
+    let of_file: Vec<&(Key, &Record)> = named.iter().filter(|(key, record)| telling(key.kind, record)).collect();
+    let smaller = of_log.len().min(of_file.len());
+    if smaller == 0 {
+        return Likeness::Nothing;
     }
-    let smaller = of_log.min(of_file);
-    if smaller == 0 { 0.0 } else { shared as f64 / smaller as f64 }
+    let shared = of_file.iter().filter(|(key, _)| log.facts.contains_key(key)).count();
+    let tanks: HashSet<String> = of_log.iter().filter_map(|record| tank(record)).collect();
+    let own: HashSet<String> = of_file.iter().filter_map(|(_, record)| tank(record)).collect();
+    if shared == 0 && !tanks.is_empty() && !own.is_empty() && tanks.is_disjoint(&own) {
+        return Likeness::Elsewhere;
+    }
+    Likeness::Share(shared as f64 / smaller as f64)
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use analysis::vocabulary::{ParameterCode, TaxonSlug};
+use analysis::vocabulary::{FindingCode, ParameterCode, TaxonSlug};
 use chrono::NaiveDate;
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
@@ -75,12 +75,15 @@ fn store_answers(connection: &mut PgConnection, id: i64, answers: &[Answer], by:
             let first = answers.iter().find(|other| other.key == answer.key).unwrap_or(answer);
             return Err(LoadError::Conflict { current: first.clone() });
         }
-        let Some(finding) = findings.iter().find(|finding| finding.key == answer.key && !finding.choices.is_empty())
-        else {
-            let open = findings.iter().filter(|finding| is_open(finding)).map(|finding| finding.key.clone()).collect();
-            return Err(LoadError::UnknownQuestion { upload: id, key: answer.key.clone(), open });
-        };
-        check(finding, answer)?;
+        let asked = findings.iter().find(|finding| finding.key == answer.key && !finding.choices.is_empty());
+        match (asked, standing) {
+            (Some(finding), _) => check(finding, answer)?,
+            (None, Some(_)) => check_known(answer)?,
+            (None, None) => {
+                let open = findings.iter().filter(|finding| is_open(finding)).map(|finding| finding.key.clone());
+                return Err(LoadError::UnknownQuestion { upload: id, key: answer.key.clone(), open: open.collect() });
+            }
+        }
         // An answer that was taken over gives way to one that is given.
         let value = answer.value.as_ref().map(json).transpose()?.map(cleaned);
         diesel::insert_into(upload_answer::table)
@@ -110,6 +113,17 @@ fn cleaned(value: Value) -> Value {
         Value::String(text) => Value::String(without_nul(&text).into_owned()),
         other => other,
     }
+}
+
+/// Is it an answer to a question that an earlier answer settled, so that it was not asked here?
+fn check_known(answer: &Answer) -> Result<(), LoadError> {
+    let code = answer.key.split(':').next().unwrap_or(&answer.key);
+    let answers = FindingCode::parse(code).map(|code| code.get().all_answers()).unwrap_or_default();
+    let choices: Vec<String> = answers.iter().map(|answer| answer.code.to_owned()).collect();
+    if choices.contains(&answer.choice) {
+        return Ok(());
+    }
+    Err(LoadError::UnknownChoice { key: answer.key.clone(), choice: answer.choice.clone(), choices })
 }
 
 /// Is the choice offered, and does it come with what it needs?

@@ -1,7 +1,7 @@
 //! A version against its log, and a log against the keeper's others.
 //!
 //! A file continues a log if it has the log's shape and at least half of the rows of the smaller of the two;
-//! of one shape with fewer it is asked about and waits. What a later version changes or no longer holds is noted,
+//! of one shape with fewer it is asked about and waits, unless it is about other tanks. What a later version changes or no longer holds is noted,
 //! and two logs that give other values for one moment are asked about once.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -14,8 +14,8 @@ use super::found::found;
 use super::store::{self, LOGS_DISAGREE, Live, ROWS_GONE, TAKE_OUT, UploadRow};
 use crate::context::Outcome;
 use crate::finding::{Answer, CellCounts, Finding, Held};
-use crate::fold::key::{Kind, folded};
-use crate::fold::version::{Key, Stated, lay, likeness};
+use crate::fold::key::{Kind, folded, same};
+use crate::fold::version::{Key, Likeness, Stated, is_register_sighting, lay, likeness, named};
 use crate::fold::{LiveUpload, disagreements, log_of};
 use crate::record::{CellRef, Reading, Record};
 
@@ -92,12 +92,14 @@ impl Others {
             .logs
             .iter()
             .filter(|(id, _, shape)| !shape.is_empty() && *shape == outcome.about.shape && living.contains(id))
-            .map(|(id, ..)| (likeness(&log_of(&uploads, *id), &outcome.records), *id));
+            .filter_map(|(id, ..)| match likeness(&log_of(&uploads, *id), &outcome.records) {
+                Likeness::Share(share) => Some((share, *id)),
+                // Nothing to compare yet, or the same sheet kept for another tank: nothing to ask either.
+                Likeness::Nothing | Likeness::Elsewhere => None,
+            });
         // Of several the most alike, of equals the latest.
-        let Some((share, log)) = alike.max_by(|left, right| left.0.total_cmp(&right.0).then(left.1.cmp(&right.1)))
-        else {
-            return (Chosen::New, None);
-        };
+        let most = alike.max_by(|left, right| left.0.total_cmp(&right.0).then(left.1.cmp(&right.1)));
+        let Some((share, log)) = most else { return (Chosen::New, None) };
         if share >= SAME_LOG {
             return (Chosen::Log(log), None);
         }
@@ -106,6 +108,22 @@ impl Others {
             Some("another") => (Chosen::New, Some(log)),
             _ => (Chosen::Unclear, Some(log)),
         }
+    }
+}
+
+impl Others {
+    /// Share of the rows that a file has in common with a log in which both say the same.
+    pub fn agreement(&self, log: i64, outcome: &Outcome) -> f64 {
+        let uploads = self.borrow();
+        let content = log_of(&uploads, log);
+        let named = named(&outcome.records);
+        let shared: Vec<bool> = named
+            .iter()
+            .filter(|(key, record)| key.kind != Kind::Tank && !is_register_sighting(record))
+            .filter_map(|(key, record)| Some(same(content.facts.get(key)?.record, record)))
+            .collect();
+        let agreeing = shared.iter().filter(|same| **same).count();
+        if shared.is_empty() { 0.0 } else { agreeing as f64 / shared.len() as f64 }
     }
 }
 

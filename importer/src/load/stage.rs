@@ -32,6 +32,20 @@ pub(super) struct Read {
 /// Questions whose answers are about one file only: the next copy asks again.
 const OF_ONE_FILE: [&str; 4] = ["as_of_missing", "as_of_assumed", "log_unclear", "rows_gone"];
 
+/// Questions whose answers say which list it is: they serve only a copy that says what the earlier one said.
+const OF_ONE_LIST: [&str; 2] = ["tank_unnamed", "date_year_missing"];
+/// Share of equal facts among the rows in common, from which a file goes on from an earlier one.
+const GOES_ON: f64 = 0.5;
+
+fn is_one_of(key: &str, codes: &[&str]) -> bool {
+    codes.contains(&key.split(':').next().unwrap_or(key))
+}
+
+/// Earlier answers, then the upload's own: later ones win.
+fn joined(carried: &[(i64, Answer)], given: &[Answer]) -> Vec<Answer> {
+    carried.iter().map(|(_, answer)| answer).chain(given).cloned().collect()
+}
+
 impl Loader {
     /// See [`super::stage`].
     pub fn stage(self, connection: &mut PgConnection, id: i64, today: NaiveDate) -> Result<Upload, LoadError> {
@@ -96,8 +110,19 @@ impl Loader {
                 carried = earlier_answers(connection, row, &outcome.about.shape, &own)?;
             }
             if !carried.is_empty() || context.complete_since_answered {
-                let answers = carried.iter().map(|(_, answer)| answer.clone()).chain(given).collect();
-                outcome = read(&context, answers);
+                outcome = read(&context, joined(&carried, &given));
+            }
+            // "It is about Alder" is no answer for the same sheet kept for Birch: only for a copy that goes on from
+            // what Alder's sheet says.
+            if carried.iter().any(|(_, answer)| is_one_of(&answer.key, &OF_ONE_LIST)) {
+                let goes_on = match others.choose(row, &outcome).0 {
+                    Chosen::Log(log) => others.agreement(log, &outcome) >= GOES_ON,
+                    Chosen::New | Chosen::Unclear => false,
+                };
+                if !goes_on {
+                    carried.retain(|(_, answer)| !is_one_of(&answer.key, &OF_ONE_LIST));
+                    outcome = read(&context, joined(&carried, &given));
+                }
             }
         }
         let chosen = compare(connection, row, &others, &mut outcome)?;
@@ -213,7 +238,7 @@ fn earlier_answers(
     let mut met: BTreeSet<String> = own.iter().map(|stored| stored.answer.key.clone()).collect();
     let mut earlier: Vec<(i64, Answer)> = given
         .into_iter()
-        .filter(|(_, key, ..)| !OF_ONE_FILE.contains(&key.split(':').next().unwrap_or(key)))
+        .filter(|(_, key, ..)| !is_one_of(key, &OF_ONE_FILE))
         .filter(|(_, key, ..)| met.insert(key.clone()))
         .map(|(id, key, choice, value)| (id, Answer { key, choice, value }))
         .collect();

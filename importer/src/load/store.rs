@@ -428,13 +428,18 @@ pub(super) fn json<T: Serialize>(value: &T) -> Result<Value, LoadError> {
 
 /// An answer as stored.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct StoredAnswer {
+pub struct StoredAnswer {
+    /// What was said.
     pub answer: Answer,
-    /// Taken over from an earlier upload of the same shape.
+    /// Taken over from an earlier upload of the same shape: it may be answered otherwise here.
     pub carried: bool,
 }
 
-pub(super) fn answers(connection: &mut PgConnection, id: i64) -> Result<Vec<StoredAnswer>, LoadError> {
+/// Answers of an upload, in the order given.
+///
+/// # Errors
+/// The database's.
+pub fn answers(connection: &mut PgConnection, id: i64) -> Result<Vec<StoredAnswer>, LoadError> {
     let rows: Vec<(String, String, Option<Value>, String)> = upload_answer::table
         .filter(upload_answer::upload_id.eq(id))
         .order(upload_answer::id)
