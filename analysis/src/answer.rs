@@ -4,13 +4,13 @@
 //! the same four give the same bytes. Every part of a result is its object or a refusal with what is lacking;
 //! absent numbers are `None` (`null`), never 0 and never NaN. Rounding for an audience is the last step.
 
-pub mod question; // what can be asked
-pub mod shape; // what is printed
 mod canonical; // the one text of a question
 mod census; // counts of every taxon
 mod check; // whether a question may be asked
 mod growth; // a question about growth
+pub mod question; // what can be asked
 mod refusals; // what was refused, with its place
+pub mod shape; // what is printed
 mod survival; // a question about survival
 mod taxon; // taxon asked, taxon answered
 

@@ -41,7 +41,8 @@ fn tally_frame(rows: &Rows, group: &[u32], groups: usize) -> PolarsResult<Vec<Ta
     if rows.is_empty() {
         return Ok(tallies);
     }
-    let days: Vec<f64> = rows.episodes.stop.iter().zip(&rows.episodes.start).map(|(stop, start)| stop - start).collect();
+    let days: Vec<f64> =
+        rows.episodes.stop.iter().zip(&rows.episodes.start).map(|(stop, start)| stop - start).collect();
     let deaths: Vec<u32> = rows.episodes.event.iter().map(|died| u32::from(*died)).collect();
     let frame = df!(
         "group" => group,
@@ -134,10 +135,8 @@ pub fn grade(figure: &Graded) -> Grade {
 
 /// Keepers, or other holders, with at least one row at risk when somebody died.
 pub fn at_risk_at_a_death(rows: &Rows, holder: &[u32]) -> u64 {
-    let mut deaths: Vec<f64> = (0..rows.len())
-        .filter(|&row| rows.episodes.event[row])
-        .map(|row| rows.episodes.stop[row])
-        .collect();
+    let mut deaths: Vec<f64> =
+        (0..rows.len()).filter(|&row| rows.episodes.event[row]).map(|row| rows.episodes.stop[row]).collect();
     deaths.sort_by(f64::total_cmp);
     deaths.dedup();
     let mut at_risk: BTreeMap<u32, ()> = BTreeMap::new();

@@ -6,9 +6,9 @@
 //! choose its own condition). Nothing here knows whether a specimen died.
 
 pub mod band; // taught bands and ladders: which level a value lies in
+mod carry; // how long a test speaks
 pub mod condition; // the split of a question as levels at each moment
 pub mod given; // days on which a list of conditions held
-mod carry; // how long a test speaks
 mod habit; // feeding, carbon, changes of water
 mod neighbours; // who else is in the tank
 mod place; // light and flow at the spot

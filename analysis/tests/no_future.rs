@@ -15,6 +15,8 @@ use support::{ClubBuilder, parameter, taxon};
 
 const DAYS: i64 = 160;
 
+type Habit = (u32, bool, usize, i64, Option<i64>, Option<i32>);
+
 #[derive(Debug, Clone)]
 struct Plan {
     /// (tank, parameter, day, value in tenths, qualifier, log)
@@ -24,7 +26,7 @@ struct Plan {
     /// (coral, day, par, flow word)
     placements: Vec<(usize, i64, Option<i32>, u8)>,
     /// (tank, own coral, kind, from, length or open, rate)
-    routines: Vec<(u32, bool, usize, i64, Option<i64>, Option<i32>)>,
+    routines: Vec<Habit>,
     /// (tank, own coral, kind, day)
     events: Vec<(u32, bool, usize, i64)>,
     /// (acquired, day of a move, day of death)

@@ -79,8 +79,7 @@ fn shown(
 
 fn counts(club: &Club, taxon: TaxonSlug, audience: Audience) -> CensusCounts {
     let population = Population::of(club, taxon, None);
-    let specimens: Vec<_> =
-        population.members.iter().filter_map(|&id| club.specimens.get(id as usize)).collect();
+    let specimens: Vec<_> = population.members.iter().filter_map(|&id| club.specimens.get(id as usize)).collect();
     let keepers: BTreeSet<u32> = specimens.iter().map(|specimen| specimen.keeper).collect();
     let died = |specimen: &&&crate::club::Specimen| {
         specimen.arrived_dead

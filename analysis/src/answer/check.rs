@@ -117,13 +117,9 @@ impl Question {
 impl GrowthQuestion {
     /// Every fault of the question for an audience; none = it may be asked.
     pub fn faults(&self, audience: Audience) -> Vec<InvalidQuestion> {
-        [
-            check_taxon(self.taxon),
-            check_edges(self.by, self.edges.as_deref(), audience),
-            check_since(self.since),
-        ]
-        .into_iter()
-        .filter_map(Result::err)
-        .collect()
+        [check_taxon(self.taxon), check_edges(self.by, self.edges.as_deref(), audience), check_since(self.since)]
+            .into_iter()
+            .filter_map(Result::err)
+            .collect()
     }
 }

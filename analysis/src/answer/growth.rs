@@ -6,9 +6,7 @@
 //! is weighed by the share of it spent under each level.
 
 use super::question::{Audience, GrowthQuestion, Stamp};
-use super::shape::{
-    Asked, Caution, FallbackStep, GrowthAnswer, GrowthEvidence, GrowthResult, Method, TaxonAnswered,
-};
+use super::shape::{Asked, Caution, FallbackStep, GrowthAnswer, GrowthEvidence, GrowthResult, Method, TaxonAnswered};
 use super::{refusals, taxon};
 use crate::club::Club;
 use crate::disclosure::rounding;
@@ -47,8 +45,7 @@ pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp:
     for population in taxon::candidates(club, question.taxon, question.since) {
         match (Attempt { club, question, population: &population, audience }).figures() {
             Ok(figures) => {
-                let taxon =
-                    taxon::answered(club, question.taxon, &population, &figures.specimens, fallback, audience);
+                let taxon = taxon::answered(club, question.taxon, &population, &figures.specimens, fallback, audience);
                 let mut answer = GrowthAnswer {
                     state: stamp.state,
                     question: asked,
@@ -96,7 +93,7 @@ struct Figures {
 /// A taxon that does not answer; its counts stand beside where they may be shown.
 struct Refused {
     refusal: Refusal,
-    evidence: Option<GrowthEvidence>,
+    evidence: Option<Box<GrowthEvidence>>,
 }
 
 impl From<Refusal> for Refused {
@@ -135,7 +132,7 @@ fn refused(stamp: &Stamp, question: Asked, taxon: TaxonAnswered, whole: Refused)
         question,
         taxon,
         evidence: match whole.evidence {
-            Some(evidence) => Part::Given(evidence),
+            Some(evidence) => Part::Given(*evidence),
             None => Part::Refused { refused: refusal.clone() },
         },
         refusals: refusals::whole(&refusal),

@@ -38,8 +38,7 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
     for population in taxon::candidates(club, question.taxon, question.since) {
         match (Attempt { club, question, population: &population, audience }).figures() {
             Ok(figures) => {
-                let taxon =
-                    taxon::answered(club, question.taxon, &population, &figures.specimens, fallback, audience);
+                let taxon = taxon::answered(club, question.taxon, &population, &figures.specimens, fallback, audience);
                 let mut answer = SurvivalAnswer {
                     state: stamp.state,
                     question: asked,
@@ -98,7 +97,7 @@ fn refused(stamp: &Stamp, question: Asked, taxon: TaxonAnswered, whole: Refused)
         question,
         taxon,
         evidence: match whole.evidence {
-            Some(evidence) => Part::Given(evidence),
+            Some(evidence) => Part::Given(*evidence),
             None => Part::Refused { refused: refusal.clone() },
         },
         refusals: refusals::whole(&refusal),

@@ -53,8 +53,7 @@ pub(super) fn mix(club: &Club, population: &Population, ids: &[u32], audience: A
             .map(|(name, ids)| MixLine { name: population.mix_name(name), specimens: ids.len() as u64 })
             .collect();
     }
-    let parts: BTreeMap<TaxonSlug, Vec<Member>> =
-        lines.iter().map(|(name, ids)| (*name, members(club, ids))).collect();
+    let parts: BTreeMap<TaxonSlug, Vec<Member>> = lines.iter().map(|(name, ids)| (*name, members(club, ids))).collect();
     let all: Vec<&Member> = parts.values().flatten().collect();
     if !passes(&tree::tally(all.iter().copied()), audience) {
         return Vec::new();
@@ -65,8 +64,7 @@ pub(super) fn mix(club: &Club, population: &Population, ids: &[u32], audience: A
         .filter(|(name, _)| shown.contains(name))
         .map(|(name, ids)| MixLine { name: population.mix_name(*name), specimens: ids.len() as u64 })
         .collect();
-    let others: u64 =
-        lines.iter().filter(|(name, _)| !shown.contains(name)).map(|(_, ids)| ids.len() as u64).sum();
+    let others: u64 = lines.iter().filter(|(name, _)| !shown.contains(name)).map(|(_, ids)| ids.len() as u64).sum();
     if others > 0 {
         let name = if printed.is_empty() { population.taxon.get().name.to_owned() } else { "others".to_owned() };
         printed.push(MixLine { name, specimens: others });

@@ -68,6 +68,13 @@ pub struct Compared {
     pub penalised: bool,
 }
 
+impl Compared {
+    /// Nothing is compared, for this reason.
+    pub fn refused(refusal: Refusal) -> Compared {
+        Compared { log_rank: Err(refusal.clone()), cox: Err(refusal), split_by_age: false, penalised: false }
+    }
+}
+
 impl Contrast<'_> {
     fn known(&self) -> usize {
         self.names.len()
@@ -84,14 +91,8 @@ impl Contrast<'_> {
 
     /// Test and ratios.
     pub fn compare(&self) -> Compared {
-        let refused = |refusal: Refusal| Compared {
-            log_rank: Err(refusal.clone()),
-            cox: Err(refusal),
-            split_by_age: false,
-            penalised: false,
-        };
         if let Err(refusal) = self.comparable() {
-            return refused(refusal);
+            return Compared::refused(refusal);
         }
         let (cox, split_by_age, penalised) = match self.ratios() {
             Ok((cox, split, penalised)) => (Ok(cox), split, penalised),
@@ -318,13 +319,14 @@ impl Contrast<'_> {
         let mut coefficients = Vec::new();
         for (level, refusal) in candidates {
             match refusal {
-                Some(refusal) => coefficients.push(CoxCoefficient {
-                    refused: Some(refusal.clone()),
-                    ..self.empty(&self.names[*level].code)
-                }),
-                None => coefficients.extend(fit.coefficients.iter().filter(|c| c.level == *level).map(|c| {
-                    CoxCoefficient { grade: Some(self.grade(*level)), ..c.printed.clone() }
-                })),
+                Some(refusal) => coefficients
+                    .push(CoxCoefficient { refused: Some(refusal.clone()), ..self.empty(&self.names[*level].code) }),
+                None => coefficients.extend(
+                    fit.coefficients
+                        .iter()
+                        .filter(|c| c.level == *level)
+                        .map(|c| CoxCoefficient { grade: Some(self.grade(*level)), ..c.printed.clone() }),
+                ),
             }
         }
         coefficients

@@ -106,11 +106,8 @@ impl GroupCurves {
     /// The curves of a group; `start` sets where they begin, otherwise the club's rule does.
     pub fn new(sets: &Sets, start: Option<f64>) -> GroupCurves {
         let start_time = start.unwrap_or_else(|| club_start_time(&sets.middle.episodes));
-        let whole: Vec<KaplanMeier> = sets
-            .all()
-            .iter()
-            .map(|rows| kaplan_meier(&rows.episodes, Some(start_time), Interval::LogLog))
-            .collect();
+        let whole: Vec<KaplanMeier> =
+            sets.all().iter().map(|rows| kaplan_meier(&rows.episodes, Some(start_time), Interval::LogLog)).collect();
         let cut: Vec<KaplanMeier> = whole.iter().map(|curve| curve.cut_at_risk(minimums::POINT_AT_RISK)).collect();
         let last_time = cut.iter().map(|curve| curve.last_time).fold(f64::INFINITY, f64::min);
         GroupCurves { start_time, last_time, whole, cut }
@@ -169,6 +166,10 @@ impl GroupCurves {
             };
             let (died, left) = (average(|step| step.events), average(|step| step.censored));
             let at_risk: Vec<f64> = curves.iter().map(|curve| curve.at_risk_at(time) as f64).collect();
+            // Before late entrants join, few may be at risk though nobody dies.
+            if mean(&at_risk) < minimums::POINT_AT_RISK as f64 {
+                continue;
+            }
             points.push(CurvePoint {
                 time,
                 at_risk: mean(&at_risk).round() as u64,
@@ -236,7 +237,8 @@ impl GroupCurves {
             fewest = fewest.min(count);
             let plain = clustered_std_errors(&rows.episodes, &rows.specimen, &clusters, curve, &[horizon]);
             let factor = if count > 1 { (count as f64 / (count as f64 - 1.0)).sqrt() } else { f64::NAN };
-            std_error.push(plain.first().copied().flatten().map(|se| se * factor).filter(|se| se.is_finite() && *se > 0.0));
+            std_error
+                .push(plain.first().copied().flatten().map(|se| se * factor).filter(|se| se.is_finite() && *se > 0.0));
         }
         let t = student_multiplier(LEVEL, fewest.saturating_sub(1) as f64);
         let pooled = pool(&survival, &std_error, t.unwrap_or(f64::NAN));

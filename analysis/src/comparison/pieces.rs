@@ -39,7 +39,8 @@ pub fn hazard_by_age(rows: &Rows, keepers: u64) -> Result<Vec<HazardPiece>, Refu
             _ => joined.push(piece),
         }
     }
-    if joined.len() > 1 && joined.last().is_some_and(|last| !enough(last))
+    if joined.len() > 1
+        && joined.last().is_some_and(|last| !enough(last))
         && let (Some(last), Some(before)) = (joined.pop(), joined.last_mut())
     {
         join(before, last);

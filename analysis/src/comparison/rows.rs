@@ -92,11 +92,7 @@ impl Frame<'_> {
         Ok(rows)
     }
 
-    fn rows(
-        &self,
-        held: bool,
-        mut end_of: impl FnMut(&Follow) -> f64,
-    ) -> Result<(Rows, GivenTally), InvalidRow> {
+    fn rows(&self, held: bool, mut end_of: impl FnMut(&Follow) -> f64) -> Result<(Rows, GivenTally), InvalidRow> {
         let mut rows = Rows::default();
         let mut tally = GivenTally::default();
         let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use super::{keepers_needed, suppressed};
 use crate::answer::{Audience, CurvePoint};
 use crate::comparison::Rows;
+use crate::evidence::minimums;
 use crate::exposure::MONTH_DAYS;
 use crate::refusal::Refusal;
 
@@ -16,14 +17,19 @@ pub fn keepers_at_risk(rows: &Rows, t: f64) -> u64 {
     at_risk.map(|row| rows.keeper[row]).collect::<BTreeSet<u32>>().len() as u64
 }
 
-/// The last moment of the grid up to which enough keepers are at risk throughout; infinity for exact figures.
+/// The last moment of the grid that may be shown: from the first with enough keepers at risk until the first without.
+/// Infinity for exact figures, the start where no moment may be shown.
 pub fn shown_until(rows: &Rows, start_time: f64, last_time: f64, audience: Audience) -> f64 {
     let Some(step) = grid_step(audience) else { return f64::INFINITY };
-    let needed = keepers_needed(audience);
     let mut until = start_time;
     let mut place = 1.0;
-    while start_time + place * step <= last_time && keepers_at_risk(rows, start_time + place * step) >= needed {
-        until = start_time + place * step;
+    while start_time + place * step <= last_time {
+        let time = start_time + place * step;
+        if keepers_at_risk(rows, time) >= keepers_needed(audience) {
+            until = time;
+        } else if until > start_time {
+            break;
+        }
         place += 1.0;
     }
     until
@@ -57,10 +63,17 @@ pub fn curve(
         let here = points.partition_point(|point| point.time <= time);
         let sum = |of: fn(&CurvePoint) -> u64| points[taken..here].iter().map(of).sum::<u64>();
         let last = here.checked_sub(1).map(|last| &points[last]);
-        let at_risk = (0..rows.len()).filter(|&row| rows.episodes.start[row] < time && time <= rows.episodes.stop[row]);
+        let at_risk = (0..rows.len())
+            .filter(|&row| rows.episodes.start[row] < time && time <= rows.episodes.stop[row])
+            .count() as u64;
+        place += 1.0;
+        // Before late entrants join, few may be at risk.
+        if at_risk < minimums::POINT_AT_RISK || keepers_at_risk(rows, time) < keepers_needed(audience) {
+            continue;
+        }
         shown.push(CurvePoint {
             time,
-            at_risk: at_risk.count() as u64,
+            at_risk,
             events: sum(|point| point.events),
             censored: sum(|point| point.censored),
             survival: last.map_or(1.0, |point| point.survival),
@@ -69,7 +82,6 @@ pub fn curve(
             upper: last.and_then(|point| point.upper),
         });
         taken = here;
-        place += 1.0;
     }
     if shown.is_empty() { Err(suppressed(audience)) } else { Ok(shown) }
 }

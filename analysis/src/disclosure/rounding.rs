@@ -34,7 +34,8 @@ pub fn two_digits(x: f64) -> f64 {
 pub fn refusal(refusal: &Refusal) -> Refusal {
     let words = crate::wording::refusal(refusal.code);
     let mut letters = words.chars();
-    let sentence: String = letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect());
+    let sentence: String =
+        letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect());
     let own = refusal.code == crate::refusal::RefusalCode::Suppressed;
     Refusal {
         code: refusal.code,
@@ -98,8 +99,7 @@ fn evidence(evidence: &mut Evidence) {
         };
     }
     if let Some(given) = &mut evidence.given {
-        *given =
-            GivenDays { kept: days(given.kept), outside: days(given.outside), unknown: days(given.unknown) };
+        *given = GivenDays { kept: days(given.kept), outside: days(given.outside), unknown: days(given.unknown) };
     }
 }
 

@@ -51,21 +51,15 @@ pub fn shown_parts(
     rest: &[Member],
     audience: Audience,
 ) -> BTreeSet<TaxonSlug> {
-    let mut shown: BTreeSet<TaxonSlug> = parts
-        .iter()
-        .filter(|(_, members)| passes(&tally(members.iter()), audience))
-        .map(|(name, _)| *name)
-        .collect();
+    let mut shown: BTreeSet<TaxonSlug> =
+        parts.iter().filter(|(_, members)| passes(&tally(members.iter()), audience)).map(|(name, _)| *name).collect();
     loop {
         let hidden = parts.iter().filter(|(name, _)| !shown.contains(*name)).flat_map(|(_, members)| members);
         let left = tally(rest.iter().chain(hidden));
         if left.specimens == 0 || passes(&left, audience) {
             return shown;
         }
-        let smallest = shown
-            .iter()
-            .min_by_key(|name| (parts.get(*name).map_or(0, Vec::len), **name))
-            .copied();
+        let smallest = shown.iter().min_by_key(|name| (parts.get(*name).map_or(0, Vec::len), **name)).copied();
         match smallest {
             Some(smallest) => shown.remove(&smallest),
             None => return shown,

@@ -230,10 +230,8 @@ impl Builder<'_> {
 
     /// Tanks in which a specimen of the population ever stood, ascending.
     fn tanks(&self) -> Vec<TankId> {
-        let mut tanks: Vec<TankId> = self
-            .members()
-            .flat_map(|(_, specimen)| specimen.stays.iter().map(|stay| stay.tank))
-            .collect();
+        let mut tanks: Vec<TankId> =
+            self.members().flat_map(|(_, specimen)| specimen.stays.iter().map(|stay| stay.tank)).collect();
         tanks.sort_unstable();
         tanks.dedup();
         tanks
@@ -304,10 +302,8 @@ impl Builder<'_> {
         let cuts = cuts.or_else(|| (!taught).then(|| par.get().ladder.clone()));
         let (scale, names, band) = self.scale(par, cuts);
         let carry = self.rules.carry(par);
-        let source = self
-            .members()
-            .map(|(id, specimen)| (id, place::light(specimen, &scale, carry.lag, carry.days)))
-            .collect();
+        let source =
+            self.members().map(|(id, specimen)| (id, place::light(specimen, &scale, carry.lag, carry.days))).collect();
         Condition {
             band,
             carry_days: Some(carry.days),
@@ -318,16 +314,9 @@ impl Builder<'_> {
 
     fn flow(&self) -> Condition {
         let days = ParameterCode::parse("flow").map_or(180.0, |code| self.rules.carry(code).days);
-        let source = self
-            .members()
-            .map(|(id, specimen)| (id, place::flow(specimen, self.rules.lag, days)))
-            .collect();
+        let source = self.members().map(|(id, specimen)| (id, place::flow(specimen, self.rules.lag, days))).collect();
         let names = place::FLOW_WORDS.iter().map(|(code, label)| LevelName::new(code, label)).collect();
-        Condition {
-            carry_days: Some(days),
-            lagged: true,
-            ..self.condition(By::Flow, names, Source::Specimen(source))
-        }
+        Condition { carry_days: Some(days), lagged: true, ..self.condition(By::Flow, names, Source::Specimen(source)) }
     }
 
     fn tank_age(&self, cuts: Option<Vec<f64>>) -> Condition {
@@ -384,9 +373,11 @@ impl Builder<'_> {
         let cuts = cuts.unwrap_or_else(|| ladder(By::WaterChange));
         let names = LevelName::ladder(&cuts, "% a week");
         let scale = Scale::Ladder(cuts);
-        self.habit(By::WaterChange, &["water_change"], Counting::Amount, names, |doing| match doing.first().copied().flatten()? {
-            Doing::PerWeek(rate) => scale.level_of(rate),
-            Doing::InUse => None,
+        self.habit(By::WaterChange, &["water_change"], Counting::Amount, names, |doing| {
+            match doing.first().copied().flatten()? {
+                Doing::PerWeek(rate) => scale.level_of(rate),
+                Doing::InUse => None,
+            }
         })
     }
 

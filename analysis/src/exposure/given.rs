@@ -27,8 +27,7 @@ pub struct WaterInBand {
 impl WaterInBand {
     /// The water of these tanks against the bands of a taxon. Empty parameters: no band is taught.
     pub fn new(club: &Club, taxon: TaxonSlug, tanks: &[TankId], rules: Rules) -> WaterInBand {
-        let bands: Vec<Band> =
-            water_in_band().iter().filter_map(|code| Band::taught(club, taxon, *code)).collect();
+        let bands: Vec<Band> = water_in_band().iter().filter_map(|code| Band::taught(club, taxon, *code)).collect();
         let mut parts: BTreeMap<TankId, Vec<Steps>> = tanks.iter().map(|tank| (*tank, Vec::new())).collect();
         for band in &bands {
             let scale = Scale::Taught(band.clone());

@@ -119,10 +119,8 @@ pub(super) fn steps(
         .collect();
     Steps::from_instants(instants, |instant| {
         let t = instant - lag;
-        let doing: Vec<Option<Doing>> = scopes
-            .iter()
-            .map(|(own, tank)| own.as_ref().and_then(|own| own.at(t)).or_else(|| tank.at(t)))
-            .collect();
+        let doing: Vec<Option<Doing>> =
+            scopes.iter().map(|(own, tank)| own.as_ref().and_then(|own| own.at(t)).or_else(|| tank.at(t))).collect();
         level(&doing)
     })
 }

@@ -33,11 +33,8 @@ pub(super) fn steps(stays: &[(u32, f64, f64)], this: u32, scale: &Scale, lag: f6
         Scale::Ladder(cuts) => cuts,
         Scale::Taught(_) => &[],
     };
-    let mut instants: Vec<f64> = others
-        .iter()
-        .flat_map(|(from, to)| [from + lag, to + lag])
-        .filter(|instant| instant.is_finite())
-        .collect();
+    let mut instants: Vec<f64> =
+        others.iter().flat_map(|(from, to)| [from + lag, to + lag]).filter(|instant| instant.is_finite()).collect();
     instants.push(f64::NEG_INFINITY);
     Steps::from_instants(instants, |instant| {
         let t = instant - lag;

@@ -72,9 +72,7 @@ fn what_is_not_exact_has_a_level_only_if_all_of_it_lies_there() {
 }
 
 fn series(tests: &[(f64, f64, u32)]) -> Series {
-    Series::new(
-        tests.iter().map(|&(day, value, log)| Test { day, log, ..test(Meaning::Exact(value)) }).collect(),
-    )
+    Series::new(tests.iter().map(|&(day, value, log)| Test { day, log, ..test(Meaning::Exact(value)) }).collect())
 }
 
 #[test]

@@ -180,13 +180,10 @@ fn fates_and_runs() {
     assert_eq!(ages(ended(0, Fate::Died, 80, 80), Run::Noticed14d), Some((0.0, End::Died(73.0))));
     let looked = Specimen { sightings: seen(0, 77, SightingSource::Look).sightings, ..ended(0, Fate::Died, 80, 80) };
     assert_eq!(ages(looked, Run::Noticed14d), Some((0.0, End::Died(77.0))));
-    let stopped = Specimen { sightings: seen(0, 60, SightingSource::Look).sightings, ..ended(0, Fate::KeeperLeft, 90, 90) };
+    let stopped =
+        Specimen { sightings: seen(0, 60, SightingSource::Look).sightings, ..ended(0, Fate::KeeperLeft, 90, 90) };
     assert_eq!(ages(stopped, Run::Main), Some((0.0, End::Alive(60.0))));
-    let held = Specimen {
-        held: true,
-        held_fate: Some(Days { earliest: Some(day(50)), latest: day(52) }),
-        ..coral(0)
-    };
+    let held = Specimen { held: true, held_fate: Some(Days { earliest: Some(day(50)), latest: day(52) }), ..coral(0) };
     assert_eq!(ages(held.clone(), Run::Main), None);
     assert_eq!(ages(held, Run::HeldAsDeaths), Some((0.0, End::Died(51.0))));
 }
@@ -209,7 +206,14 @@ fn in_and_out_are_all() {
     assert_eq!(follow_up.follows.len() as u64 + follow_up.left_out.total(), all);
     let out = follow_up.left_out;
     assert_eq!(
-        (out.arrived_dead, out.held, out.losses_not_listed, out.acquired_unknown, out.ended_before_entry, out.no_follow_up),
+        (
+            out.arrived_dead,
+            out.held,
+            out.losses_not_listed,
+            out.acquired_unknown,
+            out.ended_before_entry,
+            out.no_follow_up
+        ),
         (2, 1, 1, 1, 1, 1)
     );
 }

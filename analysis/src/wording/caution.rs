@@ -56,7 +56,9 @@ pub fn one_tank_event(events: u64, deaths: u64) -> Caution {
     let events = if events == 1 { "1 event".to_owned() } else { format!("{events} events") };
     caution(
         "one_tank_event",
-        format!("{deaths} of the losses fell in {events} in which one tank lost three or more, or half of its corals, within two weeks."),
+        format!(
+            "{deaths} of the losses fell in {events} in which one tank lost three or more, or half of its corals, within two weeks."
+        ),
     )
 }
 
@@ -73,7 +75,8 @@ pub fn sensitive(runs: &[Run]) -> Caution {
 pub fn not_proportional() -> Caution {
     caution(
         "not_proportional",
-        "The ratio is not the same over time since acquisition; it is given for the first 90 days and for later.".to_owned(),
+        "The ratio is not the same over time since acquisition; it is given for the first 90 days and for later."
+            .to_owned(),
     )
 }
 
@@ -93,7 +96,8 @@ pub fn unknown_goes_with_survival(unknown: f64, known: f64) -> Caution {
 pub fn wald_limits() -> Caution {
     caution(
         "wald_limits",
-        "Deaths are few: a penalised ratio stands beside, whose limits are approximate and do not allow for tanks.".to_owned(),
+        "Deaths are few: a penalised ratio stands beside, whose limits are approximate and do not allow for tanks."
+            .to_owned(),
     )
 }
 

@@ -79,7 +79,9 @@ fn limits(at: &AtHorizon) -> Option<(f64, f64)> {
 fn ratio(level: &Side, coefficient: &CoxCoefficient) -> Option<String> {
     let hazard_ratio = coefficient.hazard_ratio?;
     let (Some(lower), Some(upper)) = (coefficient.lower, coefficient.upper) else {
-        return Some("These records cannot tell whether losses went with the condition: too few tanks for limits.".into());
+        return Some(
+            "These records cannot tell whether losses went with the condition: too few tanks for limits.".into(),
+        );
     };
     let numbers = format!("hazard ratio {} ({} to {})", two_digits(hazard_ratio), two_digits(lower), two_digits(upper));
     Some(if lower > LITTLE.0 && upper < LITTLE.1 {

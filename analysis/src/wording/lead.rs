@@ -32,6 +32,8 @@ pub struct Lead {
     pub started: Started,
     /// Grade of the figure.
     pub grade: Grade,
+    /// Corals join and leave the group as its condition changes.
+    pub varies: bool,
 }
 
 /// A share as whole corals of `of`: half-up middle, limits rounded outward.
@@ -104,8 +106,9 @@ pub fn lead_sentence(lead: &Lead) -> Result<String, Refusal> {
             Started::Either => "bought or started".to_owned(),
         }
     };
+    let of = if lead.varies { "If the present condition were kept: of" } else { "Of" };
     Ok(format!(
-        "Of {} {started}, {} were alive after {} ({} to {}).",
+        "{of} {} {started}, {} were alive after {} ({} to {}).",
         numbers.of,
         numbers.in_words(),
         horizon(lead.horizon),

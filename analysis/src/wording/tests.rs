@@ -6,7 +6,16 @@ use crate::answer::Grade;
 use proptest::prelude::*;
 
 fn lead(survival: f64, lower: f64, upper: f64) -> Lead {
-    Lead { survival, lower, upper, horizon: 365.0, start_time: 0.0, started: Started::Bought, grade: Grade::Thin }
+    Lead {
+        survival,
+        lower,
+        upper,
+        horizon: 365.0,
+        start_time: 0.0,
+        started: Started::Bought,
+        grade: Grade::Thin,
+        varies: false,
+    }
 }
 
 #[test]
@@ -22,6 +31,11 @@ fn of_ten_bought() {
     assert_eq!(said(lead(0.6, 0.25, 0.85)), "Cannot tell: anything between 2 and 9 of 10.");
     let strong = Lead { grade: Grade::Strong, ..lead(0.684, 0.611, 0.752) };
     assert_eq!(said(strong), "Of 100 bought, about 68 were alive after a year (61 to 76).");
+    let changing = Lead { varies: true, ..lead(0.68, 0.52, 0.81) };
+    assert_eq!(
+        said(changing),
+        "If the present condition were kept: of 10 bought, about 7 were alive after a year (5 to 9)."
+    );
     let wide = Lead { grade: Grade::Strong, ..lead(0.684, 0.55, 0.752) };
     assert_eq!(said(wide), "Of 10 bought, about 7 were alive after a year (5 to 8).");
 }

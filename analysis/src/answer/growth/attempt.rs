@@ -29,6 +29,13 @@ pub(super) struct Attempt<'a> {
     pub(super) audience: Audience,
 }
 
+/// The levels with their growth.
+struct Grown {
+    codes: Vec<String>,
+    groups: Vec<Part<GrowthGroup>>,
+    kind: &'static str,
+}
+
 /// Each coral's time under a level: what blocks are counted from.
 struct Spell {
     specimen: u32,
@@ -52,7 +59,7 @@ impl Attempt<'_> {
         let enough = self.enough(&whole, &lines);
         let evidence = evidence(&lines, &longest, &whole, enough.is_ok());
         if let Err(refusal) = enough {
-            return Err(Refused { refusal, evidence: Some(evidence) });
+            return Err(Refused { refusal, evidence: Some(Box::new(evidence)) });
         }
         let rules = Rules::of(Run::Main);
         let condition =
@@ -69,7 +76,7 @@ impl Attempt<'_> {
             Ok(tally)
         })?;
         let taught = condition.band.is_some();
-        let (names, groups, kind) = self.groups(&lines, &longest, &condition, &blocks, taught)?;
+        let Grown { codes: names, groups, kind } = self.groups(&lines, &longest, &condition, &blocks, taught)?;
         let mut cautions = vec![caution::association(), caution::survivors_measured()];
         match self.audience {
             Audience::Public => cautions.push(caution::rounded()),
@@ -149,7 +156,6 @@ impl Attempt<'_> {
         spells
     }
 
-    #[allow(clippy::type_complexity)]
     fn groups(
         &self,
         lines: &Lines,
@@ -157,7 +163,7 @@ impl Attempt<'_> {
         condition: &Condition,
         blocks: &[Vec<usize>],
         taught: bool,
-    ) -> Result<(Vec<String>, Vec<Part<GrowthGroup>>, &'static str), Refusal> {
+    ) -> Result<Grown, Refusal> {
         let known = condition.levels.len();
         let printed: Vec<&Vec<usize>> = blocks.iter().filter(|block| block.as_slice() != [known]).collect();
         let names: Vec<LevelName> = printed.iter().map(|block| name(condition, block)).collect();
@@ -198,13 +204,11 @@ impl Attempt<'_> {
                 codes.push(name.code.clone());
                 groups.push(Part::from(figure));
             }
-            return Ok((codes, groups, "increments"));
+            return Ok(Grown { codes, groups, kind: "increments" });
         }
         for (position, name) in names.iter().enumerate() {
-            let inside: Vec<&&Line> = longest
-                .iter()
-                .filter(|line| level_of(condition, line).and_then(block_of) == Some(position))
-                .collect();
+            let inside: Vec<&&Line> =
+                longest.iter().filter(|line| level_of(condition, line).and_then(block_of) == Some(position)).collect();
             if inside.is_empty() {
                 continue;
             }
@@ -212,8 +216,7 @@ impl Attempt<'_> {
             let figure = minimums::curve(&tally).and_then(|()| {
                 let slopes: Vec<f64> = inside.iter().map(|line| line.slope_per_month).collect();
                 // Corals of no known tank share one by keeper.
-                let tanks: Vec<u32> =
-                    inside.iter().map(|line| line.tank.unwrap_or(u32::MAX - line.keeper)).collect();
+                let tanks: Vec<u32> = inside.iter().map(|line| line.tank.unwrap_or(u32::MAX - line.keeper)).collect();
                 let slope = group_slope(&slopes, &tanks, SEED, LEVEL)?;
                 let limits = slope.limits.given();
                 Ok(GrowthGroup {
@@ -231,7 +234,7 @@ impl Attempt<'_> {
             codes.push(name.code.clone());
             groups.push(Part::from(figure));
         }
-        Ok((codes, groups, "theil_sen"))
+        Ok(Grown { codes, groups, kind: "theil_sen" })
     }
 
     fn specimens(&self, lines: &Lines, condition: &Condition) -> Vec<SpecimenGrowth> {
@@ -241,7 +244,11 @@ impl Attempt<'_> {
             .map(|line| {
                 let level = level_of(condition, line).and_then(|level| condition.levels.get(level));
                 SpecimenGrowth {
-                    specimen: self.club.specimens.get(line.specimen as usize).map_or_else(String::new, |s| s.key.clone()),
+                    specimen: self
+                        .club
+                        .specimens
+                        .get(line.specimen as usize)
+                        .map_or_else(String::new, |s| s.key.clone()),
                     group: level.map_or_else(|| "unknown".to_owned(), |name| name.code.clone()),
                     n: line.rate.n as u64,
                     first: line.rate.first_size,

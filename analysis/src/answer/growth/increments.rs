@@ -98,9 +98,8 @@ pub(super) fn slopes(increments: &[Increment], levels: usize) -> Result<Vec<Opti
             }
         }
     }
-    let solved = Cholesky::of_rows(&normal).map_err(|_| {
-        Refusal::plain(RefusalCode::Singular, "Levels that always go together cannot be told apart.")
-    })?;
+    let solved = Cholesky::of_rows(&normal)
+        .map_err(|_| Refusal::plain(RefusalCode::Singular, "Levels that always go together cannot be told apart."))?;
     let slope = solved.solve(&right);
     let bread = solved.inverse();
     let mut scores: BTreeMap<(Option<u32>, u32), Vec<f64>> = BTreeMap::new();
@@ -118,10 +117,8 @@ pub(super) fn slopes(increments: &[Increment], levels: usize) -> Result<Vec<Opti
     let df = clusters.saturating_sub(1) as f64;
     let t = student_multiplier(LEVEL, df).filter(|_| clusters >= CLUSTERS);
     for (a, &level) in used.iter().enumerate() {
-        let variance: f64 = scores
-            .values()
-            .map(|score| bread[a].iter().zip(score).map(|(b, s)| b * s).sum::<f64>().powi(2))
-            .sum();
+        let variance: f64 =
+            scores.values().map(|score| bread[a].iter().zip(score).map(|(b, s)| b * s).sum::<f64>().powi(2)).sum();
         let std_error = (clusters > 1).then(|| (variance * clusters as f64 / df).sqrt());
         let half = t.zip(std_error).map(|(t, se)| t * se);
         result[level] = Some(LevelSlope {

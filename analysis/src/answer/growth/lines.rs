@@ -105,10 +105,7 @@ impl Lines {
         }
         let all: u64 = by_kind.values().map(|(_, count, _)| count).sum();
         let corals = |lines: &[Line]| lines.iter().map(|line| line.specimen).collect::<BTreeSet<_>>().len();
-        let most = by_kind
-            .into_iter()
-            .rev()
-            .max_by_key(|(_, (lines, count, _))| (corals(lines), *count));
+        let most = by_kind.into_iter().rev().max_by_key(|(_, (lines, count, _))| (corals(lines), *count));
         let Some(((measure, basis), (lines, count, falls))) = most else {
             return Lines { tissue_only, ..Lines::default() };
         };

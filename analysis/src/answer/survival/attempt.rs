@@ -7,7 +7,7 @@ use super::said::{Heard, comparison};
 use super::sensitivity::{Main, runs, say};
 use super::{METHOD_ID, causes};
 use crate::answer::{
-    Audience, By, Caution, CauseIncidence, Evidence, Method, Question, SensitivityRun, SurvivalGroup, SurvivalResult,
+    Audience, By, CauseIncidence, Caution, Evidence, Method, Question, SensitivityRun, SurvivalGroup, SurvivalResult,
 };
 use crate::club::Club;
 use crate::comparison::contrast::{Compared, Contrast, reference};
@@ -44,7 +44,7 @@ pub(super) struct Figures {
 /// A taxon that does not answer; its counts stand beside where they may be shown.
 pub(super) struct Refused {
     pub(super) refusal: Refusal,
-    pub(super) evidence: Option<Evidence>,
+    pub(super) evidence: Option<Box<Evidence>>,
 }
 
 impl From<Refusal> for Refused {
@@ -68,7 +68,7 @@ impl Attempt<'_> {
         self.may_be_shown(&framed, &whole)?;
         let counts_only = |refusal: Refusal| Refused {
             refusal,
-            evidence: Some(counted.evidence(rows, &whole, true, false)),
+            evidence: Some(Box::new(counted.evidence(rows, &whole, true, false))),
         };
         enough_looks(self.club, self.population).map_err(counts_only)?;
         self.known_enough(&framed).map_err(counts_only)?;
@@ -101,7 +101,21 @@ impl Attempt<'_> {
             printed.iter().map(|level| (level.level, making.group(level))).collect();
         let reference = reference(&tallies, levels.known());
         let event_deaths = self.event_deaths(&framed, &sets, levels.known());
-        let compared = self.compare(&sets, &levels, &tallies, &event_deaths, reference, cluster, taught);
+        let compared = match reference {
+            None => Compared::refused(nobody_died()),
+            Some(reference) => Contrast {
+                sets: &sets,
+                names: &levels.names,
+                condition: self.question.by.as_str(),
+                tallies: &tallies,
+                event_deaths: &event_deaths,
+                list_empty: taught,
+                reference,
+                cluster,
+                within_keeper: false,
+            }
+            .compare(),
+        };
         let main = Main {
             framed: &framed,
             levels: &levels,
@@ -211,9 +225,8 @@ impl Attempt<'_> {
         let known = framed.condition.levels.len();
         let rows = &framed.sets.middle;
         let blocks = blocks::blocks(known, unknown_has_rows, self.audience, |levels| {
-            let kept: Vec<usize> = (0..rows.len())
-                .filter(|&row| levels.contains(&rows.level[row].map_or(known, usize::from)))
-                .collect();
+            let kept: Vec<usize> =
+                (0..rows.len()).filter(|&row| levels.contains(&rows.level[row].map_or(known, usize::from))).collect();
             tally(&rows.subset(&kept))
         })?;
         Ok(Levels::new(&framed.condition, &blocks))
@@ -238,40 +251,6 @@ impl Attempt<'_> {
             }
         }
         most
-    }
-
-    #[allow(clippy::too_many_arguments)]
-    fn compare(
-        &self,
-        sets: &Sets,
-        levels: &Levels,
-        tallies: &[Tally],
-        event_deaths: &[u64],
-        reference: Option<usize>,
-        cluster: ClusterBy,
-        list_empty: bool,
-    ) -> Compared {
-        let Some(reference) = reference else {
-            let refusal = minimums::deaths(0, minimums::TEST_DEATHS).err().unwrap_or_else(|| suppressed(self.audience));
-            return Compared {
-                log_rank: Err(refusal.clone()),
-                cox: Err(refusal),
-                split_by_age: false,
-                penalised: false,
-            };
-        };
-        Contrast {
-            sets,
-            names: &levels.names,
-            condition: self.question.by.as_str(),
-            tallies,
-            event_deaths,
-            list_empty,
-            reference,
-            cluster,
-            within_keeper: false,
-        }
-        .compare()
     }
 
     fn causes(&self, rows: &Rows, curves: &GroupCurves, shown_until: f64) -> Result<Vec<CauseIncidence>, Refusal> {
@@ -313,4 +292,9 @@ impl Attempt<'_> {
             bands_dated: condition.band.as_ref().and_then(|band| band.since),
         }
     }
+}
+
+fn nobody_died() -> Refusal {
+    let need = minimums::TEST_DEATHS;
+    Refusal::counted(RefusalCode::NoEvents, 0.0, need as f64, "No death under a known level: nothing to compare.")
 }

@@ -57,10 +57,8 @@ pub(super) fn causes(
 }
 
 fn pooled(rows: &Rows, audience: Audience) -> Result<Vec<Pooled>, Refusal> {
-    let single = |position: usize| Pooled {
-        name: CAUSES[position].as_str().to_owned(),
-        causes: vec![position as u32 + 1],
-    };
+    let single =
+        |position: usize| Pooled { name: CAUSES[position].as_str().to_owned(), causes: vec![position as u32 + 1] };
     let needed = keepers_needed(audience);
     if needed == 0 {
         return Ok((0..CAUSES.len()).map(single).collect());

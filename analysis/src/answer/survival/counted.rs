@@ -31,10 +31,10 @@ impl Counted<'_> {
         };
         let from = (0..rows.len()).filter_map(|row| calendar(row, rows.episodes.start[row])).min_by(f64::total_cmp);
         let to = (0..rows.len()).filter_map(|row| calendar(row, rows.episodes.stop[row])).max_by(f64::total_cmp);
-        let unknown: f64 = (0..rows.len())
+        // Folded from 0: the sum of nothing is -0.
+        let unknown = (0..rows.len())
             .filter(|&row| rows.level[row].is_none())
-            .map(|row| rows.episodes.stop[row] - rows.episodes.start[row])
-            .sum();
+            .fold(0.0, |sum, row| sum + rows.episodes.stop[row] - rows.episodes.start[row]);
         let events = self.events.iter().filter(|event| event.lost.iter().any(|&lost| died.contains(&(lost as u32))));
         let kept = self.framed.sets.given;
         Evidence {

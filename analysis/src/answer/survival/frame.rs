@@ -28,12 +28,9 @@ impl Framed {
         let follow_up = follow_up(club, population, run);
         let condition = Condition::new(club, population, question.by, question.edges.as_deref(), rules)
             .map_err(|fault| Refusal::plain(RefusalCode::InvalidInput, format!("{fault}.")))?;
-        let given = match question.given {
-            None => None,
-            Some(Given::WaterInBand) => {
-                Some(WaterInBand::new(club, population.taxon, &tanks(club, population), rules))
-            }
-        };
+        let given = question.given.map(|given| match given {
+            Given::WaterInBand => WaterInBand::new(club, population.taxon, &tanks(club, population), rules),
+        });
         let frame = Frame { club, follow_up: &follow_up, condition: &condition, given: given.as_ref() };
         let draws = if run == Run::Main { IMPUTATIONS } else { IMPUTATIONS_BESIDE };
         let sets = Sets::new(&frame, draws).map_err(unusable)?;

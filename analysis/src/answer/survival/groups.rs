@@ -157,6 +157,7 @@ impl Making<'_> {
             start_time: level.curves.start_time,
             started: started(self.club, &self.counted.framed.follow_up, &level.sets),
             grade,
+            varies: self.counted.framed.condition.by.varies_in_time(),
         })
     }
 }

@@ -42,14 +42,12 @@ pub(super) fn runs(attempt: &Attempt, main: &Main) -> Vec<SensitivityRun> {
     let mut list = Vec::new();
     let beside = main.framed.sets.beside();
     for &run in Run::BESIDE {
-        let other = (run != Run::WithinKeeper)
-            .then(|| Framed::new(attempt.club, attempt.question, attempt.population, run));
+        let other =
+            (run != Run::WithinKeeper).then(|| Framed::new(attempt.club, attempt.question, attempt.population, run));
         let same = match &other {
             None => false,
             Some(Err(_)) => false,
-            Some(Ok(framed)) => {
-                framed.sets.middle == beside.middle && framed.sets.drawn == beside.drawn
-            }
+            Some(Ok(framed)) => framed.sets.middle == beside.middle && framed.sets.drawn == beside.drawn,
         };
         let headline = if same {
             None
@@ -105,10 +103,7 @@ pub(super) fn runs(attempt: &Attempt, main: &Main) -> Vec<SensitivityRun> {
 }
 
 /// `None` = the same records. A figure changes the answer if it lies outside the limits of the main one.
-fn outcome(
-    figure: Option<Result<Figure, Refusal>>,
-    main: Option<(f64, Option<f64>, Option<f64>)>,
-) -> RunOutcome {
+fn outcome(figure: Option<Result<Figure, Refusal>>, main: Option<(f64, Option<f64>, Option<f64>)>) -> RunOutcome {
     match figure {
         None => RunOutcome::Same { same: true },
         Some(Err(refused)) => RunOutcome::Refused { refused },

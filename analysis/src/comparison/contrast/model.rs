@@ -63,11 +63,7 @@ impl Model {
         for &level in levels.iter().chain(with_unknown.then_some(&unknown)) {
             let code = contrast.names.get(level).map_or("unknown", |name| name.code.as_str());
             for (early, suffix) in parts {
-                columns.push(Column {
-                    name: format!("{}:{code}{suffix}", contrast.condition),
-                    level,
-                    early: *early,
-                });
+                columns.push(Column { name: format!("{}:{code}{suffix}", contrast.condition), level, early: *early });
             }
         }
         let used = |rows: &Rows, row: usize| match rows.level[row] {

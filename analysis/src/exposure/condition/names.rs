@@ -72,7 +72,8 @@ impl LevelName {
     }
 
     pub(super) fn taught(band: &Band) -> Vec<LevelName> {
-        let unit = crate::vocabulary::find_unit(&band.unit).map_or(band.unit.as_str(), |found| found.unit.get().printed);
+        let unit =
+            crate::vocabulary::find_unit(&band.unit).map_or(band.unit.as_str(), |found| found.unit.get().printed);
         let unit = if unit == "1" { "" } else { unit };
         let with_unit = |number: String| format!("{number} {unit}").trim_end().to_owned();
         vec![

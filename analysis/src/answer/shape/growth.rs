@@ -1,0 +1,126 @@
+//! What is printed about growth.
+
+use serde::Serialize;
+
+use super::{Asked, Caution, Grade, Method, Period, PlacedRefusal, SensitivityRun, State, TaxonAnswered};
+use crate::refusal::Part;
+
+/// An answer about growth.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GrowthAnswer {
+    /// State of the records.
+    #[serde(flatten)]
+    pub state: State,
+    /// The question as understood.
+    pub question: Asked,
+    /// Taxon asked and answered.
+    pub taxon: TaxonAnswered,
+    /// What stands behind the figures.
+    pub evidence: Part<GrowthEvidence>,
+    /// The figures.
+    pub result: Part<GrowthResult>,
+    /// Every refusal in the result, with where it stands.
+    pub refusals: Vec<PlacedRefusal>,
+    /// What to bear in mind.
+    pub cautions: Vec<Caution>,
+    /// How it was computed.
+    pub method: Method,
+    /// The same figures under other rules.
+    pub sensitivity: Vec<SensitivityRun>,
+}
+
+/// What stands behind a figure on growth.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GrowthEvidence {
+    /// Specimens with a growth rate.
+    pub specimens: u64,
+    /// Their keepers.
+    pub keepers: u64,
+    /// Their tanks.
+    pub tanks: u64,
+    /// Sizes used.
+    pub sizes: u64,
+    /// First and last day.
+    pub period: Period,
+    /// Sizes of tissue, which follow the animal's mood and are used for nothing.
+    pub tissue_only: u64,
+    /// Sizes of another measure or basis than the one answered.
+    pub other_measure: u64,
+    /// Falls of more than 30 % without a recorded cut.
+    pub falls: u64,
+    /// Grade.
+    pub grade: Grade,
+}
+
+/// The figures on growth.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GrowthResult {
+    /// Measure answered: `max_diameter`, `height`, `head_count`, …
+    pub measure: String,
+    /// Bases it was taken on.
+    pub bases: Vec<String>,
+    /// One per specimen; own records only, otherwise absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub specimens: Option<Vec<SpecimenGrowth>>,
+    /// One per level of the split.
+    pub groups: Vec<Part<GrowthGroup>>,
+    /// The model.
+    pub model: GrowthModel,
+}
+
+/// Growth of one specimen (of one stretch between cuts).
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SpecimenGrowth {
+    /// The specimen.
+    pub specimen: String,
+    /// Its level.
+    pub group: String,
+    /// Sizes.
+    pub n: u64,
+    /// First size.
+    pub first: f64,
+    /// Last size.
+    pub last: f64,
+    /// Specific growth rate, % per day.
+    pub sgr_percent_per_day: f64,
+    /// Lower 95 % limit.
+    pub lower: Option<f64>,
+    /// Upper 95 % limit.
+    pub upper: Option<f64>,
+}
+
+/// Growth of one level.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GrowthGroup {
+    /// The level.
+    pub group: String,
+    /// Specimens with a rate.
+    pub specimens: u64,
+    /// Their tanks; `None` on a table that names none.
+    pub tanks: Option<u64>,
+    /// Change of ln size a month of 30.4375 days.
+    pub slope_per_month: f64,
+    /// Its standard error.
+    pub std_error: Option<f64>,
+    /// Degrees of freedom of the limits; `None` for percentile limits.
+    pub df: Option<f64>,
+    /// Lower 95 % limit of the slope.
+    pub lower: Option<f64>,
+    /// Upper 95 % limit of the slope.
+    pub upper: Option<f64>,
+    /// Size after a month over size before.
+    pub ratio_per_month: f64,
+}
+
+/// The model of growth.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GrowthModel {
+    /// `theil_sen` for rates of whole specimens, `increments` for conditions that change in time.
+    pub kind: &'static str,
+    /// Criterion at the optimum, for fitted models.
+    pub criterion: Option<f64>,
+    /// Variance components, for fitted models.
+    pub variances: Option<Vec<f64>>,
+    /// Terms dropped because they could not be told from 0.
+    pub dropped: Vec<String>,
+}
