@@ -154,11 +154,14 @@ pub fn context_for(connection: &mut PgConnection, keeper: i64) -> Result<Context
     context::context_for(connection, keeper)
 }
 
+/// An upload that was taken up again, and its state now or why it could not go on.
+pub type Resumed = (i64, Result<State, LoadError>);
+
 /// Goes on where a stopped server left off: reads what was being read, commits what was being committed.
 /// Returns the uploads and what became of each.
 ///
 /// # Errors
 /// The database's, when the list of uploads cannot be read.
-pub fn resume(connection: &mut PgConnection) -> Result<Vec<(i64, Result<State, LoadError>)>, LoadError> {
+pub fn resume(connection: &mut PgConnection) -> Result<Vec<Resumed>, LoadError> {
     Loader::default().resume(connection)
 }

@@ -126,7 +126,7 @@ fn the_same_file_again_changes_nothing() {
             habit("Alder", "water_change", 1.0, "2024-01-01"),
         ],
     )
-    .as_of("2024-06-01");
+    .true_on("2024-06-01");
     let once = History::default().version(1, script.clone());
     let twice = once.clone().version(1, script);
     assert_eq!(once.fold(), twice.fold());
@@ -201,7 +201,7 @@ fn a_row_that_no_longer_says_the_end_takes_it_back_and_a_diary_does_not() {
             in_row(specimen("C2", "Alder", "2024-01-12"), 4),
         ],
     )
-    .as_of("2024-06-01");
+    .true_on("2024-06-01");
     let current = History::default().version(1, first).version(1, second).fold();
     assert_eq!(current.endings.keys().collect::<Vec<_>>(), ["c2"]);
     assert_eq!(current.sightings.len(), 1);
@@ -210,9 +210,9 @@ fn a_row_that_no_longer_says_the_end_takes_it_back_and_a_diary_does_not() {
 #[test]
 fn an_open_row_of_an_earlier_list_gives_way_to_an_end_before_it() {
     let first = Script::new("r", vec![specimen("C1", "Alder", "2024-01-10"), seen("C1", "2024-06-01", "register")])
-        .as_of("2024-06-01");
+        .true_on("2024-06-01");
     let second =
-        Script::new("r", vec![specimen("C1", "Alder", "2024-01-10"), died("C1", "2024-05-20")]).as_of("2024-07-01");
+        Script::new("r", vec![specimen("C1", "Alder", "2024-01-10"), died("C1", "2024-05-20")]).true_on("2024-07-01");
     let history = History::default().version(1, first).version(1, second);
     let current = history.fold();
     assert!(current.sightings.is_empty());
@@ -232,20 +232,20 @@ fn a_death_without_a_day_lies_between_the_last_sign_of_life_and_the_lists_day() 
             ended("C1", Some(Fate::Died), None, None),
         ],
     )
-    .as_of("2024-06-01");
+    .true_on("2024-06-01");
     let current = History::default().version(1, script.clone()).fold();
     let ending = &current.endings["c1"];
     assert_eq!((ending.earliest, ending.latest), (day("2024-03-20"), day("2024-06-01")));
     assert!(ending.date_held);
     // The next copy still does not know the day: the first list that reported it bounds it.
-    let again = History::default().version(1, script.clone()).version(1, script.as_of("2024-07-01")).fold();
+    let again = History::default().version(1, script.clone()).version(1, script.true_on("2024-07-01")).fold();
     assert_eq!(again.endings["c1"].latest, day("2024-06-01"));
 }
 
 #[test]
 fn a_roll_call_finds_the_dead_between_two_looks() {
     let list = Script::new("r", vec![specimen("C1", "Alder", "2024-01-10"), specimen("C2", "Alder", "2024-01-10")])
-        .as_of("2024-02-01");
+        .true_on("2024-02-01");
     let first = Script::new("", vec![seen("C1", "2024-03-01", "roll_call"), seen("C2", "2024-03-01", "roll_call")]);
     let second = Script::new(
         "",
@@ -285,9 +285,9 @@ fn a_settled_fact_outlasts_a_later_log_that_leaves_it_in_question() {
 #[test]
 fn a_name_written_in_a_later_version_was_not_known_at_purchase() {
     let species = TaxonSlug::parse("goniopora-stokesi").expect("a species");
-    let first = Script::new("r", vec![specimen("C1", "Alder", "2023-01-10")]).as_of("2023-02-01");
+    let first = Script::new("r", vec![specimen("C1", "Alder", "2023-01-10")]).true_on("2023-02-01");
     let second = Script::new("r", vec![with(specimen("C1", "Alder", "2023-01-10"), |row| row.taxon = Some(species))])
-        .as_of("2024-02-01");
+        .true_on("2024-02-01");
     let history = History::default().version(1, first).version(1, second);
     let current = history.fold();
     let names: Vec<(Option<chrono::NaiveDate>, &str)> =
@@ -447,7 +447,7 @@ fn a_log_shows_deaths_from_the_day_it_is_complete() {
 fn after_dont_know_versions_show_from_when_entries_were_prompt() {
     let version = |labels: &[(&str, &str)], as_of: &str| {
         let rows = labels.iter().map(|(label, acquired)| specimen(label, "Alder", acquired)).collect();
-        let mut script = Script::new("r", rows).from("2021-05-01").as_of(as_of);
+        let mut script = Script::new("r", rows).from("2021-05-01").true_on(as_of);
         script.about.complete_since_unknown = true;
         script
     };
@@ -521,7 +521,7 @@ fn any_record() -> impl Strategy<Value = Record> {
 
 fn any_script() -> impl Strategy<Value = Script> {
     (prop::collection::vec(any_record(), 0..14), any_day())
-        .prop_map(|(records, as_of)| Script::new("s", records).as_of(&as_of).from("2024-01-05"))
+        .prop_map(|(records, as_of)| Script::new("s", records).true_on(&as_of).from("2024-01-05"))
 }
 
 fn any_history() -> impl Strategy<Value = History> {
@@ -554,7 +554,8 @@ proptest! {
             let moment = (row.tank.clone(), row.taken_on, row.parameter, row.taken_time, row.specimen.clone(), row.ordinal);
             prop_assert!(moments.insert(moment));
         }
-        let mut stays: BTreeMap<&str, Vec<(Option<chrono::NaiveDate>, Option<chrono::NaiveDate>)>> = BTreeMap::new();
+        type Days = (Option<chrono::NaiveDate>, Option<chrono::NaiveDate>);
+        let mut stays: BTreeMap<&str, Vec<Days>> = BTreeMap::new();
         for stay in current.stays.values() {
             prop_assert!(current.tanks.contains_key(&stay.tank) && current.specimens.contains_key(&stay.specimen));
             prop_assert!(stay.from_day.is_none() || stay.to_day.is_none() || stay.from_day < stay.to_day);

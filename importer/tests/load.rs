@@ -62,7 +62,7 @@ fn register() -> Script {
             seen("C1", "2024-06-01", "register"),
         ],
     )
-    .as_of("2024-06-01")
+    .true_on("2024-06-01")
     .from("2024-01-10")
 }
 

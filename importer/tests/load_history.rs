@@ -21,6 +21,7 @@ const LOADER: Loader = Loader { reader: script::read };
 
 /// One thing a keeper does.
 #[derive(Debug, Clone)]
+#[allow(clippy::large_enum_variant, reason = "a few of them in a test")]
 enum Step {
     /// Sends the next version of a log.
     Import(&'static str, Script),
@@ -62,7 +63,7 @@ fn any_steps() -> impl Strategy<Value = Vec<Step>> {
     let script =
         (prop::collection::vec(any_record(), 1..12), any_day(), 0_u32..4).prop_map(|(records, as_of, salt)| Script {
             salt,
-            ..Script::new("s", records).as_of(&as_of).from("2024-01-05")
+            ..Script::new("s", records).true_on(&as_of).from("2024-01-05")
         });
     let step = prop_oneof![
         5 => (prop::sample::select(vec!["A", "B"]), script).prop_map(|(log, script)| Step::Import(log, script)),
@@ -76,6 +77,7 @@ fn any_steps() -> impl Strategy<Value = Vec<Step>> {
 
 /// An upload that lives, as it can be handed in again.
 #[derive(Debug, Clone)]
+#[allow(clippy::large_enum_variant, reason = "a few of them in a test")]
 enum Handed {
     File(i64, &'static str, Script),
     Edit(i64, Record),

@@ -185,7 +185,7 @@ pub fn compare(
             .disputes
             .iter()
             .flat_map(|dispute| if first == number { &dispute.first } else { &dispute.second });
-        let cells: Vec<CellRef> = mine.flat_map(|record| value_cells(record)).collect();
+        let cells: Vec<CellRef> = mine.flat_map(value_cells).collect();
         let count = disagreement.disputes.len().to_string();
         let fill = [("first", own_name.as_str()), ("second", name), ("count", count.as_str())];
         let mut finding = found("logs_disagree", key.clone(), &fill);
@@ -260,9 +260,12 @@ fn at(finding: &mut Finding, cells: Vec<CellRef>) {
     finding.cells = cells;
 }
 
+/// Before, now, and the record that says so now.
+type Change<'r> = (String, String, &'r Record);
+
 /// Other values than before, and ends that the list took back: cell by cell, or a column's as one.
 fn changed(changed: &[(Stated<'_>, &Record)], withdrawn: &[(Key, Stated<'_>)]) -> Vec<Finding> {
-    let mut columns: BTreeMap<(Option<&str>, u32), Vec<(String, String, &Record)>> = BTreeMap::new();
+    let mut columns: BTreeMap<(Option<&str>, u32), Vec<Change<'_>>> = BTreeMap::new();
     for (before, now) in changed {
         let place = now.place();
         let (old, new) = said(before.record, now);

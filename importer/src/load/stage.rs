@@ -14,7 +14,7 @@ use serde_json::Value;
 use super::compare::{Chosen, Others, compare};
 use super::receive::revision;
 use super::store::{self, CARRIED, Stage, State, Upload, UploadRow, is_open, json};
-use super::{LoadError, Loader, context};
+use super::{LoadError, Loader, Resumed, context};
 use crate::context::{Context, Outcome};
 use crate::finding::Answer;
 
@@ -130,7 +130,7 @@ impl Loader {
     }
 
     /// See [`super::resume`].
-    pub fn resume(self, connection: &mut PgConnection) -> Result<Vec<(i64, Result<State, LoadError>)>, LoadError> {
+    pub fn resume(self, connection: &mut PgConnection) -> Result<Vec<Resumed>, LoadError> {
         let waiting: Vec<(i64, String, Option<NaiveDate>, bool)> = upload::table
             .filter(upload::state.eq_any([State::Reading.as_str(), State::Committing.as_str()]))
             .order(upload::id)

@@ -50,7 +50,7 @@ impl Script {
     }
 
     /// True on a day.
-    pub fn as_of(mut self, on: &str) -> Self {
+    pub fn true_on(mut self, on: &str) -> Self {
         self.about.as_of = Some(day(on));
         self.about.last_day = self.about.last_day.or(Some(day(on)));
         self
