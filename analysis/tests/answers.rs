@@ -403,3 +403,26 @@ fn a_census_shows_no_part_that_could_be_found_by_subtraction() {
     let hidden = ["acropora-millepora", "acropora-tenuis"].iter().filter(|slug| find(&public, slug).is_none()).count();
     assert_ne!(hidden, 1, "one hidden species is the genus less the other");
 }
+
+#[test]
+fn an_answer_since_a_year_is_hidden_where_the_earlier_corals_are_too_few_to_show() {
+    let mut club = large(16);
+    let hidden = |club: &Club, audience| {
+        let question = Question { since: Some(2022), ..ask("goniopora", By::None) };
+        let answer = survival(club, &question, audience, &stamp());
+        matches!(&answer.result, Part::Refused { refused } if refused.code == RefusalCode::Suppressed)
+    };
+    assert!(!hidden(&club, Audience::Public), "nobody bought earlier");
+    // Two corals of one keeper were bought the year before: taking one answer from the other would show them.
+    let mut moved = 0;
+    for specimen in &mut club.specimens {
+        let is_goniopora = specimen.identifications.last().is_some_and(|name| name.taxon == taxon("goniopora"));
+        if is_goniopora && moved < 2 {
+            let before = "2021-06-01".parse().expect("a date");
+            specimen.acquired = Some(analysis::club::Days { earliest: Some(before), latest: before });
+            moved += 1;
+        }
+    }
+    assert!(hidden(&club, Audience::Public));
+    assert!(!hidden(&club, Audience::Curator));
+}

@@ -56,6 +56,9 @@ impl Attempt<'_> {
         if self.population.without.is_empty() && !beside {
             return Err(suppressed(self.audience).into());
         }
+        if !self.rest_passes() {
+            return Err(suppressed(self.audience).into());
+        }
         let enough = self.enough(&whole, &lines);
         let evidence = evidence(&lines, &longest, &whole, enough.is_ok());
         if let Err(refusal) = enough {
@@ -114,6 +117,19 @@ impl Attempt<'_> {
     fn tally(&self, members: impl Iterator<Item = Member>) -> Tally {
         let members: Vec<Member> = members.collect();
         tree::tally(members.iter())
+    }
+
+    /// Whether what a wider answer holds beyond this one (earlier purchases, genera left out) may be shown, or is none.
+    fn rest_passes(&self) -> bool {
+        if disclosure::block_minimum(self.audience).is_none() {
+            return true;
+        }
+        let wider = Population::of(self.club, self.population.taxon, None);
+        let members =
+            wider.members.iter().copied().filter(|id| self.population.members.binary_search(id).is_err()).collect();
+        let lines = Lines::new(self.club, &Population { members, ..wider });
+        let rest = self.tally(lines.longest().into_iter().map(member));
+        rest.specimens == 0 || passes(&rest, self.audience)
     }
 
     fn enough(&self, whole: &Tally, lines: &Lines) -> Result<(), Refusal> {

@@ -21,6 +21,7 @@ use crate::follow_up::looks::enough_looks;
 use crate::follow_up::tank_event::tank_events;
 use crate::follow_up::{Population, Run};
 use crate::refusal::{Part, Refusal, RefusalCode};
+use crate::vocabulary::TaxonSlug;
 
 /// A taxon tried for a question.
 pub(super) struct Attempt<'a> {
@@ -176,22 +177,25 @@ impl Attempt<'_> {
                 return refused();
             }
         }
-        if self.question.since.is_some() {
-            let everyone = Population::of(self.club, self.population.taxon, None);
-            let earlier: Vec<u32> = everyone
-                .members
-                .iter()
-                .copied()
-                .filter(|id| self.population.members.binary_search(id).is_err())
-                .collect();
-            let before = Population { members: earlier, ..everyone };
-            let question = Question { since: None, by: By::None, edges: None, ..self.question.clone() };
-            let rest = tally(&Framed::new(self.club, &question, &before, Run::Main)?.sets.middle)?;
-            if rest.specimens > 0 && !passes(&rest, self.audience) {
-                return refused();
-            }
+        // What a wider answer holds beyond this one: earlier purchases, genera left out of the group.
+        if self.question.since.is_some() && !self.rest_passes(self.population.taxon, None)? {
+            return refused();
+        }
+        if !self.population.without.is_empty() && !self.rest_passes(self.population.taxon, self.question.since)? {
+            return refused();
         }
         Ok(())
+    }
+
+    /// Whether the specimens of a wider population that are not in this one may be shown, or are none.
+    fn rest_passes(&self, taxon: TaxonSlug, since: Option<i32>) -> Result<bool, Refusal> {
+        let wider = Population::of(self.club, taxon, since);
+        let members =
+            wider.members.iter().copied().filter(|id| self.population.members.binary_search(id).is_err()).collect();
+        let rest = Population { members, ..wider };
+        let question = Question { since: None, by: By::None, edges: None, ..self.question.clone() };
+        let tally = tally(&Framed::new(self.club, &question, &rest, Run::Main)?.sets.middle)?;
+        Ok(tally.specimens == 0 || passes(&tally, self.audience))
     }
 
     /// Refuses a condition that had to hold where it is unknown on more than half of the days.
