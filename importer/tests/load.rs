@@ -659,6 +659,40 @@ fn commits_of_one_keeper_take_turns_and_keepers_do_not_wait_for_each_other() {
 }
 
 #[test]
+fn the_same_bytes_sent_twice_at_once_are_received_once_and_wait_for_no_commit() {
+    let database = database();
+    let connection = &mut database.connect();
+    let keeper = ensure_keeper(connection, "Juniper").expect("a keeper");
+    // As a commit of the keeper holds it.
+    let other = &mut database.connect();
+    other
+        .batch_execute(&format!("BEGIN; SELECT id FROM keeper WHERE id = {keeper} FOR NO KEY UPDATE"))
+        .expect("the keeper is locked");
+    let bytes = register().bytes();
+    let received: Vec<importer::load::Received> = std::thread::scope(|scope| {
+        let sends: Vec<_> = (0..6)
+            .map(|_| {
+                scope.spawn(|| {
+                    let new = NewUpload {
+                        keeper_id: keeper,
+                        name: "c.csv",
+                        bytes: &bytes,
+                        received_by: "test",
+                        ..NewUpload::default()
+                    };
+                    importer::load::receive(&mut database.connect(), &new).expect("received")
+                })
+            })
+            .collect();
+        sends.into_iter().map(|send| send.join().expect("no panic")).collect()
+    });
+    other.batch_execute("ROLLBACK").expect("the keeper is free");
+    assert_eq!(received.iter().filter(|one| one.already.is_none()).count(), 1);
+    assert!(received.iter().all(|one| one.upload_id == received[0].upload_id));
+    assert_eq!(number(connection, "SELECT count(*) AS number FROM upload_file"), 1);
+}
+
+#[test]
 fn a_keeper_who_leaves_takes_everything_along() {
     let database = database();
     let connection = &mut database.connect();

@@ -46,10 +46,11 @@ pub fn ensure_keeper(connection: &mut PgConnection, handle: &str) -> Result<i64,
     }
 }
 
-/// Locks the keeper's row until the transaction ends: commits of one keeper take turns.
+/// Locks the keeper's row until the transaction ends: commits of one keeper take turns. Its key stays readable, so
+/// that files are received meanwhile.
 pub(super) fn lock_keeper(connection: &mut PgConnection, keeper_id: i64) -> Result<(), LoadError> {
     let found: Option<i64> =
-        keeper::table.find(keeper_id).select(keeper::id).for_update().first(connection).optional()?;
+        keeper::table.find(keeper_id).select(keeper::id).for_no_key_update().first(connection).optional()?;
     found.map(|_| ()).ok_or_else(|| LoadError::NoKeeper(keeper_id.to_string()))
 }
 

@@ -5,8 +5,8 @@ use diesel::prelude::*;
 use migrations::schema::{keeper, upload, upload_file};
 use sha2::{Digest, Sha256};
 
+use super::LoadError;
 use super::store::{State, without_nul};
-use super::{LoadError, keeper::lock_keeper};
 
 /// A file as it comes in.
 #[derive(Debug, Clone, Default)]
@@ -42,25 +42,18 @@ pub struct Received {
     pub already: Option<i64>,
 }
 
-/// Stores the bytes as they came.
+/// Stores the bytes as they came. Waits for no commit of the keeper: the unique index decides a race.
 pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Received, LoadError> {
     let hash = Sha256::digest(new.bytes).to_vec();
     connection.transaction(|connection| {
-        lock_keeper(connection, new.keeper_id)?;
-        let closed = [State::Failed, State::Undone, State::Discarded].map(State::as_str);
-        let live: Option<i64> = upload::table
-            .filter(upload::keeper_id.eq(new.keeper_id))
-            .filter(upload::sha256.eq(&hash))
-            .filter(upload::kind.eq("file"))
-            .filter(upload::state.ne_all(closed))
-            .select(upload::id)
-            .first(connection)
-            .optional()?;
-        if let Some(live) = live {
+        let known: Option<i64> =
+            keeper::table.find(new.keeper_id).select(keeper::id).for_key_share().first(connection).optional()?;
+        known.ok_or_else(|| LoadError::NoKeeper(new.keeper_id.to_string()))?;
+        if let Some(live) = live(connection, new.keeper_id, &hash)? {
             return Ok(Received { upload_id: live, already: Some(live) });
         }
         let name = without_nul(new.name.trim());
-        let upload_id: i64 = diesel::insert_into(upload::table)
+        let made: Option<i64> = diesel::insert_into(upload::table)
             .values((
                 upload::keeper_id.eq(new.keeper_id),
                 upload::kind.eq("file"),
@@ -75,13 +68,35 @@ pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Rec
                 upload::account_id.eq(new.account_id),
                 upload::idempotency_key.eq(new.idempotency_key.map(without_nul)),
             ))
+            .on_conflict_do_nothing()
             .returning(upload::id)
-            .get_result(connection)?;
+            .get_result(connection)
+            .optional()?;
+        let Some(upload_id) = made else {
+            // Somebody was faster, with these bytes or with this key.
+            let live = live(connection, new.keeper_id, &hash)?.ok_or_else(|| LoadError::Rejected {
+                table: "upload".to_owned(),
+                rule: "upload_idempotency".to_owned(),
+                message: "another request came with this key".to_owned(),
+            })?;
+            return Ok(Received { upload_id: live, already: Some(live) });
+        };
         diesel::insert_into(upload_file::table)
             .values((upload_file::upload_id.eq(upload_id), upload_file::content.eq(new.bytes)))
             .execute(connection)?;
         Ok(Received { upload_id, already: None })
     })
+}
+
+/// The keeper's live upload of these bytes.
+fn live(connection: &mut PgConnection, keeper_id: i64, hash: &[u8]) -> Result<Option<i64>, LoadError> {
+    let closed = [State::Failed, State::Undone, State::Discarded].map(State::as_str);
+    Ok(upload::table
+        .filter(upload::keeper_id.eq(keeper_id).and(upload::sha256.eq(hash)))
+        .filter(upload::kind.eq("file").and(upload::state.ne_all(closed)))
+        .select(upload::id)
+        .first(connection)
+        .optional()?)
 }
 
 /// The keeper's revision: raised by every commit and undo.
