@@ -14,6 +14,7 @@ use crate::layout::{DataRow, Placed, Table};
 use crate::meaning::Meaning;
 use crate::record::{CellRef, Place, Record};
 
+pub(crate) mod as_of; // the day on which a register is true
 pub(crate) mod coral_name; // a written name → a taxon, or a question
 pub(crate) mod corals; // labels of the file and of the keeper
 pub(crate) mod date_column; // a column of dates
@@ -24,7 +25,6 @@ pub(crate) mod filled_sheet; // the ready-made sheet, filled in
 pub(crate) mod long; // one test a row
 pub(crate) mod register; // one coral a row
 pub(crate) mod size; // lengths, areas, weights, counts
-pub(crate) mod as_of; // the day on which a register is true
 pub(crate) mod tank; // which tank
 pub(crate) mod test; // a number cell on its way to a reading
 pub(crate) mod wide; // one day a row
@@ -74,8 +74,14 @@ impl Waters {
     pub fn learn(&mut self, group: &test::Group) {
         let temperature = group.parameter.code.as_str() == "temperature";
         for test in &group.tests {
-            let Some(value) = test.settled.and_then(|settled| settled.value).filter(|_| test.state == test::State::Pending) else { continue };
-            let put = |water: &mut Water| if temperature { water.temperature = Some(value) } else { water.salinity = Some(value) };
+            let Some(value) =
+                test.settled.and_then(|settled| settled.value).filter(|_| test.state == test::State::Pending)
+            else {
+                continue;
+            };
+            let put = |water: &mut Water| {
+                if temperature { water.temperature = Some(value) } else { water.salinity = Some(value) }
+            };
             put(self.rows.entry((test.spot.sheet, test.spot.row)).or_default());
             if let (tank::TankOf::Named(tank), Some(day)) = (&test.tank, test.when.exact()) {
                 put(self.days.entry((crate::cell::fold::name(tank), day)).or_default());
@@ -91,7 +97,9 @@ impl Waters {
     /// The water of a tank's day.
     pub fn of_day(&self, tank: &tank::TankOf, day: Option<NaiveDate>) -> Water {
         match (tank, day) {
-            (tank::TankOf::Named(tank), Some(day)) => self.days.get(&(crate::cell::fold::name(tank), day)).copied().unwrap_or_default(),
+            (tank::TankOf::Named(tank), Some(day)) => {
+                self.days.get(&(crate::cell::fold::name(tank), day)).copied().unwrap_or_default()
+            }
             _ => Water::default(),
         }
     }
@@ -123,7 +131,12 @@ impl Work<'_> {
     pub fn cell_refs(&self, cells: &Cells) -> Vec<CellRef> {
         cells
             .iter()
-            .map(|(spot, role)| CellRef { sheet: self.sheet_name(spot.sheet), row: spot.row, column: spot.column, role: (*role).to_owned() })
+            .map(|(spot, role)| CellRef {
+                sheet: self.sheet_name(spot.sheet),
+                row: spot.row,
+                column: spot.column,
+                role: (*role).to_owned(),
+            })
             .collect()
     }
 
@@ -135,7 +148,13 @@ impl Work<'_> {
     /// The place of a record: its first cell is the main one.
     pub fn place(&self, cells: &Cells, line: Option<u32>) -> Place {
         let main = cells.first().map(|(spot, _)| *spot).unwrap_or(Spot { sheet: 0, row: 1, column: 1 });
-        Place { sheet: self.sheet_name(main.sheet), row: main.row, column: main.column, line: line.filter(|line| *line != main.row), cells: self.cell_refs(cells) }
+        Place {
+            sheet: self.sheet_name(main.sheet),
+            row: main.row,
+            column: main.column,
+            line: line.filter(|line| *line != main.row),
+            cells: self.cell_refs(cells),
+        }
     }
 }
 
@@ -220,12 +239,19 @@ impl<'t> View<'t> {
 
     /// The column of a code of the ready-made sheet.
     pub fn coded(&self, code: &str) -> Option<u32> {
-        self.meanings.iter().find(|(_, meaning)| matches!(meaning, Meaning::Coded(own) if own == code)).map(|(column, _)| *column)
+        self.meanings
+            .iter()
+            .find(|(_, meaning)| matches!(meaning, Meaning::Coded(own) if own == code))
+            .map(|(column, _)| *column)
     }
 
     /// Columns of a role, left to right.
     pub fn columns(&self, role: analysis::vocabulary::HeaderRole) -> Vec<u32> {
-        self.meanings.iter().filter(|(_, meaning)| **meaning == Meaning::Role(role)).map(|(column, _)| *column).collect()
+        self.meanings
+            .iter()
+            .filter(|(_, meaning)| **meaning == Meaning::Role(role))
+            .map(|(column, _)| *column)
+            .collect()
     }
 
     /// First column of a role.

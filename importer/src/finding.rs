@@ -129,12 +129,20 @@ pub fn finding_of(code: &'static str, key: &str, values: &[(&'static str, String
         finding.choices = kind
             .all_answers()
             .iter()
-            .map(|answer| Choice { code: answer.code.to_owned(), label: fill(answer.label, &values), needs: needs_of(code, answer.code).map(str::to_owned) })
+            .map(|answer| Choice {
+                code: answer.code.to_owned(),
+                label: fill(answer.label, &values),
+                needs: needs_of(code, answer.code).map(str::to_owned),
+            })
             .collect();
         // "Leave it out" may be one of a question's own answers.
         finding.choices.dedup_by(|later, earlier| later.code == earlier.code);
         if kind.propose == Proposal::First {
-            finding.proposed = kind.answers.first().map(|answer| Answer { key: key.to_owned(), choice: answer.code.to_owned(), value: None });
+            finding.proposed = kind.answers.first().map(|answer| Answer {
+                key: key.to_owned(),
+                choice: answer.code.to_owned(),
+                value: None,
+            });
         }
     }
     finding
@@ -171,7 +179,11 @@ mod tests {
 
     #[test]
     fn a_question_has_its_choices_and_the_two_that_all_take() {
-        let finding = finding_of("fahrenheit_or_celsius", "fahrenheit_or_celsius:temp", &[("written", "77.4".into()), ("unit", "°F".into()), ("value", "25.22".into())]);
+        let finding = finding_of(
+            "fahrenheit_or_celsius",
+            "fahrenheit_or_celsius:temp",
+            &[("written", "77.4".into()), ("unit", "°F".into()), ("value", "25.22".into())],
+        );
         assert_eq!(finding.severity, Severity::Questioned);
         assert_eq!(finding.message, "Is 77.4 in °F?");
         let codes: Vec<&str> = finding.choices.iter().map(|choice| choice.code.as_str()).collect();

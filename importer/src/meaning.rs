@@ -5,17 +5,19 @@
 use std::collections::BTreeMap;
 
 use analysis::vocabulary::{
-    FateMatch, HeaderRole, NameMatch, ParameterCode, ParameterKind, UnitCode, catalogue, find_fate, find_parameter_by_word, find_substance_without_code, find_unit, header_roles, resolve_name,
+    FateMatch, HeaderRole, NameMatch, ParameterCode, ParameterKind, UnitCode, catalogue, find_fate,
+    find_parameter_by_word, find_substance_without_code, find_unit, header_roles, resolve_name,
 };
 
 use crate::canonical::{View, Work};
 use crate::cell::date::{Said, date};
 use crate::cell::mark::{Says, Shape, says};
+use crate::dialect::guess::Look;
 use crate::doubt::desk::{Doubt, Settled};
 use crate::finding::Choice;
 use crate::grid::Raw;
-use crate::dialect::guess::Look;
 use crate::layout::Kind;
+use crate::layout::heading::code_in_brackets;
 use crate::layout::row::look_of;
 
 /// What a column is.
@@ -62,10 +64,14 @@ fn without_limit(text: &str) -> (String, Option<f64>) {
     let lower = text.to_lowercase();
     for word in ["detection limit", "limit", "lod", "<", "nachweisgrenze", "ng"] {
         let Some(at) = lower.find(word) else { continue };
-        let alone = !lower[..at].ends_with(char::is_alphanumeric) && !lower[at + word.len()..].starts_with(char::is_alphabetic);
+        let alone =
+            !lower[..at].ends_with(char::is_alphanumeric) && !lower[at + word.len()..].starts_with(char::is_alphabetic);
         let rest = lower[at + word.len()..].trim_start_matches([':', '=', ' ', '<']);
         let digits: String = rest.chars().take_while(|c| c.is_ascii_digit() || matches!(c, '.' | ',')).collect();
-        let (Some(limit), true) = (crate::cell::number::numeral(digits.trim_end_matches(['.', ',']), digits.contains(',')), alone && text.len() == lower.len()) else {
+        let (Some(limit), true) = (
+            crate::cell::number::numeral(digits.trim_end_matches(['.', ',']), digits.contains(',')),
+            alone && text.len() == lower.len(),
+        ) else {
             continue;
         };
         let head = text.get(..at).unwrap_or(text).trim_end_matches(['(', '[', ' ', ',', ';']);
@@ -74,21 +80,17 @@ fn without_limit(text: &str) -> (String, Option<f64>) {
     (text.to_owned(), None)
 }
 
-/// The code in brackets at the end of a header of the ready-made sheet.
-pub fn bracket_code(text: &str) -> Option<&str> {
-    let code = text.trim().strip_suffix(']')?.rsplit_once('[')?.1.trim();
-    (!code.is_empty() && code.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_')).then_some(code)
-}
-
 /// Gives every column of a table its meaning; raises what cannot be told.
 pub(crate) fn settle(work: &mut Work, view: &mut View) {
     let mut meanings: BTreeMap<u32, Meaning> = BTreeMap::new();
-    let mut columns: Vec<u32> = view.table.rows.iter().flat_map(|row| row.cells.iter().map(|cell| cell.column)).collect();
+    let mut columns: Vec<u32> =
+        view.table.rows.iter().flat_map(|row| row.cells.iter().map(|cell| cell.column)).collect();
     columns.extend(view.table.header.iter().map(|header| header.column));
     columns.sort_unstable();
     columns.dedup();
     for column in columns {
-        let header = view.table.header.iter().find(|header| header.column == column).map_or("", |header| header.text.as_str());
+        let header =
+            view.table.header.iter().find(|header| header.column == column).map_or("", |header| header.text.as_str());
         let meaning = meaning_of(work, view, column, header, &meanings);
         meanings.insert(column, meaning);
     }
@@ -104,7 +106,7 @@ pub(crate) fn settle(work: &mut Work, view: &mut View) {
 
 fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str, before: &BTreeMap<u32, Meaning>) -> Meaning {
     if let Kind::LogSheet(tab) = view.table.kind {
-        return match bracket_code(header) {
+        return match code_in_brackets(header) {
             Some(code) => coded(tab, code, header),
             None => Meaning::Label,
         };
@@ -113,11 +115,12 @@ fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str, before: &
     let quantities = quantities(header);
     match view.table.kind {
         Kind::Wide => {
-            let plain = roles
-                .iter()
-                .copied()
-                .filter(|role| free(*role, view.table.kind, before))
-                .find(|role| matches!(role, HeaderRole::Date | HeaderRole::Time | HeaderRole::Tank | HeaderRole::Remark | HeaderRole::Person));
+            let plain = roles.iter().copied().filter(|role| free(*role, view.table.kind, before)).find(|role| {
+                matches!(
+                    role,
+                    HeaderRole::Date | HeaderRole::Time | HeaderRole::Tank | HeaderRole::Remark | HeaderRole::Person
+                )
+            });
             if let Some(role) = plain.filter(|_| quantities.is_empty() || find_exact_role(roles)) {
                 return Meaning::Role(role);
             }
@@ -132,7 +135,10 @@ fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str, before: &
         Kind::Diary | Kind::Long | Kind::Register | Kind::LogSheet(_) => {
             // Of several readings of a word ("measured on") the first that no column to the left has taken.
             let dateless = roles.len() > 1 && !is_dated(view, column);
-            let role = roles.iter().copied().find(|role| free(*role, view.table.kind, before) && !(dateless && *role == HeaderRole::Date));
+            let role = roles
+                .iter()
+                .copied()
+                .find(|role| free(*role, view.table.kind, before) && !(dateless && *role == HeaderRole::Date));
             role.map_or(Meaning::Label, Meaning::Role)
         }
     }
@@ -140,7 +146,8 @@ fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str, before: &
 
 /// Of two columns of one role that can be there only once, the first keeps it.
 fn free(role: HeaderRole, kind: Kind, before: &BTreeMap<u32, Meaning>) -> bool {
-    let many = matches!(role, HeaderRole::Remark | HeaderRole::TradeName) || kind == Kind::Diary && matches!(role, HeaderRole::Size | HeaderRole::Value);
+    let many = matches!(role, HeaderRole::Remark | HeaderRole::TradeName)
+        || kind == Kind::Diary && matches!(role, HeaderRole::Size | HeaderRole::Value);
     many || !before.values().any(|meaning| *meaning == Meaning::Role(role))
 }
 
@@ -184,7 +191,13 @@ fn coded(tab: &str, code: &str, header: &str) -> Meaning {
         Some(parameter) => {
             let title = header.rsplit_once('[').map_or(header, |(title, _)| title).trim();
             let told = quantities(title).into_iter().find(|quantity| quantity.parameter == parameter);
-            Meaning::Quantity(told.unwrap_or(Quantity { parameter, basis: None, unit: None, limit: None, other_tank: false }))
+            Meaning::Quantity(told.unwrap_or(Quantity {
+                parameter,
+                basis: None,
+                unit: None,
+                limit: None,
+                other_tank: false,
+            }))
         }
         None => Meaning::Coded(code.to_owned()),
     }
@@ -203,7 +216,8 @@ fn fitting(view: &View, column: u32, quantities: &[Quantity]) -> Option<Quantity
     let values = numbers(view, column);
     let fits = |quantity: &&Quantity| {
         let parameter = quantity.parameter.get();
-        parameter.kind == ParameterKind::Reading && values.iter().filter(|value| parameter.is_plausible(**value)).count() * 2 > values.len()
+        parameter.kind == ParameterKind::Reading
+            && values.iter().filter(|value| parameter.is_plausible(**value)).count() * 2 > values.len()
     };
     let mut fitting = quantities.iter().filter(fits);
     match (fitting.next(), fitting.next()) {
@@ -221,7 +235,9 @@ fn numbers(view: &View, column: u32) -> Vec<f64> {
             Raw::Number(number) => Some(*number),
             Raw::Text(text) => match says(text, view.table.decimal_comma) {
                 Says::Number(number) => match number.shape {
-                    Shape::Is(figures) | Shape::Below(figures) | Shape::Above(figures) | Shape::Span(figures, _) => Some(figures.first),
+                    Shape::Is(figures) | Shape::Below(figures) | Shape::Above(figures) | Shape::Span(figures, _) => {
+                        Some(figures.first)
+                    }
                 },
                 _ => None,
             },
@@ -233,10 +249,20 @@ fn numbers(view: &View, column: u32) -> Vec<f64> {
 /// A column whose header names nothing: words are remarks, numbers are asked about.
 fn unknown(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
     let values = numbers(view, column);
-    let cells = || view.table.rows.iter().filter(|row| view.raw(row, column).is_some()).map(|row| (view.spot(row.row, column), "value"));
+    let cells = || {
+        view.table
+            .rows
+            .iter()
+            .filter(|row| view.raw(row, column).is_some())
+            .map(|row| (view.spot(row.row, column), "value"))
+    };
     if let Some(substance) = find_substance_without_code(header) {
         work.desk.raise(
-            Doubt::of("column_without_code").about(view.about(column)).at(view.header_spot(column), header).fill("column", header).fill("substance", substance),
+            Doubt::of("column_without_code")
+                .about(view.about(column))
+                .at(view.header_spot(column), header)
+                .fill("column", header)
+                .fill("substance", substance),
         );
         work.labels.extend(cells().map(|(spot, _)| spot));
         return Meaning::Label;
@@ -251,7 +277,13 @@ fn unknown(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
         Settled::Choice(choice, _) => {
             let code = settled.text().unwrap_or_else(|| choice.to_owned());
             if let Some(parameter) = ParameterCode::parse(&code) {
-                return Meaning::Quantity(Quantity { parameter, basis: None, unit: find_unit_in(header), limit: None, other_tank: false });
+                return Meaning::Quantity(Quantity {
+                    parameter,
+                    basis: None,
+                    unit: find_unit_in(header),
+                    limit: None,
+                    other_tank: false,
+                });
             }
         }
         Settled::Open | Settled::DontKnow => {}
@@ -262,10 +294,20 @@ fn unknown(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
     let mut choices: Vec<Choice> = catalogue()
         .parameters()
         .iter()
-        .filter(|parameter| parameter.kind == ParameterKind::Reading && parameter.plausible.is_some() && parameter.is_plausible(middle))
-        .map(|parameter| Choice { code: parameter.code.as_str().to_owned(), label: parameter.name.to_owned(), needs: None })
+        .filter(|parameter| {
+            parameter.kind == ParameterKind::Reading && parameter.plausible.is_some() && parameter.is_plausible(middle)
+        })
+        .map(|parameter| Choice {
+            code: parameter.code.as_str().to_owned(),
+            label: parameter.name.to_owned(),
+            needs: None,
+        })
         .collect();
-    choices.push(Choice { code: "parameter".to_owned(), label: "another parameter".to_owned(), needs: Some("parameter".to_owned()) });
+    choices.push(Choice {
+        code: "parameter".to_owned(),
+        label: "another parameter".to_owned(),
+        needs: Some("parameter".to_owned()),
+    });
     choices.push(Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None });
     work.desk.raise(
         Doubt::of("column_unknown")
@@ -293,35 +335,54 @@ fn days_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
     }
     let mostly_days = |column: u32| {
         let looks = view.table.rows.iter().filter_map(|row| view.raw(row, column)).map(look_of);
-        let (days, filled) = looks.fold((0_usize, 0_usize), |(days, filled), look| (days + usize::from(look == Look::Date), filled + 1));
+        let (days, filled) =
+            looks.fold((0_usize, 0_usize), |(days, filled), look| (days + usize::from(look == Look::Date), filled + 1));
         days * 10 >= filled * 6 && days > 0
     };
-    let found = meanings.iter().find(|(column, meaning)| matches!(meaning, Meaning::Label) && mostly_days(**column)).map(|(column, _)| *column);
+    let found = meanings
+        .iter()
+        .find(|(column, meaning)| matches!(meaning, Meaning::Label) && mostly_days(**column))
+        .map(|(column, _)| *column);
     if let Some(column) = found {
         meanings.insert(column, Meaning::Role(HeaderRole::Date));
     }
 }
 
 /// Of two columns that may hold the name ("Coral", "Species"), the one whose cells are names; the other is the label.
+/// Where no header says so, the column whose cells are mostly names.
 fn names_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
-    let has = |meanings: &BTreeMap<u32, Meaning>, role| meanings.values().any(|meaning| *meaning == Meaning::Role(role));
-    if view.table.kind != Kind::Register || has(meanings, HeaderRole::Label) {
+    if view.table.kind != Kind::Register {
         return;
     }
-    let may: Vec<u32> = view
+    let names = |column: u32| {
+        let texts = view.table.rows.iter().filter_map(|row| view.raw(row, column)).map(Raw::written);
+        texts.fold((0_usize, 0_usize), |(names, all), text| {
+            (names + usize::from(!matches!(resolve_name(&text), NameMatch::Near(_) | NameMatch::Unknown)), all + 1)
+        })
+    };
+    let has =
+        |meanings: &BTreeMap<u32, Meaning>, role| meanings.values().any(|meaning| *meaning == Meaning::Role(role));
+    if !has(meanings, HeaderRole::Name) {
+        let spare = meanings.iter().filter(|(_, meaning)| **meaning == Meaning::Label).map(|(column, _)| *column);
+        let mostly = |column: &u32| matches!(names(*column), (names, all) if names > 0 && names * 2 >= all);
+        if let Some(column) = spare.into_iter().find(mostly) {
+            meanings.insert(column, Meaning::Role(HeaderRole::Name));
+        }
+        return;
+    }
+    if has(meanings, HeaderRole::Label) {
+        return;
+    }
+    let may = view
         .table
         .header
         .iter()
         .filter(|header| header_roles(&header.text).contains(&HeaderRole::Name))
         .map(|header| header.column)
-        .filter(|column| matches!(meanings.get(column), Some(Meaning::Label | Meaning::Role(HeaderRole::Name))))
-        .collect();
-    let named = |column: &u32| {
-        let texts = view.table.rows.iter().filter_map(|row| view.raw(row, *column)).map(Raw::written);
-        texts.filter(|text| !matches!(resolve_name(text), NameMatch::Near(_) | NameMatch::Unknown)).count()
-    };
+        .filter(|column| matches!(meanings.get(column), Some(Meaning::Label | Meaning::Role(HeaderRole::Name))));
+    let may: Vec<u32> = may.collect();
     // The first of the best: a register without names stays as its headers have it.
-    let best = may.iter().copied().rev().max_by_key(named);
+    let best = may.iter().copied().rev().max_by_key(|column| names(*column).0);
     if let (Some(best), Some(other)) = (best, may.iter().copied().find(|column| Some(*column) != best)) {
         meanings.insert(best, Meaning::Role(HeaderRole::Name));
         meanings.insert(other, Meaning::Role(HeaderRole::Label));
@@ -337,7 +398,8 @@ fn ends_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
     let named = |meanings: &BTreeMap<u32, Meaning>, roles: &[HeaderRole]| {
         meanings.values().any(|meaning| matches!(meaning, Meaning::Role(role) if roles.contains(role)))
     };
-    let spare: Vec<u32> = meanings.iter().filter(|(_, meaning)| **meaning == Meaning::Label).map(|(column, _)| *column).collect();
+    let spare: Vec<u32> =
+        meanings.iter().filter(|(_, meaning)| **meaning == Meaning::Label).map(|(column, _)| *column).collect();
     let mut days = spare.iter().copied().filter(|column| is_dated(view, *column));
     for (role, kin) in [
         (HeaderRole::Acquired, [HeaderRole::Acquired, HeaderRole::From, HeaderRole::Date].as_slice()),
@@ -352,7 +414,10 @@ fn ends_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
     if named(meanings, &[HeaderRole::Fate, HeaderRole::What]) {
         return;
     }
-    let mut words = meanings.iter().filter(|(_, meaning)| matches!(meaning, Meaning::Label | Meaning::Role(HeaderRole::Cause))).map(|(column, _)| *column);
+    let mut words = meanings
+        .iter()
+        .filter(|(_, meaning)| matches!(meaning, Meaning::Label | Meaning::Role(HeaderRole::Cause)))
+        .map(|(column, _)| *column);
     if let Some(column) = words.find(|column| tells_fates(view, *column)) {
         meanings.insert(column, Meaning::Role(HeaderRole::Fate));
     }
@@ -373,7 +438,9 @@ fn tells_fates(view: &View, column: u32) -> bool {
 /// A row of units under the header.
 fn unit_rows(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
     for cell in &view.table.units {
-        if let (Some(Meaning::Quantity(quantity)), Some(found)) = (meanings.get_mut(&cell.column), find_unit(&cell.raw.written())) {
+        if let (Some(Meaning::Quantity(quantity)), Some(found)) =
+            (meanings.get_mut(&cell.column), find_unit(&cell.raw.written()))
+        {
             quantity.unit = quantity.unit.or(Some(found.unit));
             quantity.basis = quantity.basis.or(found.basis);
         }
@@ -403,7 +470,9 @@ fn twice(work: &mut Work, view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
                     }
                 }
             }
-            Settled::Choice("first", _) => columns[1..].iter().for_each(|column| drop(meanings.insert(*column, Meaning::Label))),
+            Settled::Choice("first", _) => {
+                columns[1..].iter().for_each(|column| drop(meanings.insert(*column, Meaning::Label)))
+            }
             Settled::LeaveOut => columns.iter().for_each(|column| drop(meanings.insert(*column, Meaning::Label))),
             _ => {
                 let mut doubt = Doubt::of("column_twice")
@@ -412,7 +481,12 @@ fn twice(work: &mut Work, view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
                     .fill("parameter", parameter.get().name)
                     .fill("column", view.header(columns[0]));
                 for column in &columns {
-                    let spots = view.table.rows.iter().filter(|row| view.raw(row, *column).is_some()).map(|row| (view.spot(row.row, *column), "value"));
+                    let spots = view
+                        .table
+                        .rows
+                        .iter()
+                        .filter(|row| view.raw(row, *column).is_some())
+                        .map(|row| (view.spot(row.row, *column), "value"));
                     doubt = doubt.cells(spots);
                     meanings.insert(*column, Meaning::Waiting);
                 }
@@ -433,12 +507,5 @@ mod tests {
         assert_eq!((found[0].parameter.as_str(), found[0].limit), ("nitrate", Some(0.2)));
         assert!(quantities("Notes").is_empty());
         assert_eq!(quantities("Temp C")[0].unit.map(|unit| unit.as_str()), Some("Cel"));
-    }
-
-    #[test]
-    fn codes_in_brackets() {
-        assert_eq!(bracket_code("salinity (PSU) [salinity]"), Some("salinity"));
-        assert_eq!(bracket_code("Nitrate [mg/L]"), None);
-        assert_eq!(bracket_code("Nitrate"), None);
     }
 }

@@ -34,7 +34,10 @@ const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged"
 
 /// Whether a file could not be read at all.
 pub fn unreadable(outcome: &Outcome) -> bool {
-    outcome.findings.iter().any(|finding| finding.severity == Severity::Refused && UNREADABLE.contains(&finding.code.as_str()))
+    outcome
+        .findings
+        .iter()
+        .any(|finding| finding.severity == Severity::Refused && UNREADABLE.contains(&finding.code.as_str()))
 }
 
 /// Reads a file: records that load, findings in the order of the file, and counts that add up.
@@ -72,7 +75,10 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         meaning::settle(&mut work, &mut view);
         views.push(view);
     }
-    work.stated.as_of = as_of::stated(views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed)), as_of::order_of(&views));
+    work.stated.as_of =
+        as_of::stated(views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed)), || {
+            as_of::order_of(&views)
+        });
     let mut summary = Summary::default();
     let mut groups = records(&mut work, &views, &mut summary);
     settle(&mut work, &mut groups);
@@ -80,7 +86,9 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         crate::canonical::test::emit(&mut work, group);
     }
     tank::records(&mut work);
-    let dates_open = ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_number"].iter().any(|code| work.desk.raised_any(code));
+    let dates_open = ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_number"]
+        .iter()
+        .any(|code| work.desk.raised_any(code));
     as_of::settle(&mut work, &summary, dates_open);
     let mut about = about(&work, &tables, &summary);
     as_of::completeness(&mut work, &summary, &mut about);
@@ -121,7 +129,7 @@ fn records(work: &mut Work, views: &[View], summary: &mut Summary) -> Vec<Group>
 }
 
 /// From cells to values, column by column; temperature and salinity first, since others depend on them.
-fn settle(work: &mut Work, groups: &mut Vec<Group>) {
+fn settle(work: &mut Work, groups: &mut [Group]) {
     groups.sort_by_key(|group| match group.parameter.code.as_str() {
         "temperature" => (0, group.spot),
         "salinity" => (1, group.spot),
@@ -181,7 +189,15 @@ fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
 }
 
 /// Orders records and findings as they stand in the file, and counts every cell once.
-fn finish(name: &str, context: &Context, total: u64, mut work: Work, mut findings: Vec<Finding>, about: About, tables: &[(u16, Table)]) -> Outcome {
+fn finish(
+    name: &str,
+    context: &Context,
+    total: u64,
+    mut work: Work,
+    mut findings: Vec<Finding>,
+    about: About,
+    tables: &[(u16, Table)],
+) -> Outcome {
     let mut records = std::mem::take(&mut work.records);
     let sheet_at = |sheet: &Option<String>| work.sheets.iter().position(|own| own == sheet).unwrap_or_default();
     records.sort_by_cached_key(|record| {
@@ -190,11 +206,19 @@ fn finish(name: &str, context: &Context, total: u64, mut work: Work, mut finding
     });
     let mut recorded: BTreeSet<Spot> = BTreeSet::new();
     for record in &records {
-        recorded.extend(record.place().cells.iter().map(|cell| Spot { sheet: sheet_at(&cell.sheet) as u16, row: cell.row, column: cell.column }));
+        recorded.extend(record.place().cells.iter().map(|cell| Spot {
+            sheet: sheet_at(&cell.sheet) as u16,
+            row: cell.row,
+            column: cell.column,
+        }));
     }
     let mut covered = work.desk.covered();
     for finding in findings.iter().filter(|finding| finding.severity != Severity::Noted) {
-        covered.extend(finding.cells.iter().map(|cell| Spot { sheet: sheet_at(&cell.sheet) as u16, row: cell.row, column: cell.column }));
+        covered.extend(finding.cells.iter().map(|cell| Spot {
+            sheet: sheet_at(&cell.sheet) as u16,
+            row: cell.row,
+            column: cell.column,
+        }));
     }
     unclaimed(&mut work, tables, &recorded, &mut covered);
     let held = covered.difference(&recorded).count() as u64;
@@ -202,7 +226,13 @@ fn finish(name: &str, context: &Context, total: u64, mut work: Work, mut finding
     let cells = CellCounts { total, recorded: used, labels: total.saturating_sub(used + held), findings: held };
     let sheets = std::mem::take(&mut work.sheets);
     findings.extend(work.desk.findings(&sheets));
-    let place = |finding: &Finding| (sheets.iter().position(|own| *own == finding.sheet).unwrap_or_default(), finding.row.unwrap_or(0), finding.column.unwrap_or(0));
+    let place = |finding: &Finding| {
+        (
+            sheets.iter().position(|own| *own == finding.sheet).unwrap_or_default(),
+            finding.row.unwrap_or(0),
+            finding.column.unwrap_or(0),
+        )
+    };
     findings.sort_by_key(place);
     Outcome { file: name.to_owned(), today: context.today, records, findings, cells, about }
 }
@@ -217,15 +247,30 @@ fn unclaimed(work: &mut Work, tables: &[(u16, Table)], recorded: &BTreeSet<Spot>
                 if recorded.contains(&spot) || covered.contains(&spot) || work.labels.contains(&spot) {
                     continue;
                 }
-                let header = table.header.iter().find(|header| header.column == cell.column).map_or("", |header| header.text.as_str());
+                let header = table
+                    .header
+                    .iter()
+                    .find(|header| header.column == cell.column)
+                    .map_or("", |header| header.text.as_str());
                 let about = format!("unused {}", analysis::vocabulary::text::fold(header));
-                if work.desk.ask("column_unknown", &about) == Settled::LeaveOut || work.desk.ask("column_unknown", &about).choice() == Some("remark") {
+                if work.desk.ask("column_unknown", &about) == Settled::LeaveOut
+                    || work.desk.ask("column_unknown", &about).choice() == Some("remark")
+                {
                     work.labels.insert(spot);
                     continue;
                 }
                 let written = cell.raw.written();
-                let remark = crate::finding::Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None };
-                work.desk.raise(Doubt::of("column_unknown").about(about).at(spot, written).fill("column", header).cell(spot, "value").choices(vec![remark]).propose_nothing());
+                let remark =
+                    crate::finding::Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None };
+                work.desk.raise(
+                    Doubt::of("column_unknown")
+                        .about(about)
+                        .at(spot, written)
+                        .fill("column", header)
+                        .cell(spot, "value")
+                        .choices(vec![remark])
+                        .propose_nothing(),
+                );
                 covered.insert(spot);
             }
         }

@@ -25,7 +25,12 @@ fn place(cell: &CellRef) -> Place {
 /// Non-empty cells, counted without the reader.
 fn cells(name: &str, bytes: &[u8]) -> BTreeSet<Place> {
     let (grids, _) = container::open(name, bytes);
-    grids.iter().flat_map(|grid| grid.rows.iter().flat_map(|row| row.cells.iter().map(|cell| (grid.sheet.clone(), row.number, cell.column)))).collect()
+    grids
+        .iter()
+        .flat_map(|grid| {
+            grid.rows.iter().flat_map(|row| row.cells.iter().map(|cell| (grid.sheet.clone(), row.number, cell.column)))
+        })
+        .collect()
 }
 
 fn check(name: &str, bytes: &[u8], outcome: &Outcome) -> Result<(), TestCaseError> {
@@ -33,12 +38,26 @@ fn check(name: &str, bytes: &[u8], outcome: &Outcome) -> Result<(), TestCaseErro
     let count = outcome.cells;
     prop_assert_eq!(count.total, count.recorded + count.labels + count.findings);
     prop_assert_eq!(count.total, file.len() as u64);
-    let recorded: BTreeSet<Place> = outcome.records.iter().flat_map(|record| &record.place().cells).map(place).collect();
-    prop_assert!(recorded.is_subset(&file), "a record names a cell that the file has not: {:?}", recorded.difference(&file).next());
+    let recorded: BTreeSet<Place> =
+        outcome.records.iter().flat_map(|record| &record.place().cells).map(place).collect();
+    prop_assert!(
+        recorded.is_subset(&file),
+        "a record names a cell that the file has not: {:?}",
+        recorded.difference(&file).next()
+    );
     prop_assert_eq!(count.recorded, recorded.len() as u64);
-    let held: BTreeSet<Place> =
-        outcome.findings.iter().filter(|finding| finding.severity != Severity::Noted).flat_map(|finding| &finding.cells).map(place).collect();
-    prop_assert!(held.is_subset(&file), "a finding names a cell that the file has not: {:?}", held.difference(&file).next());
+    let held: BTreeSet<Place> = outcome
+        .findings
+        .iter()
+        .filter(|finding| finding.severity != Severity::Noted)
+        .flat_map(|finding| &finding.cells)
+        .map(place)
+        .collect();
+    prop_assert!(
+        held.is_subset(&file),
+        "a finding names a cell that the file has not: {:?}",
+        held.difference(&file).next()
+    );
     prop_assert_eq!(count.findings, held.difference(&recorded).count() as u64);
     let keys: BTreeSet<&str> = outcome.findings.iter().map(|finding| finding.key.as_str()).collect();
     prop_assert_eq!(keys.len(), outcome.findings.len(), "two findings of one key");
@@ -54,11 +73,92 @@ fn check(name: &str, bytes: &[u8], outcome: &Outcome) -> Result<(), TestCaseErro
 /// A cell of some log, plain or odd.
 fn cell() -> impl Strategy<Value = String> {
     let words = prop::sample::select(vec![
-        "", "", "", "-", "n/a", "not tested", "ND", "trace", "<0.02", ">50", "5-10", "8?", "~8", "8.1/8.3", "8.O", "forgot", "0", "25,4", "1,310", "252", "77.4", "1025", "1.0255", "35",
-        "53.1", "98%", "#DIV/0!", "=B2", "12 tentacles", "Goniopora", "Goniopora sp.", "Favia", "millepora", "flowerpot", "hammer", "torch", "wild", "frag swap", "dead", "gone", "RTN",
-        "alive", "sold", "fragged into 3", "saved 3 frags", "vanished", "died on holiday", "heater stuck on", "before 2020", "June 2022", "?", "last week", "31/02/2024", "03/04/2024",
-        "19/02/2024", "1/21/2024", "2024-03-05", "2024-03-05T19:30", "05/01", "45352", "Alder", "alder ", "Brook", "Tank: Alder", "as of 2024-05-01", "Average", "mg/L", "dKH", "3.2 cm", "34",
-        "2 1/2 in", "open", "closed", "poor", "dia", "heads", "20 L", "30 gal", "cup", "yes", "no", "é", "\u{1F41F}", "a\nb", "\"", "2199-01-01",
+        "",
+        "",
+        "",
+        "-",
+        "n/a",
+        "not tested",
+        "ND",
+        "trace",
+        "<0.02",
+        ">50",
+        "5-10",
+        "8?",
+        "~8",
+        "8.1/8.3",
+        "8.O",
+        "forgot",
+        "0",
+        "25,4",
+        "1,310",
+        "252",
+        "77.4",
+        "1025",
+        "1.0255",
+        "35",
+        "53.1",
+        "98%",
+        "#DIV/0!",
+        "=B2",
+        "12 tentacles",
+        "Goniopora",
+        "Goniopora sp.",
+        "Favia",
+        "millepora",
+        "flowerpot",
+        "hammer",
+        "torch",
+        "wild",
+        "frag swap",
+        "dead",
+        "gone",
+        "RTN",
+        "alive",
+        "sold",
+        "fragged into 3",
+        "saved 3 frags",
+        "vanished",
+        "died on holiday",
+        "heater stuck on",
+        "before 2020",
+        "June 2022",
+        "?",
+        "last week",
+        "31/02/2024",
+        "03/04/2024",
+        "19/02/2024",
+        "1/21/2024",
+        "2024-03-05",
+        "2024-03-05T19:30",
+        "05/01",
+        "45352",
+        "Alder",
+        "alder ",
+        "Brook",
+        "Tank: Alder",
+        "as of 2024-05-01",
+        "Average",
+        "mg/L",
+        "dKH",
+        "3.2 cm",
+        "34",
+        "2 1/2 in",
+        "open",
+        "closed",
+        "poor",
+        "dia",
+        "heads",
+        "20 L",
+        "30 gal",
+        "cup",
+        "yes",
+        "no",
+        "é",
+        "\u{1F41F}",
+        "a\nb",
+        "\"",
+        "2199-01-01",
     ]);
     prop_oneof![
         8 => words.prop_map(str::to_owned),
@@ -70,18 +170,83 @@ fn cell() -> impl Strategy<Value = String> {
 
 fn header() -> impl Strategy<Value = String> {
     prop::sample::select(vec![
-        "Date", "Day", "Datum", "Time", "Tank", "Temp C", "Temp", "Salinity", "SG", "SG 25/25", "KH", "Alk ppm", "NO3", "Nitrate-N", "PO4", "PO4 ppb", "P", "Ca", "Mg", "pH", "NH3", "Cu", "O2",
-        "PAR", "Flow", "Water change", "Feeding", "Carbon", "Notes", "Widgets", "", "No", "Label", "Coral", "Species", "Trade name", "Got", "Acquired", "From", "Origin", "Gone", "Died", "Ended",
-        "What happened", "Cause", "Test", "Parameter", "Value", "Result", "Unit", "What", "Reading", "Diameter mm", "Height", "Heads", "Measured on", "Condition", "Size", "Last seen", "Status",
+        "Date",
+        "Day",
+        "Datum",
+        "Time",
+        "Tank",
+        "Temp C",
+        "Temp",
+        "Salinity",
+        "SG",
+        "SG 25/25",
+        "KH",
+        "Alk ppm",
+        "NO3",
+        "Nitrate-N",
+        "PO4",
+        "PO4 ppb",
+        "P",
+        "Ca",
+        "Mg",
+        "pH",
+        "NH3",
+        "Cu",
+        "O2",
+        "PAR",
+        "Flow",
+        "Water change",
+        "Feeding",
+        "Carbon",
+        "Notes",
+        "Widgets",
+        "",
+        "No",
+        "Label",
+        "Coral",
+        "Species",
+        "Trade name",
+        "Got",
+        "Acquired",
+        "From",
+        "Origin",
+        "Gone",
+        "Died",
+        "Ended",
+        "What happened",
+        "Cause",
+        "Test",
+        "Parameter",
+        "Value",
+        "Result",
+        "Unit",
+        "What",
+        "Reading",
+        "Diameter mm",
+        "Height",
+        "Heads",
+        "Measured on",
+        "Condition",
+        "Size",
+        "Last seen",
+        "Status",
     ])
     .prop_map(str::to_owned)
 }
 
 fn text(rows: &[Vec<String>], separator: char) -> Vec<u8> {
     let quoted = |cell: &String| {
-        if cell.contains([separator, '"', '\n', '\r']) { format!("\"{}\"", cell.replace('"', "\"\"")) } else { cell.clone() }
+        if cell.contains([separator, '"', '\n', '\r']) {
+            format!("\"{}\"", cell.replace('"', "\"\""))
+        } else {
+            cell.clone()
+        }
     };
-    rows.iter().map(|row| row.iter().map(quoted).collect::<Vec<_>>().join(&separator.to_string())).collect::<Vec<_>>().join("\n").into_bytes()
+    rows.iter()
+        .map(|row| row.iter().map(quoted).collect::<Vec<_>>().join(&separator.to_string()))
+        .collect::<Vec<_>>()
+        .join("\n")
+        .into_bytes()
 }
 
 fn grid() -> impl Strategy<Value = Vec<Vec<String>>> {
@@ -89,7 +254,8 @@ fn grid() -> impl Strategy<Value = Vec<Vec<String>>> {
         let title = prop::collection::vec(cell(), 1..3);
         let head = prop::collection::vec(header(), width);
         let body = prop::collection::vec(prop::collection::vec(cell(), 0..=width + 1), 0..12);
-        (prop::option::weighted(0.3, title), head, body).prop_map(|(title, head, body)| title.into_iter().chain([head]).chain(body).collect())
+        (prop::option::weighted(0.3, title), head, body)
+            .prop_map(|(title, head, body)| title.into_iter().chain([head]).chain(body).collect())
     })
 }
 
@@ -97,7 +263,10 @@ fn context() -> impl Strategy<Value = Context> {
     (any::<bool>(), 0usize..3).prop_map(|(keeper_known, tanks)| Context {
         today: today(),
         keeper_known,
-        tanks: ["Alder", "Brook"][..tanks].iter().map(|name| KnownTank { name: (*name).to_owned(), aliases: Vec::new() }).collect(),
+        tanks: ["Alder", "Brook"][..tanks]
+            .iter()
+            .map(|name| KnownTank { name: (*name).to_owned(), aliases: Vec::new() })
+            .collect(),
         ..Context::default()
     })
 }
@@ -107,7 +276,11 @@ fn answered(name: &str, bytes: &[u8], context: &Context, pick: usize) -> Outcome
     let mut context = context.clone();
     let mut outcome = read(name, bytes, &context);
     for _ in 0..4 {
-        let open: Vec<_> = outcome.findings.iter().filter(|finding| finding.severity == Severity::Questioned && finding.answered.is_none()).collect();
+        let open: Vec<_> = outcome
+            .findings
+            .iter()
+            .filter(|finding| finding.severity == Severity::Questioned && finding.answered.is_none())
+            .collect();
         if open.is_empty() {
             break;
         }

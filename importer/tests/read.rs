@@ -13,7 +13,11 @@ fn folder() -> PathBuf {
 }
 
 fn logs() -> Vec<PathBuf> {
-    let mut logs: Vec<PathBuf> = std::fs::read_dir(folder()).unwrap().map(|entry| entry.unwrap().path()).filter(|path| path.extension().is_some_and(|ext| ext == "csv")).collect();
+    let mut logs: Vec<PathBuf> = std::fs::read_dir(folder())
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|ext| ext == "csv"))
+        .collect();
     logs.sort();
     assert!(logs.len() >= 14, "{} logs", logs.len());
     logs
@@ -25,7 +29,8 @@ fn expected(log: &Path) -> Value {
 }
 
 fn context(expected: &Value) -> Context {
-    let mut context = Context { today: serde_json::from_value(expected["today"].clone()).unwrap(), ..Context::default() };
+    let mut context =
+        Context { today: serde_json::from_value(expected["today"].clone()).unwrap(), ..Context::default() };
     let given = &expected["context"];
     if let Some(specimens) = given.get("specimens") {
         context.specimens = serde_json::from_value(specimens.clone()).unwrap();
@@ -39,13 +44,19 @@ fn outcome(log: &Path, context: &Context) -> Outcome {
 }
 
 fn codes(outcome: &Outcome, severity: Severity) -> Vec<String> {
-    let mut codes: Vec<String> = outcome.findings.iter().filter(|finding| finding.severity == severity).map(|finding| finding.code.clone()).collect();
+    let mut codes: Vec<String> = outcome
+        .findings
+        .iter()
+        .filter(|finding| finding.severity == severity)
+        .map(|finding| finding.code.clone())
+        .collect();
     codes.sort();
     codes
 }
 
 fn sorted(list: &Value) -> Vec<String> {
-    let mut codes: Vec<String> = list.as_array().unwrap().iter().map(|code| code.as_str().unwrap().to_owned()).collect();
+    let mut codes: Vec<String> =
+        list.as_array().unwrap().iter().map(|code| code.as_str().unwrap().to_owned()).collect();
     codes.sort();
     codes
 }
@@ -53,7 +64,9 @@ fn sorted(list: &Value) -> Vec<String> {
 /// Every field of `part` is in `whole`; numbers to 1e-9.
 fn holds(whole: &Value, part: &Value) -> bool {
     match (whole, part) {
-        (Value::Object(whole), Value::Object(part)) => part.iter().all(|(name, value)| whole.get(name).is_some_and(|own| holds(own, value))),
+        (Value::Object(whole), Value::Object(part)) => {
+            part.iter().all(|(name, value)| whole.get(name).is_some_and(|own| holds(own, value)))
+        }
         (Value::Number(a), Value::Number(b)) => {
             let (a, b) = (a.as_f64().unwrap(), b.as_f64().unwrap());
             (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
@@ -76,7 +89,9 @@ fn each_log_gives_what_is_written_beside_it() {
         };
         let counts = serde_json::to_value(outcome.cells).unwrap();
         check("cells", counts == want["cells"], counts.to_string());
-        for (severity, field) in [(Severity::Questioned, "questions"), (Severity::Refused, "refused"), (Severity::Noted, "noted")] {
+        for (severity, field) in
+            [(Severity::Questioned, "questions"), (Severity::Refused, "refused"), (Severity::Noted, "noted")]
+        {
             let found = codes(&outcome, severity);
             check(field, found == sorted(&want[field]), format!("{found:?}"));
         }
@@ -88,7 +103,12 @@ fn each_log_gives_what_is_written_beside_it() {
         for record in &records {
             *kinds.entry(record["kind"].as_str().unwrap().to_owned()).or_default() += 1;
         }
-        check("kinds", json!(kinds) == want["kinds"] || holds(&json!(kinds), &want["kinds"]) && kinds.len() == want["kinds"].as_object().unwrap().len(), format!("{kinds:?}"));
+        check(
+            "kinds",
+            json!(kinds) == want["kinds"]
+                || holds(&json!(kinds), &want["kinds"]) && kinds.len() == want["kinds"].as_object().unwrap().len(),
+            format!("{kinds:?}"),
+        );
         for record in want["records"].as_array().unwrap() {
             check("record", records.iter().any(|own| holds(own, record)), record.to_string());
         }
@@ -106,16 +126,36 @@ fn laws(name: &str, outcome: &Outcome) {
     keys.dedup();
     assert_eq!(keys.len(), before, "{name}: two findings of one key");
     for finding in &outcome.findings {
-        assert!(!finding.message.is_empty() && !finding.message.contains(['{', '}']), "{name}: {}: {}", finding.key, finding.message);
-        assert!(!finding.remedy.is_empty() && !finding.remedy.contains('{'), "{name}: {}: {}", finding.key, finding.remedy);
+        assert!(
+            !finding.message.is_empty() && !finding.message.contains(['{', '}']),
+            "{name}: {}: {}",
+            finding.key,
+            finding.message
+        );
+        assert!(
+            !finding.remedy.is_empty() && !finding.remedy.contains('{'),
+            "{name}: {}: {}",
+            finding.key,
+            finding.remedy
+        );
         for choice in &finding.choices {
-            assert!(!choice.label.is_empty() && !choice.label.contains('{'), "{name}: {}: {}", finding.key, choice.label);
+            assert!(
+                !choice.label.is_empty() && !choice.label.contains('{'),
+                "{name}: {}: {}",
+                finding.key,
+                choice.label
+            );
         }
         let questioned = finding.severity == Severity::Questioned;
         assert_eq!(questioned, !finding.choices.is_empty(), "{name}: {}", finding.key);
         if questioned {
             for code in ["leave_out", "dont_know"] {
-                assert_eq!(finding.choices.iter().filter(|choice| choice.code == code).count(), 1, "{name}: {} {code}", finding.key);
+                assert_eq!(
+                    finding.choices.iter().filter(|choice| choice.code == code).count(),
+                    1,
+                    "{name}: {} {code}",
+                    finding.key
+                );
             }
         }
         if let Some(proposed) = &finding.proposed {
@@ -141,7 +181,8 @@ fn value(choice: &Choice) -> Option<Value> {
 }
 
 /// Questions that "don't know" settles: what it does is written in the catalogue.
-const SETTLED_BY_NOT_KNOWING: [&str; 4] = ["limit_missing", "gravity_reference_missing", "size_basis_missing", "complete_since_missing"];
+const SETTLED_BY_NOT_KNOWING: [&str; 4] =
+    ["limit_missing", "gravity_reference_missing", "size_basis_missing", "complete_since_missing"];
 
 #[test]
 fn every_choice_of_every_question_has_an_effect() {
@@ -163,12 +204,22 @@ fn every_choice_of_every_question_has_an_effect() {
                 if choice.code == "dont_know" {
                     match again {
                         Some(again) => assert_eq!(again.answered.as_deref(), Some("dont_know"), "{case}"),
-                        None => assert!(SETTLED_BY_NOT_KNOWING.contains(&finding.code.as_str()) || finding.code == "name_ambiguous" || finding.code == "death_without_date", "{case}"),
+                        None => assert!(
+                            SETTLED_BY_NOT_KNOWING.contains(&finding.code.as_str())
+                                || finding.code == "name_ambiguous"
+                                || finding.code == "death_without_date",
+                            "{case}"
+                        ),
                     }
                     continue;
                 }
                 // "Count again" and "that day's tests" where there are none leave it open on purpose.
-                let stays = matches!((finding.code.as_str(), choice.code.as_str()), ("name_contradicts", "count") | ("saturation_alone", "that_day") | ("conductivity_in_salinity", "yes_raw"));
+                let stays = matches!(
+                    (finding.code.as_str(), choice.code.as_str()),
+                    ("name_contradicts", "count")
+                        | ("saturation_alone", "that_day")
+                        | ("conductivity_in_salinity", "yes_raw")
+                );
                 assert_eq!(again.is_some(), stays, "{case}");
             }
         }

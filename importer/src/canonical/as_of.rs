@@ -13,28 +13,56 @@ use crate::layout::Placed;
 
 /// Words before the day on which a list is true.
 const AS_OF: &[&str] = &[
-    "as of", "true as of", "as at", "up to date to", "correct to", "last updated", "updated", "status on", "stand", "stand vom", "stand am", "etat au", "etat du", "mis a jour le", "a jour au", "estado a",
-    "actualizado", "actualizado el", "a fecha de", "bijgewerkt", "bijgewerkt op", "stand per", "stand op",
+    "as of",
+    "true as of",
+    "as at",
+    "up to date to",
+    "correct to",
+    "last updated",
+    "updated",
+    "status on",
+    "stand",
+    "stand vom",
+    "stand am",
+    "etat au",
+    "etat du",
+    "mis a jour le",
+    "a jour au",
+    "estado a",
+    "actualizado",
+    "actualizado el",
+    "a fecha de",
+    "bijgewerkt",
+    "bijgewerkt op",
+    "stand per",
+    "stand op",
 ];
 
 /// The day that a title or a loose cell states.
-pub(crate) fn stated<'p>(loose: impl Iterator<Item = &'p Placed>, order: Option<Order>) -> Option<NaiveDate> {
+///
+/// `order` is asked for only where a text speaks of such a day.
+pub(crate) fn stated<'p>(
+    loose: impl Iterator<Item = &'p Placed>,
+    order: impl Fn() -> Option<Order>,
+) -> Option<NaiveDate> {
     let mut cells = loose.peekable();
     while let Some(cell) = cells.next() {
         let text = fold::plain(&cell.raw.written());
+        let lower = text.to_lowercase();
         let folded = analysis::vocabulary::text::fold(&text);
         if AS_OF.contains(&folded.as_str()) {
-            let next = cells.peek().filter(|next| next.row == cell.row).and_then(|next| day(&next.raw, order));
+            let next = cells.peek().filter(|next| next.row == cell.row).and_then(|next| day(&next.raw, order()));
             if next.is_some() {
                 return next;
             }
         }
         for word in AS_OF {
-            let Some(at) = text.to_lowercase().find(word) else { continue };
-            let starts = at == 0 || !text[..at].ends_with(char::is_alphanumeric);
-            let Some(rest) = text.get(at + word.len()..).filter(|_| starts && text.len() == text.to_lowercase().len()) else { continue };
+            let Some((before, rest)) = lower.split_once(word) else { continue };
+            if before.ends_with(char::is_alphanumeric) {
+                continue;
+            }
             let rest = rest.trim_start_matches([':', ' ', '-', '=']).trim_end_matches([')', '.', ' ']);
-            if let Some(day) = day(&Raw::Text(rest.to_owned()), order) {
+            if let Some(day) = day(&Raw::Text(rest.to_owned()), order()) {
                 return Some(day);
             }
         }
@@ -62,7 +90,10 @@ fn day(raw: &Raw, order: Option<Order>) -> Option<NaiveDate> {
 
 /// An order of day and month that any column of the views proves.
 pub(crate) fn order_of(views: &[View]) -> Option<Order> {
-    views.iter().flat_map(|view| view.meanings.keys().map(move |column| (view, *column))).find_map(|(view, column)| super::date_column::proved(view, column))
+    views
+        .iter()
+        .flat_map(|view| view.meanings.keys().map(move |column| (view, *column)))
+        .find_map(|(view, column)| super::date_column::proved(view, column))
 }
 
 /// Settles the day, and records the open rows as alive on it.
@@ -81,7 +112,17 @@ pub(crate) fn settle(work: &mut Work, summary: &Summary, dates_open: bool) {
     };
     work.saw_day(as_of);
     for row in &summary.open {
-        look(work, row.line, &row.label, as_of, row.status, row.condition, row.remark.clone(), "register", row.cells.clone());
+        look(
+            work,
+            row.line,
+            &row.label,
+            as_of,
+            row.status,
+            row.condition,
+            row.remark.clone(),
+            "register",
+            row.cells.clone(),
+        );
     }
 }
 
@@ -105,7 +146,8 @@ pub(crate) fn completeness(work: &mut Work, summary: &Summary, about: &mut About
     let at = summary.at.unwrap_or(Spot { sheet: 0, row: 1, column: 1 });
     let settled = work.desk.ask("complete_since_missing", "");
     about.complete_since = work.stated.complete_since.or(settled.day());
-    about.complete_since_unknown = about.complete_since.is_none() && matches!(settled, Settled::DontKnow | Settled::LeaveOut);
+    about.complete_since_unknown =
+        about.complete_since.is_none() && matches!(settled, Settled::DontKnow | Settled::LeaveOut);
     if about.complete_since.is_none() && !about.complete_since_unknown && !work.context.complete_since_answered {
         work.desk.raise(Doubt::of("complete_since_missing").at(at, "").of_row().propose_nothing());
     }
@@ -131,12 +173,12 @@ mod tests {
     #[test]
     fn days_stated_in_titles() {
         let day = NaiveDate::from_ymd_opt(2025, 3, 4);
-        assert_eq!(stated([title("Corals as of 2025-03-04")].iter(), None), day);
-        assert_eq!(stated([title("Stand: 4. März 2025")].iter(), None), day);
-        assert_eq!(stated([title("as of 04/03/2025")].iter(), None), None);
-        assert_eq!(stated([title("as of 04/03/2025")].iter(), Some(Order::DayFirst)), day);
-        assert_eq!(stated([title("standing water 2025-03-04")].iter(), None), None);
+        assert_eq!(stated([title("Corals as of 2025-03-04")].iter(), || None), day);
+        assert_eq!(stated([title("Stand: 4. März 2025")].iter(), || None), day);
+        assert_eq!(stated([title("as of 04/03/2025")].iter(), || None), None);
+        assert_eq!(stated([title("as of 04/03/2025")].iter(), || Some(Order::DayFirst)), day);
+        assert_eq!(stated([title("standing water 2025-03-04")].iter(), || None), None);
         let next = Placed { row: 1, column: 2, raw: Raw::Text("2025-03-04".to_owned()) };
-        assert_eq!(stated([title("As of"), next].iter(), None), day);
+        assert_eq!(stated([title("As of"), next].iter(), || None), day);
     }
 }

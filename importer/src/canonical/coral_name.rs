@@ -54,7 +54,10 @@ pub(crate) fn settle(work: &mut Work, label: &str, written: &Written) -> Named {
         (None, None) => Named::default(),
     };
     let all = [&written.name, &written.trade, &written.character];
-    let tentacles = all.iter().filter_map(|part| part.as_ref()).find_map(|(text, spot)| tentacles_said(text).map(|count| (count, text, *spot)));
+    let tentacles = all
+        .iter()
+        .filter_map(|part| part.as_ref())
+        .find_map(|(text, spot)| tentacles_said(text).map(|count| (count, text, *spot)));
     if let Some((count, text, spot)) = tentacles {
         named.character = Some(format!("{count} tentacles"));
         contradiction(work, label, &mut named, count, text, spot);
@@ -70,7 +73,13 @@ pub(crate) fn settle(work: &mut Work, label: &str, written: &Written) -> Named {
 /// "Goniopora?", "cf. Goniopora", "maybe a Goniopora".
 fn guessed(text: &str) -> bool {
     let words = analysis::vocabulary::text::words(text);
-    text.contains('?') || words.iter().any(|word| matches!(word.as_str(), "cf" | "aff" | "maybe" | "probably" | "possibly" | "vielleicht" | "vermutlich" | "wohl"))
+    text.contains('?')
+        || words.iter().any(|word| {
+            matches!(
+                word.as_str(),
+                "cf" | "aff" | "maybe" | "probably" | "possibly" | "vielleicht" | "vermutlich" | "wohl"
+            )
+        })
 }
 
 /// The scientific name, or the trade name where it settles what the first leaves open.
@@ -89,7 +98,9 @@ fn by_name(work: &mut Work, name: &(String, Spot), trade: Option<&(String, Spot)
 /// Whether an open name can mean a taxon.
 fn allows(found: &NameMatch, taxon: TaxonSlug) -> bool {
     match found {
-        NameMatch::Ambiguous { candidates, .. } => candidates.iter().any(|candidate| taxon.is_within(candidate.taxon) || candidate.taxon.is_within(taxon)),
+        NameMatch::Ambiguous { candidates, .. } => {
+            candidates.iter().any(|candidate| taxon.is_within(candidate.taxon) || candidate.taxon.is_within(taxon))
+        }
         NameMatch::Near(near) => near.iter().any(|one| taxon.is_within(*one) || one.is_within(taxon)),
         NameMatch::Unknown => true,
         _ => false,
@@ -104,7 +115,13 @@ fn one(work: &mut Work, (text, spot): &(String, Spot)) -> Named {
     let about = analysis::vocabulary::text::fold(text);
     let note = |work: &mut Work, code: &'static str, taxon: TaxonSlug| {
         work.desk.raise(
-            Doubt::of(code).about(&about).at(*spot, text).fill("written", text).fill("name", taxon.get().name).fill("taxon", taxon.get().name).cell(*spot, "taxon"),
+            Doubt::of(code)
+                .about(&about)
+                .at(*spot, text)
+                .fill("written", text)
+                .fill("name", taxon.get().name)
+                .fill("taxon", taxon.get().name)
+                .cell(*spot, "taxon"),
         );
     };
     match resolve_name(text) {
@@ -124,7 +141,11 @@ fn one(work: &mut Work, (text, spot): &(String, Spot)) -> Named {
                 .iter()
                 .map(|candidate| Choice {
                     code: candidate.taxon.as_str().to_owned(),
-                    label: if candidate.character.is_empty() { candidate.taxon.get().name.to_owned() } else { format!("{}: {}", candidate.taxon.get().name, candidate.character) },
+                    label: if candidate.character.is_empty() {
+                        candidate.taxon.get().name.to_owned()
+                    } else {
+                        format!("{}: {}", candidate.taxon.get().name, candidate.character)
+                    },
                     needs: None,
                 })
                 .collect();
@@ -133,7 +154,13 @@ fn one(work: &mut Work, (text, spot): &(String, Spot)) -> Named {
             {
                 return taken(common, "guess");
             }
-            let doubt = Doubt::of("name_ambiguous").about(about).at(*spot, text).fill("written", text).fill("name", name).choices(choices).propose_nothing();
+            let doubt = Doubt::of("name_ambiguous")
+                .about(about)
+                .at(*spot, text)
+                .fill("written", text)
+                .fill("name", name)
+                .choices(choices)
+                .propose_nothing();
             ask(work, doubt, *spot)
         }
         NameMatch::Near(near) => unknown(work, text, *spot, &near),
@@ -143,14 +170,30 @@ fn one(work: &mut Work, (text, spot): &(String, Spot)) -> Named {
 
 fn unknown(work: &mut Work, text: &str, spot: Spot, near: &[TaxonSlug]) -> Named {
     let about = analysis::vocabulary::text::fold(text);
-    let mut choices: Vec<Choice> =
-        near.iter().take(8).map(|taxon| Choice { code: taxon.as_str().to_owned(), label: taxon.get().name.to_owned(), needs: None }).collect();
+    let mut choices: Vec<Choice> = near
+        .iter()
+        .take(8)
+        .map(|taxon| Choice { code: taxon.as_str().to_owned(), label: taxon.get().name.to_owned(), needs: None })
+        .collect();
     if choices.is_empty() {
-        choices = nearest(&about).into_iter().map(|taxon| Choice { code: taxon.as_str().to_owned(), label: taxon.get().name.to_owned(), needs: None }).collect();
+        choices = nearest(&about)
+            .into_iter()
+            .map(|taxon| Choice { code: taxon.as_str().to_owned(), label: taxon.get().name.to_owned(), needs: None })
+            .collect();
     }
-    choices.push(Choice { code: "taxon".to_owned(), label: "another name, or its genus only".to_owned(), needs: Some("taxon".to_owned()) });
+    choices.push(Choice {
+        code: "taxon".to_owned(),
+        label: "another name, or its genus only".to_owned(),
+        needs: Some("taxon".to_owned()),
+    });
     choices.push(Choice { code: "not_a_coral".to_owned(), label: "not a coral".to_owned(), needs: None });
-    let doubt = Doubt::of("name_unknown").about(about).at(spot, text).fill("written", text).fill("name", text).choices(choices).propose_nothing();
+    let doubt = Doubt::of("name_unknown")
+        .about(about)
+        .at(spot, text)
+        .fill("written", text)
+        .fill("name", text)
+        .choices(choices)
+        .propose_nothing();
     ask(work, doubt, spot)
 }
 
@@ -176,7 +219,9 @@ fn ask(work: &mut Work, doubt: Doubt, spot: Spot) -> Named {
         Settled::Choice("not_a_coral", _) => return Named { not_a_coral: true, ..Named::default() },
         Settled::Choice(choice, _) => {
             let text = settled.text();
-            let chosen = TaxonSlug::parse(choice).or_else(|| text.as_deref().and_then(|text| TaxonSlug::parse(text).or_else(|| resolve_name(text).taxon())));
+            let chosen = TaxonSlug::parse(choice).or_else(|| {
+                text.as_deref().and_then(|text| TaxonSlug::parse(text).or_else(|| resolve_name(text).taxon()))
+            });
             if let Some(taxon) = chosen {
                 return taken(taxon, "likely");
             }

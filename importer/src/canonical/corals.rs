@@ -47,7 +47,12 @@ impl Corals {
     pub fn of(known: &[KnownSpecimen]) -> Self {
         let mut corals = Corals::default();
         for specimen in known {
-            corals.add(Coral { label: specimen.label.clone(), taxon: specimen.taxon, tank: specimen.tank.clone(), alive: specimen.alive });
+            corals.add(Coral {
+                label: specimen.label.clone(),
+                taxon: specimen.taxon,
+                tank: specimen.tank.clone(),
+                alive: specimen.alive,
+            });
         }
         corals
     }
@@ -92,7 +97,11 @@ pub(crate) fn named(work: &mut Work, written: &str, spot: Spot) -> CoralOf {
     let living = work.corals.living();
     if !living.is_empty() {
         let label = living.iter().take(20).copied().collect::<Vec<_>>().join(", ");
-        choices.push(Choice { code: "coral".to_owned(), label: format!("one of the keeper's: {label}"), needs: Some("text".to_owned()) });
+        choices.push(Choice {
+            code: "coral".to_owned(),
+            label: format!("one of the keeper's: {label}"),
+            needs: Some("text".to_owned()),
+        });
     }
     choices.push(Choice { code: "new".to_owned(), label: "a new one".to_owned(), needs: None });
     let doubt = Doubt::of("coral_unknown")
@@ -112,7 +121,8 @@ pub(crate) fn named(work: &mut Work, written: &str, spot: Spot) -> CoralOf {
 /// A coral that only a diary names.
 fn new(work: &mut Work, written: &str, spot: Spot) -> Coral {
     let label = fold::plain(written);
-    let taxon = resolve_name(&label).taxon().or_else(|| without_number(&label).and_then(|name| resolve_name(&name).taxon()));
+    let taxon =
+        resolve_name(&label).taxon().or_else(|| without_number(&label).and_then(|name| resolve_name(&name).taxon()));
     let place = work.place(&vec![(spot, "label")], None);
     work.records.push(Record::Specimen(Specimen {
         label: label.clone(),
@@ -143,7 +153,9 @@ fn begins_fleshy_genus(name: &str) -> bool {
     let mut genera = analysis::vocabulary::catalogue()
         .taxa()
         .iter()
-        .filter(|taxon| taxon.rank == analysis::vocabulary::Rank::Genus && taxon.name.to_lowercase().starts_with(&short))
+        .filter(|taxon| {
+            taxon.rank == analysis::vocabulary::Rank::Genus && taxon.name.to_lowercase().starts_with(&short)
+        })
         .peekable();
     genera.peek().is_some() && genera.all(|genus| genus.fleshy)
 }
@@ -158,7 +170,9 @@ pub(crate) fn fleshy(coral: Option<&Coral>, written: &str) -> bool {
         return true;
     }
     names.into_iter().flatten().any(|name| match resolve_name(&name) {
-        analysis::vocabulary::NameMatch::Ambiguous { candidates, .. } => candidates.iter().any(|candidate| candidate.taxon.get().fleshy),
+        analysis::vocabulary::NameMatch::Ambiguous { candidates, .. } => {
+            candidates.iter().any(|candidate| candidate.taxon.get().fleshy)
+        }
         found => found.taxon().is_some_and(|taxon| taxon.get().fleshy),
     })
 }

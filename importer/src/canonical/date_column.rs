@@ -130,17 +130,32 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     for item in &items {
         if item.short_year && matches!(item.out, Some(DayOf::Known(_))) {
             let day = item.out.as_ref().and_then(DayOf::exact).map_or_else(String::new, |day| day.to_string());
-            work.desk.raise(Doubt::of("date_year_short").about(&about).at(item.spot, &item.written).fill("written", &item.written).fill("day", day).cell(item.spot, "date"));
+            work.desk.raise(
+                Doubt::of("date_year_short")
+                    .about(&about)
+                    .at(item.spot, &item.written)
+                    .fill("written", &item.written)
+                    .fill("day", day)
+                    .cell(item.spot, "date"),
+            );
         }
         if let Some(DayOf::Known(known)) = &item.out {
             if known.earliest.is_none() {
-                work.desk.raise(Doubt::of("start_open").at(item.spot, &item.written).fill("written", &item.written).cell(item.spot, "date"));
+                work.desk.raise(
+                    Doubt::of("start_open")
+                        .at(item.spot, &item.written)
+                        .fill("written", &item.written)
+                        .cell(item.spot, "date"),
+                );
             } else if known.exact().is_none() {
-                work.desk.raise(Doubt::of("date_partial").at(item.spot, &item.written)
-                    .fill("written", &item.written)
-                    .fill("earliest", known.earliest.map_or_else(String::new, |day| day.to_string()))
-                    .fill("latest", known.latest.to_string())
-                    .cell(item.spot, "date"));
+                work.desk.raise(
+                    Doubt::of("date_partial")
+                        .at(item.spot, &item.written)
+                        .fill("written", &item.written)
+                        .fill("earliest", known.earliest.map_or_else(String::new, |day| day.to_string()))
+                        .fill("latest", known.latest.to_string())
+                        .cell(item.spot, "date"),
+                );
             }
         }
         if matches!(item.out, Some(DayOf::Left)) || item.out.is_none() || item.said == Said::Nothing {
@@ -155,8 +170,16 @@ fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
     for row in &view.table.rows {
         let Some(raw) = view.raw(row, column) else { continue };
         let spot = view.spot(row.row, column);
-        let mut item =
-            Item { row: row.row, spot, written: raw.written(), from_workbook: false, said: Said::Unreadable, clock: None, short_year: false, out: None };
+        let mut item = Item {
+            row: row.row,
+            spot,
+            written: raw.written(),
+            from_workbook: false,
+            said: Said::Unreadable,
+            clock: None,
+            short_year: false,
+            out: None,
+        };
         match raw {
             Raw::Date(at) => {
                 item.from_workbook = true;
@@ -169,7 +192,9 @@ fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
                 item.said = date::date(&format!("{number}")).said;
             }
             Raw::Number(_) | Raw::Bool(_) => {}
-            Raw::Text(text) if crate::cell::mark::is_error_value(text) || text.starts_with('=') => item.out = Some(refuse(work, spot, &item.written)),
+            Raw::Text(text) if crate::cell::mark::is_error_value(text) || text.starts_with('=') => {
+                item.out = Some(refuse(work, spot, &item.written))
+            }
             Raw::Text(text) => {
                 let cell = date::date(text);
                 (item.said, item.clock, item.short_year) = (cell.said, cell.clock, cell.short_year);
@@ -199,7 +224,12 @@ fn known(said: &Said, clock: Option<Clock>, order: Order) -> Option<DayOf> {
 /// Day numbers of a spreadsheet: day 0 is 1899-12-30.
 fn day_numbers(work: &mut Work, about: &str, header: &str, items: &mut [Item]) {
     let zero = NaiveDate::from_ymd_opt(1899, 12, 30).unwrap_or_default();
-    let day_of = |number: i64| u64::try_from(number).ok().filter(|n| (35_000..=50_000).contains(n)).and_then(|n| zero.checked_add_days(Days::new(n)));
+    let day_of = |number: i64| {
+        u64::try_from(number)
+            .ok()
+            .filter(|n| (35_000..=50_000).contains(n))
+            .and_then(|n| zero.checked_add_days(Days::new(n)))
+    };
     let settled = work.desk.ask("date_number", about);
     for item in items.iter_mut() {
         let Said::Serial(number) = item.said else { continue };
@@ -210,7 +240,9 @@ fn day_numbers(work: &mut Work, about: &str, header: &str, items: &mut [Item]) {
         match settled {
             Settled::Choice("yes", _) => item.said = Said::Day(day),
             // A file counted from 1904 is 1462 days behind.
-            Settled::Choice("yes_1904", _) => item.said = day.checked_add_days(Days::new(1462)).map_or(Said::Unreadable, Said::Day),
+            Settled::Choice("yes_1904", _) => {
+                item.said = day.checked_add_days(Days::new(1462)).map_or(Said::Unreadable, Said::Day)
+            }
             Settled::Choice(..) => item.said = Said::Unreadable,
             Settled::LeaveOut => item.out = Some(DayOf::Left),
             Settled::Open | Settled::DontKnow => {
@@ -240,10 +272,13 @@ fn without_year(work: &mut Work, view: &View, about: &str, header: &str, items: 
     });
     let proposed = view.year_in_titles().or(neighbour).or_else(|| year_in(&work.stem));
     let settled = work.desk.ask("date_year_missing", about);
-    let answered = settled.number().map(|year| year as i32).filter(|year| (1950..=2199).contains(year)).or_else(|| match settled.choice() {
-        Some("year") => proposed,
-        _ => None,
-    });
+    let answered =
+        settled.number().map(|year| year as i32).filter(|year| (1950..=2199).contains(year)).or_else(|| match settled
+            .choice()
+        {
+            Some("year") => proposed,
+            _ => None,
+        });
     let mut year = answered;
     let mut before: Option<u32> = None;
     for item in items.iter_mut() {
@@ -266,7 +301,8 @@ fn without_year(work: &mut Work, view: &View, about: &str, header: &str, items: 
                 year = Some(current);
                 before = Some(month);
                 item.said = match named {
-                    true => NaiveDate::from_ymd_opt(current, second, first).map_or(Said::Impossible { year: current, month: second, day: first }, Said::Day),
+                    true => NaiveDate::from_ymd_opt(current, second, first)
+                        .map_or(Said::Impossible { year: current, month: second, day: first }, Said::Day),
                     false => Said::Numeric(Numeric { first, second, year: current }),
                 };
             }
@@ -280,7 +316,13 @@ fn without_year(work: &mut Work, view: &View, about: &str, header: &str, items: 
                     .cell(item.spot, "date");
                 doubt = match proposed {
                     Some(_) => doubt.propose("year", None),
-                    None => doubt.choices(vec![Choice { code: "other".into(), label: "a year".into(), needs: Some("number".into()) }]).propose_nothing(),
+                    None => doubt
+                        .choices(vec![Choice {
+                            code: "other".into(),
+                            label: "a year".into(),
+                            needs: Some("number".into()),
+                        }])
+                        .propose_nothing(),
                 };
                 item.out = Some(DayOf::Held(doubt.key(), None));
                 work.desk.raise(doubt);
@@ -377,7 +419,9 @@ fn both_readings(said: &Said) -> Option<Bounds> {
 fn mixed(work: &mut Work, about: &str, header: &str, items: &mut [Item], orders: &[Order]) {
     let settled = work.desk.ask("date_order_mixed", about);
     match settled.choice() {
-        Some("as_shown") => return apply_order(items, |position| orders.get(position).copied().unwrap_or(Order::DayFirst)),
+        Some("as_shown") => {
+            return apply_order(items, |position| orders.get(position).copied().unwrap_or(Order::DayFirst));
+        }
         Some("day_first") => return apply_order(items, |_| Order::DayFirst),
         Some("month_first") => return apply_order(items, |_| Order::MonthFirst),
         _ => {}
@@ -417,10 +461,16 @@ fn mixed(work: &mut Work, about: &str, header: &str, items: &mut [Item], orders:
 /// Text dates with a day above twelve beside real dates with days up to twelve that are out of sequence: the
 /// program that opened the file read the latter month first.
 fn swapped_by_program(work: &mut Work, about: &str, items: &mut [Item]) {
-    let proved_texts = items.iter().any(|item| !item.from_workbook && item.said.numerics().iter().any(|n| n.proves() == Some(Order::DayFirst)));
-    let real: Vec<usize> = (0..items.len()).filter(|&i| items[i].from_workbook && matches!(items[i].said, Said::Day(_))).collect();
+    let proved_texts = items
+        .iter()
+        .any(|item| !item.from_workbook && item.said.numerics().iter().any(|n| n.proves() == Some(Order::DayFirst)));
+    let real: Vec<usize> =
+        (0..items.len()).filter(|&i| items[i].from_workbook && matches!(items[i].said, Said::Day(_))).collect();
     let swap = |day: NaiveDate| NaiveDate::from_ymd_opt(day.year(), day.day(), day.month());
-    if !proved_texts || real.is_empty() || real.iter().any(|&i| matches!(items[i].said, Said::Day(day) if day.day() > 12)) {
+    if !proved_texts
+        || real.is_empty()
+        || real.iter().any(|&i| matches!(items[i].said, Said::Day(day) if day.day() > 12))
+    {
         return;
     }
     let back = |days: &[NaiveDate]| days.windows(2).filter(|pair| pair[1] < pair[0]).count();
@@ -441,7 +491,9 @@ fn swapped_by_program(work: &mut Work, about: &str, items: &mut [Item]) {
         let Some(swapped) = swap(day).filter(|swapped| *swapped != day) else { continue };
         let item = &mut items[i];
         match settled {
-            Settled::Choice("swap", _) => item.out = Some(DayOf::Known(Known { earliest: Some(swapped), latest: swapped, clock: item.clock })),
+            Settled::Choice("swap", _) => {
+                item.out = Some(DayOf::Known(Known { earliest: Some(swapped), latest: swapped, clock: item.clock }))
+            }
             Settled::Choice(..) => {}
             Settled::LeaveOut => item.out = Some(DayOf::Left),
             Settled::Open | Settled::DontKnow => {
@@ -495,7 +547,11 @@ fn impossible_and_unreadable(work: &mut Work, header: &str, items: &mut [Item], 
                     doubt = doubt.fill("day", near.to_string());
                 }
                 if !rule.partial && code == "date_unreadable" {
-                    doubt = doubt.choices(vec![Choice { code: "day".into(), label: "a day".into(), needs: Some("day".into()) }]);
+                    doubt = doubt.choices(vec![Choice {
+                        code: "day".into(),
+                        label: "a day".into(),
+                        needs: Some("day".into()),
+                    }]);
                 }
                 let key = doubt.key();
                 work.desk.raise(doubt.propose_nothing());
@@ -521,7 +577,8 @@ fn in_future(work: &mut Work, items: &mut [Item]) {
             continue;
         }
         let a_year_ago = earliest.with_year(earliest.year() - 1).filter(|day| *day <= today);
-        let swapped = NaiveDate::from_ymd_opt(earliest.year(), earliest.day(), earliest.month()).filter(|day| *day <= today && *day != earliest);
+        let swapped = NaiveDate::from_ymd_opt(earliest.year(), earliest.day(), earliest.month())
+            .filter(|day| *day <= today && *day != earliest);
         let settled = work.desk.ask("date_in_future", &item.written);
         let answer = match settled.choice() {
             Some("last_year") => a_year_ago,
@@ -544,7 +601,11 @@ fn in_future(work: &mut Work, items: &mut [Item]) {
                     choices.push(Choice { code: "last_year".into(), label: format!("last year: {day}"), needs: None });
                 }
                 if let Some(day) = swapped {
-                    choices.push(Choice { code: "swapped".into(), label: format!("day and month swapped: {day}"), needs: None });
+                    choices.push(Choice {
+                        code: "swapped".into(),
+                        label: format!("day and month swapped: {day}"),
+                        needs: None,
+                    });
                 }
                 choices.push(Choice { code: "other".into(), label: "another day".into(), needs: Some("day".into()) });
                 let key = doubt.key();
@@ -558,7 +619,8 @@ fn in_future(work: &mut Work, items: &mut [Item]) {
 
 /// A run of rows a year too early in a column that is otherwise in sequence.
 fn out_of_sequence(work: &mut Work, about: &str, items: &mut [Item]) {
-    let dated: Vec<(usize, NaiveDate)> = items.iter().enumerate().filter_map(|(i, item)| Some((i, item.out.as_ref()?.exact()?))).collect();
+    let dated: Vec<(usize, NaiveDate)> =
+        items.iter().enumerate().filter_map(|(i, item)| Some((i, item.out.as_ref()?.exact()?))).collect();
     let back = dated.windows(2).filter(|pair| pair[1].1 < pair[0].1).count();
     if dated.len() < 4 || back > 1 + dated.len() / 20 {
         return;
@@ -576,7 +638,11 @@ fn out_of_sequence(work: &mut Work, about: &str, items: &mut [Item]) {
         let mended: Option<Vec<NaiveDate>> = dated[at..end].iter().map(|(_, day)| next_year(*day)).collect();
         let fits = mended.is_some_and(|days| {
             let after = dated.get(end).map(|(_, day)| *day);
-            days.iter().all(|day| *day >= before && after.is_none_or(|after| *day <= after) && work.context.today.is_none_or(|today| *day <= today))
+            days.iter().all(|day| {
+                *day >= before
+                    && after.is_none_or(|after| *day <= after)
+                    && work.context.today.is_none_or(|today| *day <= today)
+            })
         });
         // A short run at a turn of the year is a slip; a long one is a second series in the same column.
         if fits && end - at <= 12 {
@@ -589,11 +655,18 @@ fn out_of_sequence(work: &mut Work, about: &str, items: &mut [Item]) {
                 let item = &mut items[i];
                 let clock = if let Some(DayOf::Known(known)) = item.out { known.clock } else { None };
                 match settled {
-                    Settled::Choice("next_year", _) => item.out = Some(DayOf::Known(Known { earliest: Some(moved), latest: moved, clock })),
+                    Settled::Choice("next_year", _) => {
+                        item.out = Some(DayOf::Known(Known { earliest: Some(moved), latest: moved, clock }))
+                    }
                     Settled::Choice(..) => {}
                     Settled::LeaveOut => item.out = Some(DayOf::Left),
                     Settled::Open | Settled::DontKnow => {
-                        let doubt = Doubt::of("date_out_of_order").about(&name).at(shown.0, &shown.1).fill("written", &shown.1).fill("day", moved.to_string()).cell(item.spot, "date");
+                        let doubt = Doubt::of("date_out_of_order")
+                            .about(&name)
+                            .at(shown.0, &shown.1)
+                            .fill("written", &shown.1)
+                            .fill("day", moved.to_string())
+                            .cell(item.spot, "date");
                         item.out = Some(DayOf::Held(doubt.key(), Some((Some(day), moved))));
                         work.desk.raise(doubt);
                     }

@@ -2,7 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use analysis::vocabulary::{FateMatch, HeaderRole, LookState, Measure, UnitCode, find_condition, find_fate, find_happening, find_measure, find_size_basis, find_unit, is_no_reading};
+use analysis::vocabulary::{
+    FateMatch, HeaderRole, LookState, Measure, UnitCode, find_condition, find_fate, find_happening, find_measure,
+    find_size_basis, find_unit, is_no_reading,
+};
 
 use crate::canonical::corals::{self, CoralOf};
 use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
@@ -36,10 +39,20 @@ impl Columns {
     fn of(view: &View) -> Self {
         let at = |role| view.column(role);
         let value = at(HeaderRole::Value).or_else(|| at(HeaderRole::Size)).or_else(|| at(HeaderRole::Amount));
-        let what = at(HeaderRole::What).or_else(|| at(HeaderRole::Measure)).or_else(|| at(HeaderRole::Kind)).or_else(|| at(HeaderRole::Parameter));
+        let what = at(HeaderRole::What)
+            .or_else(|| at(HeaderRole::Measure))
+            .or_else(|| at(HeaderRole::Kind))
+            .or_else(|| at(HeaderRole::Parameter));
         let mut measures = Vec::new();
         for header in &view.table.header {
-            let taken = [at(HeaderRole::Date), at(HeaderRole::Label), at(HeaderRole::Name), at(HeaderRole::Remark), at(HeaderRole::Basis), at(HeaderRole::Unit)];
+            let taken = [
+                at(HeaderRole::Date),
+                at(HeaderRole::Label),
+                at(HeaderRole::Name),
+                at(HeaderRole::Remark),
+                at(HeaderRole::Basis),
+                at(HeaderRole::Unit),
+            ];
             let pair = what.is_some() && (Some(header.column) == value || Some(header.column) == what);
             if pair || taken.contains(&Some(header.column)) {
                 continue;
@@ -74,7 +87,11 @@ struct Entry<'r> {
 pub(crate) fn read(work: &mut Work, view: &View) {
     let columns = Columns::of(view);
     let date = view.column(HeaderRole::Date);
-    let days = date.map(|column| date_column::read(work, view, column, Rule { in_sequence: true, partial: false, order_about: None }, None)).unwrap_or_default();
+    let days = date
+        .map(|column| {
+            date_column::read(work, view, column, Rule { in_sequence: true, partial: false, order_about: None }, None)
+        })
+        .unwrap_or_default();
     let mut drafts: Vec<Draft> = Vec::new();
     // Corals cut since their last size: the next one starts a new series.
     let mut cut: BTreeMap<String, bool> = BTreeMap::new();
@@ -92,8 +109,16 @@ pub(crate) fn read(work: &mut Work, view: &View) {
     sizing::settle(work, view, drafts);
 }
 
-fn entry<'r>(work: &mut Work, view: &View, columns: &Columns, row: &'r DataRow, date: Option<u32>, days: &DateColumn) -> Option<Entry<'r>> {
-    let coral_cell = columns.coral.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
+fn entry<'r>(
+    work: &mut Work,
+    view: &View,
+    columns: &Columns,
+    row: &'r DataRow,
+    date: Option<u32>,
+    days: &DateColumn,
+) -> Option<Entry<'r>> {
+    let coral_cell =
+        columns.coral.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
     let Some((written, spot)) = coral_cell else {
         nobody(work, view, columns, row);
         return None;
@@ -109,7 +134,11 @@ fn entry<'r>(work: &mut Work, view: &View, columns: &Columns, row: &'r DataRow, 
 
 /// A row that names no coral: its values wait.
 fn nobody(work: &mut Work, view: &View, columns: &Columns, row: &DataRow) {
-    let valued = columns.value.into_iter().chain(columns.measures.iter().map(|(column, ..)| *column)).filter(|column| view.raw(row, *column).is_some());
+    let valued = columns
+        .value
+        .into_iter()
+        .chain(columns.measures.iter().map(|(column, ..)| *column))
+        .filter(|column| view.raw(row, *column).is_some());
     for column in valued {
         let spot = view.spot(row.row, column);
         let written = view.text(row, column).unwrap_or_default();
@@ -118,7 +147,13 @@ fn nobody(work: &mut Work, view: &View, columns: &Columns, row: &DataRow) {
             work.labels.insert(spot);
             continue;
         }
-        let doubt = Doubt::of("coral_unknown").about(about).at(spot, &written).fill("written", "").fill("label", "").fill("name", "").cell(spot, "value");
+        let doubt = Doubt::of("coral_unknown")
+            .about(about)
+            .at(spot, &written)
+            .fill("written", "")
+            .fill("label", "")
+            .fill("name", "")
+            .cell(spot, "value");
         work.desk.raise(doubt.propose_nothing());
     }
 }
@@ -151,7 +186,11 @@ fn ready(work: &mut Work, entry: &Entry, cells: &Cells) -> bool {
             if work.desk.ask("date_missing", &about) == Settled::LeaveOut {
                 work.labels.extend(cells.iter().map(|(spot, _)| *spot));
             } else if let Some((spot, _)) = cells.first() {
-                let doubt = Doubt::of("date_missing").about(about).at(*spot, "").fill("row", entry.row.row.to_string()).cells(cells.iter().copied());
+                let doubt = Doubt::of("date_missing")
+                    .about(about)
+                    .at(*spot, "")
+                    .fill("row", entry.row.row.to_string())
+                    .cells(cells.iter().copied());
                 work.desk.raise(doubt);
             }
             false
@@ -159,7 +198,14 @@ fn ready(work: &mut Work, entry: &Entry, cells: &Cells) -> bool {
     }
 }
 
-fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, drafts: &mut Vec<Draft>, cut: &mut BTreeMap<String, bool>) {
+fn facts(
+    work: &mut Work,
+    view: &View,
+    columns: &Columns,
+    mut entry: Entry,
+    drafts: &mut Vec<Draft>,
+    cut: &mut BTreeMap<String, bool>,
+) {
     let row = entry.row;
     if matches!(entry.day, DayOf::Absent) {
         let about = format!("row {}", row.row);
@@ -168,18 +214,35 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, draf
             Some("above") => drafts.last().map(|draft| draft.day.clone()).filter(|day| matches!(day, DayOf::Known(_))),
             _ => None,
         };
-        let told = settled.day().map(|day| DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None }));
+        let told =
+            settled.day().map(|day| DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None }));
         if let Some(day) = told.or(above) {
             entry.day = day;
         }
     }
-    let basis = columns.basis.and_then(|column| view.text(row, column).map(|text| (column, text))).and_then(|(column, text)| find_size_basis(&text).map(|basis| (basis.code, view.spot(row.row, column))));
+    let basis = columns
+        .basis
+        .and_then(|column| view.text(row, column).map(|text| (column, text)))
+        .and_then(|(column, text)| find_size_basis(&text).map(|basis| (basis.code, view.spot(row.row, column))));
     for (column, measure, of_header) in &columns.measures {
         let Some(raw) = view.raw(row, *column) else { continue };
         let spot = view.spot(row.row, *column);
         let unit = size::unit_in_header(&view.header(*column));
         let extra = basis.map(|(_, spot)| vec![(spot, "basis")]);
-        measured(work, view, &entry, raw, spot, *column, measure, of_header.or(basis.map(|(code, _)| code)), unit, extra, drafts, cut);
+        measured(
+            work,
+            view,
+            &entry,
+            raw,
+            spot,
+            *column,
+            measure,
+            of_header.or(basis.map(|(code, _)| code)),
+            unit,
+            extra,
+            drafts,
+            cut,
+        );
     }
     if let Some(column) = columns.condition
         && let Some(text) = view.text(row, column)
@@ -192,16 +255,41 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, draf
             let spot = view.spot(row.row, column);
             match find_measure(text) {
                 Some(found) => {
-                    let unit_cell = columns.unit.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
-                    let unit = unit_cell.as_ref().and_then(|(text, _)| find_unit(text)).map(|found| found.unit).or_else(|| size::unit_in_header(&view.header(column)));
+                    let unit_cell = columns
+                        .unit
+                        .and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
+                    let unit = unit_cell
+                        .as_ref()
+                        .and_then(|(text, _)| find_unit(text))
+                        .map(|found| found.unit)
+                        .or_else(|| size::unit_in_header(&view.header(column)));
                     let mut extra: Cells = vec![(*what_spot, "measure")];
                     extra.extend(unit_cell.map(|(_, spot)| (spot, "unit")));
                     extra.extend(basis.map(|(_, spot)| (spot, "basis")));
-                    measured(work, view, &entry, raw, spot, column, found.measure, found.basis.or(basis.map(|(code, _)| code)), unit, Some(extra), drafts, cut);
+                    measured(
+                        work,
+                        view,
+                        &entry,
+                        raw,
+                        spot,
+                        column,
+                        found.measure,
+                        found.basis.or(basis.map(|(code, _)| code)),
+                        unit,
+                        Some(extra),
+                        drafts,
+                        cut,
+                    );
                 }
                 None => {
                     let joined = format!("{text} {}", raw.written());
-                    let said = if find_condition(&raw.written()).is_some() || !matches!(find_fate(&raw.written()), FateMatch::NoWord) { raw.written() } else { joined };
+                    let said = if find_condition(&raw.written()).is_some()
+                        || !matches!(find_fate(&raw.written()), FateMatch::NoWord)
+                    {
+                        raw.written()
+                    } else {
+                        joined
+                    };
                     if !seen(work, &entry, &said, spot, Some(*what_spot), cut) {
                         other(work, &entry, &raw.written(), spot);
                     }
@@ -214,7 +302,20 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, draf
             match (size::size(raw, view.table.decimal_comma), Measure::parse("max_diameter")) {
                 (SizeSays::Number { .. }, Some(measure)) => {
                     let extra = basis.map(|(_, spot)| vec![(spot, "basis")]);
-                    measured(work, view, &entry, raw, spot, column, measure, basis.map(|(code, _)| code), unit, extra, drafts, cut);
+                    measured(
+                        work,
+                        view,
+                        &entry,
+                        raw,
+                        spot,
+                        column,
+                        measure,
+                        basis.map(|(code, _)| code),
+                        unit,
+                        extra,
+                        drafts,
+                        cut,
+                    );
                 }
                 _ => {
                     if !seen(work, &entry, &raw.written(), spot, None, cut) {
@@ -231,7 +332,8 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, draf
     if let Some(column) = columns.remark
         && let Some(text) = view.text(row, column)
     {
-        let tells = !matches!(find_fate(&text), FateMatch::NoWord | FateMatch::Unclear { .. } | FateMatch::Alive { .. });
+        let tells =
+            !matches!(find_fate(&text), FateMatch::NoWord | FateMatch::Unclear { .. } | FateMatch::Alive { .. });
         let alone = what.is_none() && columns.condition.is_none_or(|column| view.raw(row, column).is_none());
         if tells || alone {
             seen(work, &entry, &text, view.spot(row.row, column), None, cut);
@@ -247,7 +349,13 @@ fn other(work: &mut Work, entry: &Entry, written: &str, spot: Spot) {
     }
     let mut cells: Cells = vec![(spot, "value")];
     cells.extend(entry.shared.iter().copied());
-    let doubt = Doubt::of("word_in_numbers").about(written.to_lowercase()).at(spot, written).fill("written", written).fill("value", written).fill("column", "").cells(cells);
+    let doubt = Doubt::of("word_in_numbers")
+        .about(written.to_lowercase())
+        .at(spot, written)
+        .fill("written", written)
+        .fill("value", written)
+        .fill("column", "")
+        .cells(cells);
     work.desk.raise(doubt);
 }
 
@@ -307,7 +415,14 @@ fn measured(
 }
 
 /// A look, a cut or an end. `false` = the words name none of these.
-fn seen(work: &mut Work, entry: &Entry, text: &str, spot: Spot, beside: Option<Spot>, cut: &mut BTreeMap<String, bool>) -> bool {
+fn seen(
+    work: &mut Work,
+    entry: &Entry,
+    text: &str,
+    spot: Spot,
+    beside: Option<Spot>,
+    cut: &mut BTreeMap<String, bool>,
+) -> bool {
     if is_no_reading(text) {
         work.labels.insert(spot);
         return true;
@@ -317,7 +432,8 @@ fn seen(work: &mut Work, entry: &Entry, text: &str, spot: Spot, beside: Option<S
     cells.extend(entry.shared.iter().copied());
     let found = find_fate(text);
     let condition = find_condition(text);
-    let made_cut = matches!(found, FateMatch::Cut { .. }) || find_happening(text).is_some_and(|term| term.code == "cut");
+    let made_cut =
+        matches!(found, FateMatch::Cut { .. }) || find_happening(text).is_some_and(|term| term.code == "cut");
     if made_cut {
         cut.insert(crate::cell::fold::name(&entry.written), true);
         if ready(work, entry, &cells) {
@@ -325,8 +441,17 @@ fn seen(work: &mut Work, entry: &Entry, text: &str, spot: Spot, beside: Option<S
         }
         return true;
     }
-    let gone = condition.is_some_and(|look| matches!(look.state, LookState::Dead | LookState::Left | LookState::NotFound));
-    let ends = gone || condition.is_none() && matches!(found, FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Unclear { .. } | FateMatch::Several { .. });
+    let gone =
+        condition.is_some_and(|look| matches!(look.state, LookState::Dead | LookState::Left | LookState::NotFound));
+    let ends = gone
+        || condition.is_none()
+            && matches!(
+                found,
+                FateMatch::Fate { .. }
+                    | FateMatch::RescueCut { .. }
+                    | FateMatch::Unclear { .. }
+                    | FateMatch::Several { .. }
+            );
     let looks = condition.is_some() || matches!(found, FateMatch::Alive { .. });
     if !ends && !looks {
         return false;
@@ -342,7 +467,17 @@ fn seen(work: &mut Work, entry: &Entry, text: &str, spot: Spot, beside: Option<S
             None => ("alive", None),
         };
         let remark = (condition.is_none()).then(|| text.to_owned());
-        look(work, entry.row.line, &coral.label.clone(), day, status, score.filter(|_| status != "alive"), remark, "look", cells);
+        look(
+            work,
+            entry.row.line,
+            &coral.label.clone(),
+            day,
+            status,
+            score.filter(|_| status != "alive"),
+            remark,
+            "look",
+            cells,
+        );
         return true;
     }
     let end = End {

@@ -86,7 +86,12 @@ pub(crate) fn decide(work: &mut Work, end: &End) -> Became {
         FateMatch::Fate { fate, cause, manner, kind } => Step::Said(Said { fate, cause, manner, kind, rescued: None }),
         FateMatch::RescueCut { pieces, cause, manner } => {
             if let Some((spot, text)) = &end.fate {
-                let doubt = Doubt::of("rescue_cut_read").about(fold::name(&end.label)).at(*spot, text).fill("label", &end.label).fill("written", text).cell(*spot, "fate");
+                let doubt = Doubt::of("rescue_cut_read")
+                    .about(fold::name(&end.label))
+                    .at(*spot, text)
+                    .fill("label", &end.label)
+                    .fill("written", text)
+                    .cell(*spot, "fate");
                 work.desk.raise(doubt);
             }
             Step::Said(Said { fate: Fate::Died, cause, manner, kind: None, rescued: Some(pieces.unwrap_or(0)) })
@@ -113,7 +118,12 @@ fn living(end: &End) -> Became {
         Some(LookState::Poor) => "poor",
         _ => "alive",
     };
-    Became::Living { status, condition: look.and_then(|look| look.score).map(i16::from).filter(|_| status != "alive"), remark: end.fate.clone(), cut: None }
+    Became::Living {
+        status,
+        condition: look.and_then(|look| look.score).map(i16::from).filter(|_| status != "alive"),
+        remark: end.fate.clone(),
+        cut: None,
+    }
 }
 
 /// A header such as "Died on" says the fate of every day under it.
@@ -142,7 +152,11 @@ fn no_word(work: &mut Work, end: &End, has_end: bool) -> Step {
         };
     }
     match implied(&end.header) {
-        FateMatch::Fate { fate, kind, .. } => Step::Said(Said { kind, cause: text.and_then(analysis::vocabulary::find_cause_in_remark), ..Said::plain(fate) }),
+        FateMatch::Fate { fate, kind, .. } => Step::Said(Said {
+            kind,
+            cause: text.and_then(analysis::vocabulary::find_cause_in_remark),
+            ..Said::plain(fate)
+        }),
         _ => {
             let word = match text {
                 Some(text) if end.fate_column => analysis::vocabulary::text::fold(text),
@@ -169,7 +183,11 @@ fn fate_of_choice(choice: &str) -> Option<(Fate, Option<&'static str>)> {
 fn unclear(work: &mut Work, end: &End, word: &str, cause: Option<&'static Cause>, manner: Vec<&'static str>) -> Step {
     let of_label = format!("{word}:{}", fold::name(&end.label));
     let of_word = work.desk.ask("fate_word_unclear", word);
-    let (settled, about) = if of_word.choice() == Some("differs") { (work.desk.ask("fate_word_unclear", &of_label), of_label.as_str()) } else { (of_word, word) };
+    let (settled, about) = if of_word.choice() == Some("differs") {
+        (work.desk.ask("fate_word_unclear", &of_label), of_label.as_str())
+    } else {
+        (of_word, word)
+    };
     match settled {
         Settled::LeaveOut => return Step::Became(Became::LeftOut),
         Settled::Choice("alive", _) => return Step::Became(living(end)),
@@ -181,7 +199,12 @@ fn unclear(work: &mut Work, end: &End, word: &str, cause: Option<&'static Cause>
         Settled::Open | Settled::DontKnow => {}
     }
     let (spot, written) = end.fate.clone().or_else(|| end.day_cell.clone()).unwrap_or((end.row_cell, String::new()));
-    let mut doubt = Doubt::of("fate_word_unclear").about(about).at(spot, written).fill("word", word).fill("written", word).fill("label", &end.label);
+    let mut doubt = Doubt::of("fate_word_unclear")
+        .about(about)
+        .at(spot, written)
+        .fill("word", word)
+        .fill("written", word)
+        .fill("label", &end.label);
     doubt = doubt.cells(cells_of(end, true));
     work.desk.raise(doubt);
     Step::Became(Became::Held(held_ending(end, &cause, &manner).map(Box::new)))
@@ -206,7 +229,12 @@ fn contradicts(work: &mut Work, end: &End) -> Step {
 
 fn raise_about(work: &mut Work, end: &End, code: &'static str, about: &str) {
     let (spot, written) = end.fate.clone().unwrap_or((end.row_cell, String::new()));
-    let doubt = Doubt::of(code).about(about).at(spot, &written).fill("label", &end.label).fill("written", &written).cells(cells_of(end, true));
+    let doubt = Doubt::of(code)
+        .about(about)
+        .at(spot, &written)
+        .fill("label", &end.label)
+        .fill("written", &written)
+        .cells(cells_of(end, true));
     work.desk.raise(doubt);
 }
 
@@ -215,7 +243,12 @@ fn cut_or_end(work: &mut Work, end: &End) -> Step {
     match work.desk.ask("cut_or_end", &about) {
         Settled::LeaveOut => return Step::Became(Became::LeftOut),
         Settled::Choice("lived", _) => {
-            return Step::Became(Became::Living { status: "alive", condition: None, remark: end.fate.clone(), cut: end.day.exact() });
+            return Step::Became(Became::Living {
+                status: "alive",
+                condition: None,
+                remark: end.fate.clone(),
+                cut: end.day.exact(),
+            });
         }
         Settled::Choice("died", _) => return Step::Said(Said::plain(Fate::Died)),
         Settled::Choice(..) => return Step::Said(Said::plain(Fate::CutUp)),
@@ -263,7 +296,12 @@ fn draft(
     date_held: bool,
 ) -> Ending {
     let named = end.cause.as_ref().and_then(|(_, text)| find_cause(text)).or(*cause);
-    let looked = end.looked.as_ref().and_then(|(_, text)| find_condition(text)).map(|look| look.state.as_str()).filter(|state| matches!(*state, "open" | "off" | "poor"));
+    let looked = end
+        .looked
+        .as_ref()
+        .and_then(|(_, text)| find_condition(text))
+        .map(|look| look.state.as_str())
+        .filter(|state| matches!(*state, "open" | "off" | "poor"));
     let texts: Vec<&str> = [&end.fate, &end.cause].into_iter().flatten().map(|(_, text)| text.as_str()).collect();
     Ending {
         specimen: end.label.clone(),
@@ -288,7 +326,9 @@ fn draft(
 
 fn ended(work: &mut Work, end: &End, said: Said) -> Became {
     let certain_death = matches!(said.fate, Fate::Died | Fate::Missing | Fate::ArrivedDead);
-    let finish = |earliest, latest, written_day, date_held| draft(end, Some(said.fate), &said.cause, &said.manner, said.kind, earliest, latest, written_day, date_held);
+    let finish = |earliest, latest, written_day, date_held| {
+        draft(end, Some(said.fate), &said.cause, &said.manner, said.kind, earliest, latest, written_day, date_held)
+    };
     let end_day = end.day.clone();
     match end_day {
         DayOf::Known(known) => {
@@ -298,7 +338,12 @@ fn ended(work: &mut Work, end: &End, said: Said) -> Became {
             let exact = known.exact().is_some();
             let ending = match said.fate {
                 // Not found on a day: gone since it was last seen.
-                Fate::Missing => finish(if exact { end.last_seen } else { known.earliest.min(end.last_seen) }, Some(known.latest), false, false),
+                Fate::Missing => finish(
+                    if exact { end.last_seen } else { known.earliest.min(end.last_seen) },
+                    Some(known.latest),
+                    false,
+                    false,
+                ),
                 _ => finish(known.earliest.or(end.last_seen), Some(known.latest), exact, false),
             };
             Became::Ended(Box::new(ending), said.rescued)
@@ -308,7 +353,8 @@ fn ended(work: &mut Work, end: &End, said: Said) -> Became {
                 work.desk.wait(&key, cells_of(end, true));
                 return Became::Held(None);
             }
-            let (earliest, latest) = bounds.map_or((end.last_seen, None), |(earliest, latest)| (earliest, Some(latest)));
+            let (earliest, latest) =
+                bounds.map_or((end.last_seen, None), |(earliest, latest)| (earliest, Some(latest)));
             Became::Ended(Box::new(finish(earliest, latest, false, true)), said.rescued)
         }
         DayOf::Absent | DayOf::Open | DayOf::Left | DayOf::Refused(_) => without_day(work, end, &said, certain_death),
@@ -319,7 +365,9 @@ fn ended(work: &mut Work, end: &End, said: Said) -> Became {
 fn without_day(work: &mut Work, end: &End, said: &Said, certain_death: bool) -> Became {
     let about = fold::name(&end.label);
     let settled = work.desk.ask("death_without_date", &about);
-    let finish = |earliest, latest, written_day, date_held| draft(end, Some(said.fate), &said.cause, &said.manner, said.kind, earliest, latest, written_day, date_held);
+    let finish = |earliest, latest, written_day, date_held| {
+        draft(end, Some(said.fate), &said.cause, &said.manner, said.kind, earliest, latest, written_day, date_held)
+    };
     if let Some(day) = settled.day() {
         return Became::Ended(Box::new(finish(Some(day), Some(day), true, false)), said.rescued);
     }
@@ -332,7 +380,11 @@ fn without_day(work: &mut Work, end: &End, said: &Said, certain_death: bool) -> 
     let waiting = settled != Settled::DontKnow || !certain_death;
     if waiting {
         let (spot, written) = end.fate.clone().unwrap_or((end.row_cell, String::new()));
-        let mut doubt = Doubt::of("death_without_date").about(about).at(spot, &written).fill("label", &end.label).fill("written", &written);
+        let mut doubt = Doubt::of("death_without_date")
+            .about(about)
+            .at(spot, &written)
+            .fill("label", &end.label)
+            .fill("written", &written);
         if !certain_death {
             doubt = doubt.cells(cells_of(end, true));
         }
@@ -351,7 +403,9 @@ fn before_start(work: &mut Work, end: &End, said: &Said, (_, latest): Bounds, ce
         return None;
     }
     let about = fold::name(&end.label);
-    let finish = |earliest, latest, written_day, date_held| draft(end, Some(said.fate), &said.cause, &said.manner, said.kind, earliest, latest, written_day, date_held);
+    let finish = |earliest, latest, written_day, date_held| {
+        draft(end, Some(said.fate), &said.cause, &said.manner, said.kind, earliest, latest, written_day, date_held)
+    };
     let (got, gone) = (acquired?, latest);
     let ending = match work.desk.ask("end_before_start", &about) {
         // The two days stand in each other's place.

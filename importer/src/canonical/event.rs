@@ -12,7 +12,10 @@ use crate::meaning::Quantity;
 use crate::record::{Event, Record};
 
 /// Words for an amount that nobody can measure.
-const VAGUE: &[&str] = &["cup", "pinch", "scoop", "spoon", "bucket", "some", "little", "bit", "often", "handful", "drops", "lot", "full", "new", "fresh", "changed", "small", "big", "half"];
+const VAGUE: &[&str] = &[
+    "cup", "pinch", "scoop", "spoon", "bucket", "some", "little", "bit", "often", "handful", "drops", "lot", "full",
+    "new", "fresh", "changed", "small", "big", "half",
+];
 
 /// Reads a cell of a column of events.
 pub(crate) fn read(work: &mut Work, quantity: &Quantity, header: &str, about: &str, mut test: Test) {
@@ -30,7 +33,9 @@ pub(crate) fn read(work: &mut Work, quantity: &Quantity, header: &str, about: &s
         Says::Nothing => return leave(work, &mut test),
         Says::Word if yes_or_no(&lower) == Some(false) => return leave(work, &mut test),
         Says::Word if yes_or_no(&lower) == Some(true) || lower == "✓" || lower == "✔" => vague = true,
-        Says::Word if analysis::vocabulary::text::words(&lower).iter().any(|word| VAGUE.contains(&word.as_str())) => vague = true,
+        Says::Word if analysis::vocabulary::text::words(&lower).iter().any(|word| VAGUE.contains(&word.as_str())) => {
+            vague = true
+        }
         Says::Number(number) => {
             let figures = match number.shape {
                 Shape::Is(figures) | Shape::Below(figures) | Shape::Above(figures) | Shape::Span(figures, _) => figures,
@@ -60,7 +65,8 @@ pub(crate) fn read(work: &mut Work, quantity: &Quantity, header: &str, about: &s
     let Some(test) = group.tests.pop().filter(|test| test.state == State::Pending) else { return };
     let (Some(taken), TankOf::Named(tank)) = (taken(&test.when), &test.tank) else { return };
     if vague {
-        work.desk.raise(about_written("amount_unclear", header, parameter, &test).about(about).cell(test.spot, "value"));
+        work.desk
+            .raise(about_written("amount_unclear", header, parameter, &test).about(about).cell(test.spot, "value"));
     }
     if let DayOf::Known(_) = test.when {
         work.saw_day(taken.on);
@@ -98,7 +104,10 @@ fn amount_of(
                 Settled::Choice(..) => "gal_imp",
                 _ => return (None, None),
             };
-            return (parameter.convert_event(value, code).ok(), parameter.event_unit.map(|unit| unit.as_str().to_owned()));
+            return (
+                parameter.convert_event(value, code).ok(),
+                parameter.event_unit.map(|unit| unit.as_str().to_owned()),
+            );
         }
         _ => {}
     }

@@ -3,7 +3,9 @@
 
 use std::collections::BTreeSet;
 
-use analysis::vocabulary::{LookState, ParameterCode, find_closing, find_condition, find_happening, find_incident, find_routine, yes_or_no};
+use analysis::vocabulary::{
+    LookState, ParameterCode, find_closing, find_condition, find_happening, find_incident, find_routine, yes_or_no,
+};
 use chrono::NaiveDate;
 
 use crate::canonical::corals::{self, CoralOf};
@@ -19,7 +21,12 @@ use crate::layout::DataRow;
 use crate::record::{Ending, Event, Incident, Instrument, Place, Record, Routine, Taken};
 
 /// Reads a tab; readings come back as groups.
-pub(crate) fn read(work: &mut Work, view: &View, tab: &str, summary: &mut Summary) -> Vec<crate::canonical::test::Group> {
+pub(crate) fn read(
+    work: &mut Work,
+    view: &View,
+    tab: &str,
+    summary: &mut Summary,
+) -> Vec<crate::canonical::test::Group> {
     match tab {
         "about" => about(work, view),
         "tanks" => tanks(work, view),
@@ -44,7 +51,9 @@ pub(crate) fn read(work: &mut Work, view: &View, tab: &str, summary: &mut Summar
 /// A cell of a row by its column's code.
 fn told(view: &View, row: &DataRow, code: &str) -> Option<(String, Spot)> {
     let column = view.coded(code)?;
-    view.text(row, column).filter(|text| !analysis::vocabulary::is_no_reading(text)).map(|text| (text, view.spot(row.row, column)))
+    view.text(row, column)
+        .filter(|text| !analysis::vocabulary::is_no_reading(text))
+        .map(|text| (text, view.spot(row.row, column)))
 }
 
 fn number(view: &View, row: &DataRow, code: &str) -> Option<(f64, Spot)> {
@@ -54,7 +63,9 @@ fn number(view: &View, row: &DataRow, code: &str) -> Option<(f64, Spot)> {
 
 fn days(work: &mut Work, view: &View, code: &str) -> DateColumn {
     match view.coded(code) {
-        Some(column) => date_column::read(work, view, column, Rule { in_sequence: false, partial: false, order_about: None }, None),
+        Some(column) => {
+            date_column::read(work, view, column, Rule { in_sequence: false, partial: false, order_about: None }, None)
+        }
         None => DateColumn::default(),
     }
 }
@@ -67,7 +78,8 @@ fn about(work: &mut Work, view: &View) {
         work.stated.complete_since = work.stated.complete_since.or(complete.of(row.row).exact());
         let losses = told(view, row, "losses_listed").and_then(|(text, _)| yes_or_no(&text));
         work.stated.losses_listed = work.stated.losses_listed.or(losses);
-        let since = number(view, row, "keeping_since").map(|(year, _)| year as i32).filter(|year| (1950..=2199).contains(year));
+        let since =
+            number(view, row, "keeping_since").map(|(year, _)| year as i32).filter(|year| (1950..=2199).contains(year));
         work.stated.keeping_since = work.stated.keeping_since.or(since);
     }
 }
@@ -81,7 +93,8 @@ fn tanks(work: &mut Work, view: &View) {
         let TankOf::Named(name) = tank::named(work, &name, spot, "tank") else { continue };
         let litres = number(view, row, "litres").filter(|(litres, _)| *litres > 0.0);
         let (started, closed) = (started.of(row.row).exact(), closed.of(row.row).exact());
-        let why = told(view, row, "closed_why").and_then(|(text, spot)| find_closing(&text).map(|term| (term.code, spot)));
+        let why =
+            told(view, row, "closed_why").and_then(|(text, spot)| find_closing(&text).map(|term| (term.code, spot)));
         let mut cells: Cells = vec![(spot, "tank")];
         cells.extend(litres.map(|(_, spot)| (spot, "litres")));
         cells.extend(told(view, row, "started").filter(|_| started.is_some()).map(|(_, spot)| (spot, "date")));
@@ -98,7 +111,16 @@ fn tanks(work: &mut Work, view: &View) {
         let habit = |work: &mut Work, routine: &str, code: &str, per_week: Option<f64>, from: Option<NaiveDate>| {
             let (Some((rate, at)), Some(from)) = (told(view, row, code), from) else { return };
             let place = work.place(&vec![(at, "rate"), (spot, "tank")], row.line);
-            let record = Routine { tank: Some(name.clone()), specimen: None, routine: routine.to_owned(), rate, per_week, from, to: closed, place };
+            let record = Routine {
+                tank: Some(name.clone()),
+                specimen: None,
+                routine: routine.to_owned(),
+                rate,
+                per_week,
+                from,
+                to: closed,
+                place,
+            };
             work.records.push(Record::Routine(record));
         };
         habit(work, "target_feed", "feeds", number(view, row, "feeds").map(|(rate, _)| rate), from);
@@ -113,7 +135,12 @@ fn salinity_instrument(work: &mut Work, view: &View, row: &DataRow, tank: &str, 
     let by = told(view, row, "salinity_by");
     let marked = told(view, row, "marked_at");
     let Some(parameter) = ParameterCode::parse("salinity").filter(|_| by.is_some() || marked.is_some()) else { return };
-    let cells: Cells = by.iter().map(|(_, spot)| (*spot, "instrument")).chain(marked.iter().map(|(_, spot)| (*spot, "reference"))).chain([(tank_cell, "tank")]).collect();
+    let cells: Cells = by
+        .iter()
+        .map(|(_, spot)| (*spot, "instrument"))
+        .chain(marked.iter().map(|(_, spot)| (*spot, "reference")))
+        .chain([(tank_cell, "tank")])
+        .collect();
     let reference = marked.map(|(text, _)| text);
     work.instruments.push(KnownInstrument {
         tank: Some(tank.to_owned()),
@@ -144,12 +171,21 @@ fn kits(work: &mut Work, view: &View) {
     for row in &view.table.rows {
         let Some((written, spot)) = told(view, row, "kit_parameter") else { continue };
         let found = crate::meaning::quantities(&written);
-        let Some(parameter) = ParameterCode::parse(written.trim()).or_else(|| found.first().map(|quantity| quantity.parameter)) else {
+        let Some(parameter) =
+            ParameterCode::parse(written.trim()).or_else(|| found.first().map(|quantity| quantity.parameter))
+        else {
             let about = analysis::vocabulary::text::fold(&written);
-            work.desk.raise(Doubt::of("column_without_code").about(about).at(spot, &written).fill("column", &written).cell(spot, "parameter"));
+            work.desk.raise(
+                Doubt::of("column_without_code")
+                    .about(about)
+                    .at(spot, &written)
+                    .fill("column", &written)
+                    .cell(spot, "parameter"),
+            );
             continue;
         };
-        let tank = told(view, row, "kit_tank").filter(|(text, _)| !matches!(text.to_lowercase().as_str(), "all" | "alle" | "tous" | "todos"));
+        let tank = told(view, row, "kit_tank")
+            .filter(|(text, _)| !matches!(text.to_lowercase().as_str(), "all" | "alle" | "tous" | "todos"));
         let tank_name = match tank {
             Some((text, at)) => match tank::named(work, &text, at, "tank") {
                 TankOf::Named(name) => Some(name),
@@ -162,7 +198,13 @@ fn kits(work: &mut Work, view: &View) {
         let basis = told(view, row, "kit_basis");
         let name = told(view, row, "kit_name");
         let mut cells: Cells = vec![(spot, "parameter")];
-        for (cell, role) in [(told(view, row, "kit_tank"), "tank"), (name.clone(), "name"), (basis.clone(), "basis"), (told(view, row, "kit_calibrated"), "date"), (told(view, row, "kit_from"), "date")] {
+        for (cell, role) in [
+            (told(view, row, "kit_tank"), "tank"),
+            (name.clone(), "name"),
+            (basis.clone(), "basis"),
+            (told(view, row, "kit_calibrated"), "date"),
+            (told(view, row, "kit_from"), "date"),
+        ] {
             cells.extend(cell.map(|(_, at)| (at, role)));
         }
         cells.extend(step.map(|(_, at)| (at, "step")));
@@ -208,7 +250,13 @@ fn looks(work: &mut Work, view: &View, summary: &mut Summary) {
         .keys()
         .filter(|column| **column != label_column)
         .map(|column| (*column, crate::cell::date::date(&view.header(*column)).said))
-        .map(|(column, said)| (column, said.days(crate::cell::date::Order::DayFirst).and_then(|(first, last)| first.filter(|first| *first == last))))
+        .map(|(column, said)| {
+            (
+                column,
+                said.days(crate::cell::date::Order::DayFirst)
+                    .and_then(|(first, last)| first.filter(|first| *first == last)),
+            )
+        })
         .collect();
     for row in &view.table.rows {
         let Some(written) = view.text(row, label_column) else { continue };
@@ -234,7 +282,9 @@ fn looks(work: &mut Work, view: &View, summary: &mut Summary) {
             let Some(seen) = find_condition(&text) else {
                 if !analysis::vocabulary::is_no_reading(&text) {
                     let about = text.to_lowercase();
-                    work.desk.raise(Doubt::of("word_in_numbers").about(about).at(spot, &text).fill("written", &text).cells(cells));
+                    work.desk.raise(
+                        Doubt::of("word_in_numbers").about(about).at(spot, &text).fill("written", &text).cells(cells),
+                    );
                 }
                 continue;
             };
@@ -256,7 +306,14 @@ fn looks(work: &mut Work, view: &View, summary: &mut Summary) {
                         summary.losses = true;
                         summary.open.retain(|open| open.label != coral.label);
                         let place = work.place(&cells, row.line);
-                        work.records.push(Record::Ending(seen_ended(&coral.label, fate, last_alive, day, &text, place)));
+                        work.records.push(Record::Ending(seen_ended(
+                            &coral.label,
+                            fate,
+                            last_alive,
+                            day,
+                            &text,
+                            place,
+                        )));
                     }
                 }
             }
@@ -265,7 +322,14 @@ fn looks(work: &mut Work, view: &View, summary: &mut Summary) {
 }
 
 /// An end between two looks.
-fn seen_ended(label: &str, fate: analysis::vocabulary::Fate, last_alive: Option<NaiveDate>, day: NaiveDate, written: &str, place: Place) -> Ending {
+fn seen_ended(
+    label: &str,
+    fate: analysis::vocabulary::Fate,
+    last_alive: Option<NaiveDate>,
+    day: NaiveDate,
+    written: &str,
+    place: Place,
+) -> Ending {
     Ending {
         specimen: label.to_owned(),
         fate: Some(fate),
@@ -289,7 +353,11 @@ fn undated(work: &mut Work, view: &View, column: u32, spot: Spot, text: &str) {
     let about = format!("column {column}");
     let settled = work.desk.ask("date_missing", &about);
     if settled != crate::doubt::desk::Settled::LeaveOut {
-        let doubt = Doubt::of("date_missing").about(about).at(spot, text).fill("row", view.header_spot(column).row.to_string()).cell(spot, "condition");
+        let doubt = Doubt::of("date_missing")
+            .about(about)
+            .at(spot, text)
+            .fill("row", view.header_spot(column).row.to_string())
+            .cell(spot, "condition");
         work.desk.raise(doubt.choices(Vec::new()).propose_nothing());
     }
 }
@@ -303,10 +371,13 @@ enum Whose {
 
 fn whose(work: &mut Work, view: &View, row: &DataRow, code: &str) -> (Whose, Cells) {
     let Some((text, spot)) = told(view, row, code) else {
-        return (match tank::of_table(work, view) {
-            TankOf::Named(name) => Whose::Tank(name),
-            _ => Whose::Nobody,
-        }, Vec::new());
+        return (
+            match tank::of_table(work, view) {
+                TankOf::Named(name) => Whose::Tank(name),
+                _ => Whose::Nobody,
+            },
+            Vec::new(),
+        );
     };
     if let Some(coral) = work.corals.find(&text) {
         return (Whose::Coral(coral.label.clone()), vec![(spot, "label")]);
@@ -324,7 +395,13 @@ fn care(work: &mut Work, view: &View) {
         let Some((kind, kind_cell)) = told(view, row, "care_kind") else { continue };
         let Some(routine) = find_routine(&kind) else {
             let about = kind.to_lowercase();
-            work.desk.raise(Doubt::of("word_in_numbers").about(about).at(kind_cell, &kind).fill("written", &kind).cell(kind_cell, "routine"));
+            work.desk.raise(
+                Doubt::of("word_in_numbers")
+                    .about(about)
+                    .at(kind_cell, &kind)
+                    .fill("written", &kind)
+                    .cell(kind_cell, "routine"),
+            );
             continue;
         };
         let (whose, mut cells) = whose(work, view, row, "care_of");
@@ -334,7 +411,8 @@ fn care(work: &mut Work, view: &View) {
             missing_day(work, row, kind_cell, &kind);
             continue;
         };
-        let times = rate.as_ref().and_then(|(text, _)| numeral(text, view.table.decimal_comma)).map(|figures| figures.first);
+        let times =
+            rate.as_ref().and_then(|(text, _)| numeral(text, view.table.decimal_comma)).map(|figures| figures.first);
         let per_week = times.and_then(|times| match per.as_ref().map(|(text, _)| text.to_lowercase()).as_deref() {
             Some("day") => Some(times * 7.0),
             Some("month") => Some(times * 7.0 * 12.0 / 365.25),
@@ -344,7 +422,9 @@ fn care(work: &mut Work, view: &View) {
         cells.insert(0, (kind_cell, "routine"));
         cells.extend(rate.iter().map(|(_, at)| (*at, "rate")));
         cells.extend(per.iter().map(|(_, at)| (*at, "per")));
-        cells.extend(["care_from", "care_to"].iter().filter_map(|code| told(view, row, code)).map(|(_, at)| (at, "date")));
+        cells.extend(
+            ["care_from", "care_to"].iter().filter_map(|code| told(view, row, code)).map(|(_, at)| (at, "date")),
+        );
         let words = [rate.map(|(text, _)| text), per.map(|(text, _)| text)];
         let (tank, specimen) = match whose {
             Whose::Tank(name) => (Some(name), None),
@@ -368,7 +448,15 @@ fn care(work: &mut Work, view: &View) {
 fn missing_day(work: &mut Work, row: &DataRow, spot: Spot, written: &str) {
     let about = format!("row {}", row.row);
     if work.desk.ask("date_missing", &about) != crate::doubt::desk::Settled::LeaveOut {
-        work.desk.raise(Doubt::of("date_missing").about(about).at(spot, written).fill("row", row.row.to_string()).cell(spot, "value").choices(Vec::new()).propose_nothing());
+        work.desk.raise(
+            Doubt::of("date_missing")
+                .about(about)
+                .at(spot, written)
+                .fill("row", row.row.to_string())
+                .cell(spot, "value")
+                .choices(Vec::new())
+                .propose_nothing(),
+        );
     }
 }
 
@@ -386,9 +474,12 @@ fn happened(work: &mut Work, view: &View) {
         let note = told(view, row, "happened_note");
         let mut cells: Cells = vec![(what_cell, "incident")];
         cells.extend(of);
-        cells.extend(["happened_day", "happened_to"].iter().filter_map(|code| told(view, row, code)).map(|(_, at)| (at, "date")));
+        cells.extend(
+            ["happened_day", "happened_to"].iter().filter_map(|code| told(view, row, code)).map(|(_, at)| (at, "date")),
+        );
         cells.extend(note.iter().map(|(_, at)| (*at, "remark")));
-        let written = [Some(what.clone()), note.map(|(text, _)| text)].into_iter().flatten().collect::<Vec<_>>().join(": ");
+        let written =
+            [Some(what.clone()), note.map(|(text, _)| text)].into_iter().flatten().collect::<Vec<_>>().join(": ");
         let (tank, specimen) = match whose {
             Whose::Tank(name) => (Some(name), None),
             Whose::Coral(label) => (None, Some(label)),
@@ -402,7 +493,16 @@ fn happened(work: &mut Work, view: &View) {
             (Some("rescue_cut"), Some(label)) => rescue(work, row, &label, day, what_cell, &cells),
             (Some("cut" | "rescue_cut"), specimen) => {
                 let place = work.place(&cells, row.line);
-                work.records.push(Record::Event(Event { tank, specimen, event: "cut".to_owned(), taken: Taken::day(day), amount: None, unit: None, written, place }));
+                work.records.push(Record::Event(Event {
+                    tank,
+                    specimen,
+                    event: "cut".to_owned(),
+                    taken: Taken::day(day),
+                    amount: None,
+                    unit: None,
+                    written,
+                    place,
+                }));
             }
             // Another food is kept as written: what is fed how often stands in the tab of care.
             (Some("fed_differently"), _) => {}
@@ -410,11 +510,25 @@ fn happened(work: &mut Work, view: &View) {
                 let incident = named.map(|term| term.code).or(moved.map(|_| "move"));
                 let Some(incident) = incident else {
                     let about = what.to_lowercase();
-                    work.desk.raise(Doubt::of("word_in_numbers").about(about).at(what_cell, &what).fill("written", &what).cells(cells));
+                    work.desk.raise(
+                        Doubt::of("word_in_numbers")
+                            .about(about)
+                            .at(what_cell, &what)
+                            .fill("written", &what)
+                            .cells(cells),
+                    );
                     continue;
                 };
                 let place = work.place(&cells, row.line);
-                let record = Incident { tank, specimen, incident: incident.to_owned(), from: day, to: to.of(row.row).exact(), written, place };
+                let record = Incident {
+                    tank,
+                    specimen,
+                    incident: incident.to_owned(),
+                    from: day,
+                    to: to.of(row.row).exact(),
+                    written,
+                    place,
+                };
                 work.records.push(Record::Incident(record));
             }
         }
@@ -440,4 +554,3 @@ fn rescue(work: &mut Work, row: &DataRow, label: &str, day: NaiveDate, spot: Spo
         push_ending(work, row.line, &end, *ending);
     }
 }
-

@@ -1,8 +1,11 @@
 //! One test a row: day, tank, what was tested, value, unit.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
-use analysis::vocabulary::{HeaderRole, ParameterCode, ParameterKind, UnitCode, catalogue, find_substance_without_code, find_unit, is_no_reading};
+use analysis::vocabulary::{
+    HeaderRole, ParameterCode, ParameterKind, UnitCode, catalogue, find_substance_without_code, find_unit,
+    is_no_reading,
+};
 
 use crate::canonical::test::{Group, Test};
 use crate::canonical::wide::{Frame, group, label_column, remarks};
@@ -13,31 +16,40 @@ use crate::grid::Raw;
 use crate::layout::DataRow;
 use crate::meaning::{Quantity, quantities};
 
+/// What the cells of one group share: parameter, basis, unit, and a unit that nobody knows as written.
+type Series = (ParameterCode, Option<&'static str>, Option<UnitCode>, String);
+
 /// Reads a list of single tests into groups of one test name and unit; events are recorded at once.
 pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
-    let mut frame = Frame::of(work, view, view.column(HeaderRole::Date), view.column(HeaderRole::Time), view.column(HeaderRole::Tank));
-    let name_column = view.column(HeaderRole::Parameter).or_else(|| view.column(HeaderRole::What)).or_else(|| view.column(HeaderRole::Kind));
+    let mut frame = Frame::of(
+        work,
+        view,
+        view.column(HeaderRole::Date),
+        view.column(HeaderRole::Time),
+        view.column(HeaderRole::Tank),
+    );
+    let name_column = view
+        .column(HeaderRole::Parameter)
+        .or_else(|| view.column(HeaderRole::What))
+        .or_else(|| view.column(HeaderRole::Kind));
     let value_column = view.column(HeaderRole::Value).or_else(|| view.column(HeaderRole::Amount));
     let unit_column = view.column(HeaderRole::Unit);
-    let mut groups: BTreeMap<(ParameterCode, Option<&'static str>, Option<UnitCode>, String), Group> = BTreeMap::new();
+    let mut groups: BTreeMap<Series, Group> = BTreeMap::new();
+    let mut known: HashMap<(String, String), Option<(Quantity, Option<UnitCode>)>> = HashMap::new();
     for row in &view.table.rows {
         remarks(work, view, row);
         let (Some(name_column), Some(value_column)) = (name_column, value_column) else { continue };
         let (Some(name), Some(raw)) = (view.text(row, name_column), view.raw(row, value_column)) else { continue };
         let unit_text = unit_column.and_then(|column| view.text(row, column)).filter(|text| !is_no_reading(text));
-        let unit = unit_text.as_deref().and_then(find_unit);
-        let told = match &unit_text {
-            Some(text) => fitting(&name, text).or_else(|| fitting(&name, "")),
-            None => fitting(&name, ""),
-        };
-        let Some(mut quantity) = told.or_else(|| answered(work, &name)) else {
+        let written_unit = unit_text.clone().unwrap_or_default();
+        // A list repeats few names and units many times.
+        let told = known
+            .entry((name.clone(), written_unit.clone()))
+            .or_insert_with(|| understood(work, &name, unit_text.as_deref()));
+        let Some((quantity, unit)) = told.clone() else {
             unknown(work, view, row, &name, name_column, value_column);
             continue;
         };
-        if let Some(unit) = unit {
-            quantity.unit = Some(unit.unit);
-            quantity.basis = unit.basis.or(quantity.basis);
-        }
         let when = frame.of_row(work, view, row);
         let mut test = Test::of(raw, view.spot(row.row, value_column), view.table.decimal_comma);
         test.line = row.line;
@@ -48,7 +60,6 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         if let Some(column) = unit_column.filter(|column| view.raw(row, *column).is_some()) {
             test.cells.push((view.spot(row.row, column), "unit"));
         }
-        let written_unit = unit_text.clone().unwrap_or_default();
         let header = if written_unit.is_empty() { name.clone() } else { format!("{name} {written_unit}") };
         let about = analysis::vocabulary::text::fold(&header);
         if quantity.parameter.get().kind == ParameterKind::Routine {
@@ -57,7 +68,12 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         }
         let spot = view.spot(row.row, value_column);
         let entry = groups
-            .entry((quantity.parameter, quantity.basis, quantity.unit, if unit.is_none() { written_unit.to_lowercase() } else { String::new() }))
+            .entry((
+                quantity.parameter,
+                quantity.basis,
+                quantity.unit,
+                if unit.is_none() { written_unit.to_lowercase() } else { String::new() },
+            ))
             .or_insert_with(|| group(about, name.clone(), &quantity, spot));
         if matches!(raw, Raw::Date(_)) {
             crate::doubt::mark::became_date(work, entry, &mut test, raw);
@@ -74,6 +90,21 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     groups.into_values().collect()
 }
 
+/// What a test name and its unit say; the unit apart, if the catalogue knows it.
+fn understood(work: &Work, name: &str, unit_text: Option<&str>) -> Option<(Quantity, Option<UnitCode>)> {
+    let unit = unit_text.and_then(find_unit);
+    let told = match unit_text {
+        Some(text) => fitting(name, text).or_else(|| fitting(name, "")),
+        None => fitting(name, ""),
+    };
+    let mut quantity = told.or_else(|| answered(work, name))?;
+    if let Some(unit) = unit {
+        quantity.unit = Some(unit.unit);
+        quantity.basis = unit.basis.or(quantity.basis);
+    }
+    Some((quantity, unit.map(|unit| unit.unit)))
+}
+
 /// A test name with its unit: "Nitrate" under "ppm as N", "P" under "ppb".
 fn fitting(name: &str, unit: &str) -> Option<Quantity> {
     let joined = if unit.is_empty() { name.to_owned() } else { format!("{name} {unit}") };
@@ -87,14 +118,27 @@ fn fitting(name: &str, unit: &str) -> Option<Quantity> {
 fn answered(work: &Work, name: &str) -> Option<Quantity> {
     let settled = work.desk.ask("column_unknown", &analysis::vocabulary::text::fold(name));
     let code = settled.text().or_else(|| settled.choice().map(str::to_owned))?;
-    ParameterCode::parse(&code).map(|parameter| Quantity { parameter, basis: None, unit: None, limit: None, other_tank: false })
+    ParameterCode::parse(&code).map(|parameter| Quantity {
+        parameter,
+        basis: None,
+        unit: None,
+        limit: None,
+        other_tank: false,
+    })
 }
 
 fn unknown(work: &mut Work, view: &View, row: &DataRow, name: &str, name_column: u32, value_column: u32) {
     let (name_spot, value_spot) = (view.spot(row.row, name_column), view.spot(row.row, value_column));
     let about = analysis::vocabulary::text::fold(name);
     if let Some(substance) = find_substance_without_code(name) {
-        work.desk.raise(Doubt::of("column_without_code").about(about).at(name_spot, name).fill("column", name).fill("substance", substance).cell(value_spot, "value"));
+        work.desk.raise(
+            Doubt::of("column_without_code")
+                .about(about)
+                .at(name_spot, name)
+                .fill("column", name)
+                .fill("substance", substance)
+                .cell(value_spot, "value"),
+        );
         work.labels.extend([name_spot, value_spot]);
         return;
     }
@@ -104,21 +148,43 @@ fn unknown(work: &mut Work, view: &View, row: &DataRow, name: &str, name_column:
     }
     let mut choices: Vec<Choice> = quantities(name)
         .into_iter()
-        .map(|quantity| Choice { code: quantity.parameter.as_str().to_owned(), label: quantity.parameter.get().name.to_owned(), needs: None })
+        .map(|quantity| Choice {
+            code: quantity.parameter.as_str().to_owned(),
+            label: quantity.parameter.get().name.to_owned(),
+            needs: None,
+        })
         .collect();
     if choices.is_empty() {
         choices = catalogue()
             .parameters()
             .iter()
             .filter(|parameter| strsim::jaro_winkler(&about, &parameter.name.to_lowercase()) > 0.85)
-            .map(|parameter| Choice { code: parameter.code.as_str().to_owned(), label: parameter.name.to_owned(), needs: None })
+            .map(|parameter| Choice {
+                code: parameter.code.as_str().to_owned(),
+                label: parameter.name.to_owned(),
+                needs: None,
+            })
             .collect();
     }
-    choices.push(Choice { code: "parameter".to_owned(), label: "another parameter".to_owned(), needs: Some("parameter".to_owned()) });
+    choices.push(Choice {
+        code: "parameter".to_owned(),
+        label: "another parameter".to_owned(),
+        needs: Some("parameter".to_owned()),
+    });
     choices.push(Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None });
-    let cells = row.cells.iter().map(|cell| (view.spot(row.row, cell.column), if cell.column == value_column { "value" } else { "row" }));
+    let cells = row
+        .cells
+        .iter()
+        .map(|cell| (view.spot(row.row, cell.column), if cell.column == value_column { "value" } else { "row" }));
     work.desk.raise(
-        Doubt::of("column_unknown").about(about).at(name_spot, name).fill("column", name).fill("header", name).cells(cells).choices(choices).propose_nothing(),
+        Doubt::of("column_unknown")
+            .about(about)
+            .at(name_spot, name)
+            .fill("column", name)
+            .fill("header", name)
+            .cells(cells)
+            .choices(choices)
+            .propose_nothing(),
     );
 }
 
@@ -136,7 +202,14 @@ fn labels_of_incomplete_rows(work: &mut Work, view: &View, name_column: Option<u
                 if settled == Settled::LeaveOut {
                     work.labels.insert(spot);
                 } else {
-                    work.desk.raise(Doubt::of("column_unknown").at(spot, written).fill("column", "").fill("header", "").cell(spot, "value").propose_nothing());
+                    work.desk.raise(
+                        Doubt::of("column_unknown")
+                            .at(spot, written)
+                            .fill("column", "")
+                            .fill("header", "")
+                            .cell(spot, "value")
+                            .propose_nothing(),
+                    );
                 }
             }
             (None, None) => {}

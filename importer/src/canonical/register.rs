@@ -61,17 +61,30 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
     // One hand wrote all days of a table: its order is asked once.
     let shared = dates.first().map(|column| view.about(*column));
     let rule = Rule { in_sequence: false, partial: true, order_about: shared.as_deref() };
-    let read_dates = |work: &mut Work, column: Option<u32>| column.map(|column| date_column::read(work, view, column, rule, sister)).unwrap_or_default();
+    let read_dates = |work: &mut Work, column: Option<u32>| {
+        column.map(|column| date_column::read(work, view, column, rule, sister)).unwrap_or_default()
+    };
     let acquired = read_dates(work, columns.acquired);
     let ended = read_dates(work, columns.ended);
     let last_seen = read_dates(work, columns.last_seen);
     let mut table_tank = None;
-    for day in [&acquired, &ended, &last_seen].into_iter().flat_map(|column| column.days.values()).filter_map(DayOf::exact) {
+    for day in
+        [&acquired, &ended, &last_seen].into_iter().flat_map(|column| column.days.values()).filter_map(DayOf::exact)
+    {
         work.saw_day(day);
     }
     let twice = doubles(work, view, columns, &ended);
     for row in &view.table.rows {
-        one(work, view, columns, row, &Days { acquired: &acquired, ended: &ended, last_seen: &last_seen }, &twice, &mut table_tank, summary);
+        one(
+            work,
+            view,
+            columns,
+            row,
+            &Days { acquired: &acquired, ended: &ended, last_seen: &last_seen },
+            &twice,
+            &mut table_tank,
+            summary,
+        );
     }
     // What no record and no finding uses is a label: prices, remarks, columns of no role.
     let unused: Vec<Spot> = view
@@ -113,11 +126,19 @@ fn doubles(work: &mut Work, view: &View, columns: &Columns, ended: &DateColumn) 
         }
     }
     for (label, rows) in rows.into_iter().filter(|(_, rows)| rows.len() > 1) {
-        let same = |a: &DataRow, b: &DataRow| a.cells.iter().map(|cell| (cell.column, &cell.raw)).eq(b.cells.iter().map(|cell| (cell.column, &cell.raw)));
+        let same = |a: &DataRow, b: &DataRow| {
+            a.cells.iter().map(|cell| (cell.column, &cell.raw)).eq(b.cells.iter().map(|cell| (cell.column, &cell.raw)))
+        };
         if rows.windows(2).all(|pair| same(pair[0].0, pair[1].0)) {
             for (row, _) in &rows[1..] {
                 let spot = view.spot(row.row, column);
-                work.desk.raise(Doubt::of("row_repeated").about(format!("coral {label}")).at(spot, &label).fill("row", row.row.to_string()).cell(spot, "label"));
+                work.desk.raise(
+                    Doubt::of("row_repeated")
+                        .about(format!("coral {label}"))
+                        .at(spot, &label)
+                        .fill("row", row.row.to_string())
+                        .cell(spot, "label"),
+                );
             }
             out.insert(label, Twice::One);
             continue;
@@ -134,9 +155,15 @@ fn doubles(work: &mut Work, view: &View, columns: &Columns, ended: &DateColumn) 
             Settled::LeaveOut => Twice::One,
             Settled::Open | Settled::DontKnow => {
                 let spot = view.spot(rows[0].0.row, column);
-                let mut doubt = Doubt::of("label_twice").about(&label).at(spot, view.text(rows[0].0, column).unwrap_or_default()).fill("label", &label).fill("written", &label);
+                let mut doubt = Doubt::of("label_twice")
+                    .about(&label)
+                    .at(spot, view.text(rows[0].0, column).unwrap_or_default())
+                    .fill("label", &label)
+                    .fill("written", &label);
                 for (row, _) in &rows {
-                    doubt = doubt.cells(row.cells.iter().map(|cell| (view.spot(row.row, cell.column), if cell.column == column { "label" } else { "row" })));
+                    doubt = doubt.cells(row.cells.iter().map(|cell| {
+                        (view.spot(row.row, cell.column), if cell.column == column { "label" } else { "row" })
+                    }));
                 }
                 work.desk.raise(doubt.propose_nothing());
                 Twice::Held
@@ -148,9 +175,18 @@ fn doubles(work: &mut Work, view: &View, columns: &Columns, ended: &DateColumn) 
 }
 
 /// The label of a row: its own, or its name with the day it came where names repeat. `None` = the row is no coral.
-fn label_of(view: &View, columns: &Columns, row: &DataRow, written: &Written, acquired: &DayOf, twice: &BTreeMap<String, Twice>, summary: &Summary) -> Option<String> {
+fn label_of(
+    view: &View,
+    columns: &Columns,
+    row: &DataRow,
+    written: &Written,
+    acquired: &DayOf,
+    twice: &BTreeMap<String, Twice>,
+    summary: &Summary,
+) -> Option<String> {
     let own = columns.label.and_then(|column| view.text(row, column));
-    let base = own.clone().or_else(|| written.name.as_ref().or(written.trade.as_ref()).map(|(text, _)| fold::plain(text)))?;
+    let base =
+        own.clone().or_else(|| written.name.as_ref().or(written.trade.as_ref()).map(|(text, _)| fold::plain(text)))?;
     let taken = |label: &str| summary.labels.contains_key(&fold::name(label));
     if !taken(&base) {
         return Some(base);
@@ -176,10 +212,16 @@ fn one(
     table_tank: &mut Option<TankOf>,
     summary: &mut Summary,
 ) {
-    let cell = |column: Option<u32>| column.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
+    let cell = |column: Option<u32>| {
+        column.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))))
+    };
     let named_cell = |column: Option<u32>| cell(column).filter(|(text, _)| !analysis::vocabulary::is_no_reading(text));
     let counted = named_cell(columns.tentacles).map(|(text, spot)| (format!("{text} tentacles"), spot));
-    let mut written = Written { name: named_cell(columns.name), trade: named_cell(columns.trade), character: named_cell(columns.character).or(counted) };
+    let mut written = Written {
+        name: named_cell(columns.name),
+        trade: named_cell(columns.trade),
+        character: named_cell(columns.character).or(counted),
+    };
     if let Some((genus, spot)) = named_cell(columns.genus) {
         written.name = Some(match written.name {
             Some((species, at)) => (format!("{genus} {species}"), at),
@@ -200,7 +242,10 @@ fn one(
         }
         return;
     };
-    let label_cell = cell(columns.label).or_else(|| written.name.clone()).or_else(|| written.trade.clone()).map_or(view.spot(row.row, 1), |(_, spot)| spot);
+    let label_cell = cell(columns.label)
+        .or_else(|| written.name.clone())
+        .or_else(|| written.trade.clone())
+        .map_or(view.spot(row.row, 1), |(_, spot)| spot);
     summary.labels.insert(fold::name(&label), true);
     let named = coral_name::settle(work, &label, &written);
     if named.not_a_coral {
@@ -225,7 +270,9 @@ fn one(
     let day = columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row));
     let ends = !matches!(day, DayOf::Absent);
     crate::canonical::wide::remarks(work, view, row);
-    let remark = named_cell(columns.remark).map(|(text, spot)| (spot, text)).filter(|(_, text)| speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some());
+    let remark = named_cell(columns.remark)
+        .map(|(text, spot)| (spot, text))
+        .filter(|(_, text)| speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some());
     let end = End {
         label: label.clone(),
         row_cell: label_cell,
@@ -277,7 +324,15 @@ fn nameless(work: &mut Work, view: &View, row: &DataRow) {
         return;
     }
     let written = row.cells.first().map(|cell| cell.raw.written()).unwrap_or_default();
-    work.desk.raise(Doubt::of("name_unknown").about(about).at(spot, &written).fill("written", &written).fill("name", &written).cells(cells).propose_nothing());
+    work.desk.raise(
+        Doubt::of("name_unknown")
+            .about(about)
+            .at(spot, &written)
+            .fill("written", &written)
+            .fill("name", &written)
+            .cells(cells)
+            .propose_nothing(),
+    );
 }
 
 struct Draft {
@@ -286,8 +341,20 @@ struct Draft {
 }
 
 /// Everything of a row but days, tank and end.
-fn describe(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, label: &str, written: &Written, named: &Named) -> Draft {
-    let cell = |column: Option<u32>| column.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column)))).filter(|(text, _)| !analysis::vocabulary::is_no_reading(text));
+fn describe(
+    work: &mut Work,
+    view: &View,
+    columns: &Columns,
+    row: &DataRow,
+    label: &str,
+    written: &Written,
+    named: &Named,
+) -> Draft {
+    let cell = |column: Option<u32>| {
+        column
+            .and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))))
+            .filter(|(text, _)| !analysis::vocabulary::is_no_reading(text))
+    };
     let mut record = Specimen {
         label: label.to_owned(),
         written: if written.text().is_empty() { label.to_owned() } else { written.text() },
@@ -302,7 +369,12 @@ fn describe(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, labe
     for (part, role) in [(&written.name, "taxon"), (&written.trade, "trade_name"), (&written.character, "character")] {
         cells.extend(part.as_ref().map(|(_, spot)| (*spot, role)));
     }
-    cells.extend(columns.genus.filter(|column| view.raw(row, *column).is_some()).map(|column| (view.spot(row.row, column), "taxon")));
+    cells.extend(
+        columns
+            .genus
+            .filter(|column| view.raw(row, *column).is_some())
+            .map(|column| (view.spot(row.row, column), "taxon")),
+    );
     source(work, view, columns, row, &mut record, &mut cells);
     if let Some((text, spot)) = cell(columns.basis)
         && let Some(basis) = find_origin_basis(&text)
@@ -330,7 +402,9 @@ fn describe(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, labe
         true
     });
     take(columns.looked_when_got, "condition", &mut |record, text| {
-        let state = analysis::vocabulary::find_condition(text).map(|look| look.state.as_str()).filter(|state| matches!(*state, "open" | "off" | "poor"));
+        let state = analysis::vocabulary::find_condition(text)
+            .map(|look| look.state.as_str())
+            .filter(|state| matches!(*state, "open" | "off" | "poor"));
         record.condition = state.map(str::to_owned);
         record.condition.is_some()
     });
@@ -362,13 +436,19 @@ pub(crate) fn form_of(text: &str) -> Option<String> {
     let forms = analysis::vocabulary::catalogue().forms();
     forms
         .iter()
-        .find(|form| form.code == text.trim() || form.words.iter().any(|word| analysis::vocabulary::text::fold(word) == folded))
+        .find(|form| {
+            form.code == text.trim() || form.words.iter().any(|word| analysis::vocabulary::text::fold(word) == folded)
+        })
         .map(|form| form.code.to_owned())
 }
 
 /// Origin and source: one column may hold either.
 fn source(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, record: &mut Specimen, cells: &mut Cells) {
-    let told = |column: Option<u32>| column.and_then(|column| view.text(row, column).map(|text| (column, text))).filter(|(_, text)| !analysis::vocabulary::is_no_reading(text));
+    let told = |column: Option<u32>| {
+        column
+            .and_then(|column| view.text(row, column).map(|text| (column, text)))
+            .filter(|(_, text)| !analysis::vocabulary::is_no_reading(text))
+    };
     if let Some((column, text)) = told(columns.origin) {
         let spot = view.spot(row.row, column);
         if let Some(origin) = find_origin(&text) {
@@ -393,7 +473,13 @@ fn source(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, record
     let names_someone = kind.map_or(origin.is_none(), |found| !found.bare && origin.is_none());
     if names_someone {
         record.source_name = Some(text.clone());
-        work.desk.raise(Doubt::of("source_name_private").about(view.about(column)).at(spot, &text).fill("column", view.header(column)).cell(spot, "source"));
+        work.desk.raise(
+            Doubt::of("source_name_private")
+                .about(view.about(column))
+                .at(spot, &text)
+                .fill("column", view.header(column))
+                .cell(spot, "source"),
+        );
     }
     cells.push((spot, "source"));
 }
@@ -415,7 +501,14 @@ fn origin_read(work: &mut Work, view: &View, column: u32, spot: Spot, text: &str
 }
 
 /// When it was got. Returns the bounds if they are certain.
-fn acquire(work: &mut Work, record: &mut Specimen, acquired: &DayOf, cell: Option<&(Spot, String)>, label: Spot, cells: &mut Cells) -> Option<Bounds> {
+fn acquire(
+    work: &mut Work,
+    record: &mut Specimen,
+    acquired: &DayOf,
+    cell: Option<&(Spot, String)>,
+    label: Spot,
+    cells: &mut Cells,
+) -> Option<Bounds> {
     match acquired {
         DayOf::Known(known) => {
             record.acquired = Some(DaySpan { earliest: known.earliest, latest: Some(known.latest) });
@@ -450,12 +543,15 @@ fn out_of_order(work: &mut Work, record: &mut Specimen, end: &End, cells: &mut C
     }
     let about = fold::name(&end.label);
     match work.desk.ask("end_before_start", &about) {
-        Settled::Choice("swap", _) => record.acquired = Some(DaySpan { earliest: known.earliest, latest: Some(known.latest) }),
+        Settled::Choice("swap", _) => {
+            record.acquired = Some(DaySpan { earliest: known.earliest, latest: Some(known.latest) })
+        }
         Settled::Choice("got", _) => record.acquired = None,
         Settled::Choice(..) | Settled::LeaveOut => {}
         Settled::Open | Settled::DontKnow => {
             let (spot, written) = end.day_cell.clone().unwrap_or((end.row_cell, String::new()));
-            let dates: Cells = cells.iter().copied().filter(|(_, role)| *role == "date").chain([(spot, "date")]).collect();
+            let dates: Cells =
+                cells.iter().copied().filter(|(_, role)| *role == "date").chain([(spot, "date")]).collect();
             cells.retain(|(_, role)| *role != "date");
             let doubt = Doubt::of("end_before_start")
                 .about(about)
@@ -472,7 +568,15 @@ fn out_of_order(work: &mut Work, record: &mut Specimen, end: &End, cells: &mut C
     false
 }
 
-fn tank_of(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, label: &str, label_cell: Spot, table_tank: &mut Option<TankOf>) -> Option<(TankOf, Option<Spot>)> {
+fn tank_of(
+    work: &mut Work,
+    view: &View,
+    columns: &Columns,
+    row: &DataRow,
+    label: &str,
+    label_cell: Spot,
+    table_tank: &mut Option<TankOf>,
+) -> Option<(TankOf, Option<Spot>)> {
     let Some(column) = columns.tank else {
         let tank = table_tank.get_or_insert_with(|| tank::of_table(work, view)).clone();
         return Some((tank, None));
@@ -483,7 +587,13 @@ fn tank_of(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, label
             Some((tank::named(work, &text, spot, "tank"), Some(spot)))
         }
         None => {
-            work.desk.raise(Doubt::of("coral_without_tank").at(label_cell, label).fill("label", label).fill("written", label).cell(label_cell, "label"));
+            work.desk.raise(
+                Doubt::of("coral_without_tank")
+                    .at(label_cell, label)
+                    .fill("label", label)
+                    .fill("written", label)
+                    .cell(label_cell, "label"),
+            );
             None
         }
     }
@@ -502,12 +612,26 @@ fn stay(work: &mut Work, line: Option<u32>, label: &str, tank: TankOf, spot: Opt
 }
 
 fn placement(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, label: &str, label_cell: Spot) {
-    let told = |column: Option<u32>| column.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
-    let height = told(columns.height).and_then(|(text, spot)| analysis::vocabulary::find_height_word(&text).map(|term| (term.code, spot)));
-    let sting = told(columns.sting).and_then(|(text, spot)| analysis::vocabulary::yes_or_no(&text).map(|yes| (yes, spot)));
-    let flow = told(columns.flow).and_then(|(text, spot)| analysis::vocabulary::find_flow_word(&text).map(|term| (term.code, spot)));
-    let par = told(columns.par).and_then(|(text, spot)| crate::cell::number::numeral(&text, view.table.decimal_comma).map(|figures| (figures.first, spot))).filter(|(par, _)| (0.0..=2500.0).contains(par));
-    let spots = [height.map(|(_, spot)| (spot, "height")), flow.map(|(_, spot)| (spot, "flow")), par.map(|(_, spot)| (spot, "par")), sting.map(|(_, spot)| (spot, "stinging_neighbour"))];
+    let told = |column: Option<u32>| {
+        column.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))))
+    };
+    let height = told(columns.height)
+        .and_then(|(text, spot)| analysis::vocabulary::find_height_word(&text).map(|term| (term.code, spot)));
+    let sting =
+        told(columns.sting).and_then(|(text, spot)| analysis::vocabulary::yes_or_no(&text).map(|yes| (yes, spot)));
+    let flow = told(columns.flow)
+        .and_then(|(text, spot)| analysis::vocabulary::find_flow_word(&text).map(|term| (term.code, spot)));
+    let par = told(columns.par)
+        .and_then(|(text, spot)| {
+            crate::cell::number::numeral(&text, view.table.decimal_comma).map(|figures| (figures.first, spot))
+        })
+        .filter(|(par, _)| (0.0..=2500.0).contains(par));
+    let spots = [
+        height.map(|(_, spot)| (spot, "height")),
+        flow.map(|(_, spot)| (spot, "flow")),
+        par.map(|(_, spot)| (spot, "par")),
+        sting.map(|(_, spot)| (spot, "stinging_neighbour")),
+    ];
     if spots.iter().all(Option::is_none) {
         return;
     }
@@ -525,7 +649,17 @@ fn placement(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, lab
 }
 
 #[allow(clippy::too_many_arguments)] // the fields of a sighting
-pub(crate) fn look(work: &mut Work, line: Option<u32>, label: &str, on: chrono::NaiveDate, status: &str, condition: Option<i16>, remark: Option<String>, source: &str, cells: Cells) {
+pub(crate) fn look(
+    work: &mut Work,
+    line: Option<u32>,
+    label: &str,
+    on: chrono::NaiveDate,
+    status: &str,
+    condition: Option<i16>,
+    remark: Option<String>,
+    source: &str,
+    cells: Cells,
+) {
     let place = work.place(&cells, line);
     work.records.push(Record::Sighting(Sighting {
         specimen: label.to_owned(),
@@ -557,7 +691,12 @@ pub(crate) fn finish_row(
         Became::Living { status, condition, remark, cut } => {
             if let Some(day) = cut {
                 work.saw_day(day);
-                let cells: Cells = end.fate.iter().map(|(spot, _)| (*spot, "event")).chain(end.day_cell.iter().map(|(spot, _)| (*spot, "date"))).collect();
+                let cells: Cells = end
+                    .fate
+                    .iter()
+                    .map(|(spot, _)| (*spot, "event"))
+                    .chain(end.day_cell.iter().map(|(spot, _)| (*spot, "date")))
+                    .collect();
                 let place = work.place(&cells, line);
                 work.records.push(Record::Event(Event {
                     tank: None,
@@ -573,7 +712,14 @@ pub(crate) fn finish_row(
             let mut row_cells: Cells = vec![(end.row_cell, "label")];
             row_cells.extend(remark.as_ref().map(|(spot, _)| (*spot, "remark")));
             row_cells.extend(cells.into_iter().filter(|(spot, _)| *spot != end.row_cell).take(1));
-            summary.open.push(OpenRow { label: end.label.clone(), cells: row_cells, line, status, condition, remark: remark.map(|(_, text)| text) });
+            summary.open.push(OpenRow {
+                label: end.label.clone(),
+                cells: row_cells,
+                line,
+                status,
+                condition,
+                remark: remark.map(|(_, text)| text),
+            });
         }
         Became::Ended(ending, rescued) => {
             summary.losses = true;
@@ -593,7 +739,9 @@ pub(crate) fn finish_row(
         }
         Became::LeftOut => {
             summary.losses = true;
-            work.labels.extend(end.fate.iter().chain(&end.day_cell).chain(&end.cause).chain(&end.looked).map(|(spot, _)| *spot));
+            work.labels.extend(
+                end.fate.iter().chain(&end.day_cell).chain(&end.cause).chain(&end.looked).map(|(spot, _)| *spot),
+            );
         }
     }
 }
@@ -606,7 +754,15 @@ pub(crate) fn push_ending(work: &mut Work, line: Option<u32>, end: &End, mut end
 }
 
 /// Cuttings saved from a dying mother are new corals of the day of the cut.
-fn daughters(work: &mut Work, line: Option<u32>, end: &End, ending: &Ending, pieces: u32, mother: &Specimen, taxon: Option<analysis::vocabulary::TaxonSlug>) {
+fn daughters(
+    work: &mut Work,
+    line: Option<u32>,
+    end: &End,
+    ending: &Ending,
+    pieces: u32,
+    mother: &Specimen,
+    taxon: Option<analysis::vocabulary::TaxonSlug>,
+) {
     let cells: Cells = end.fate.iter().map(|(spot, _)| (*spot, "fate")).collect();
     for number in 1..=pieces.min(50) {
         let place: Place = work.place(&cells, line);
@@ -621,7 +777,8 @@ fn daughters(work: &mut Work, line: Option<u32>, end: &End, ending: &Ending, pie
             origin: Some(Origin::CaptiveGrown),
             origin_basis: Some(OriginBasis::OwnCutting),
             source_kind: Some("own_cutting".to_owned()),
-            acquired: (ending.earliest.is_some() || ending.latest.is_some()).then_some(DaySpan { earliest: ending.earliest, latest: ending.latest }),
+            acquired: (ending.earliest.is_some() || ending.latest.is_some())
+                .then_some(DaySpan { earliest: ending.earliest, latest: ending.latest }),
             tank: mother.tank.clone(),
             parent: Some(end.label.clone()),
             held: mother.held.iter().copied().filter(|held| *held == HeldFact::Taxon).collect(),
@@ -630,7 +787,13 @@ fn daughters(work: &mut Work, line: Option<u32>, end: &End, ending: &Ending, pie
         }));
         if let Some(tank) = &mother.tank {
             let place = work.place(&cells, line);
-            work.records.push(Record::Stay(Stay { specimen: format!("{} cutting {number}", end.label), tank: tank.clone(), from: None, to: None, place }));
+            work.records.push(Record::Stay(Stay {
+                specimen: format!("{} cutting {number}", end.label),
+                tank: tank.clone(),
+                from: None,
+                to: None,
+                place,
+            }));
         }
     }
 }

@@ -32,7 +32,9 @@ pub(crate) enum SizeSays {
 /// Reads a size cell.
 pub(crate) fn size(raw: &Raw, decimal_comma: bool) -> SizeSays {
     let text = match raw {
-        Raw::Number(value) => return SizeSays::Number { value: *value, unit: None, approximate: false, doubted: false },
+        Raw::Number(value) => {
+            return SizeSays::Number { value: *value, unit: None, approximate: false, doubted: false };
+        }
         Raw::Error(_) => return SizeSays::Fault,
         Raw::Bool(_) | Raw::Date(_) => return SizeSays::Word,
         Raw::Text(text) => fold::plain(text),
@@ -58,11 +60,16 @@ pub(crate) fn size(raw: &Raw, decimal_comma: bool) -> SizeSays {
 
 /// A number or a fraction, then a unit or nothing.
 fn with_unit(text: &str, decimal_comma: bool) -> Option<(f64, Option<UnitCode>)> {
-    let number = |text: &str| with_fraction(text, decimal_comma).or_else(|| numeral(text, decimal_comma).map(|figures| figures.first));
+    let number = |text: &str| {
+        with_fraction(text, decimal_comma).or_else(|| numeral(text, decimal_comma).map(|figures| figures.first))
+    };
     if let Some(value) = number(text) {
         return Some((value, None));
     }
-    let splits = text.char_indices().filter(|(at, c)| *at > 0 && (c.is_alphabetic() || matches!(c, '"' | '\''))).map(|(at, _)| at);
+    let splits = text
+        .char_indices()
+        .filter(|(at, c)| *at > 0 && (c.is_alphabetic() || matches!(c, '"' | '\'')))
+        .map(|(at, _)| at);
     for at in splits {
         let (head, tail) = (text[..at].trim(), text[at..].trim());
         if let (Some(value), Some(found)) = (number(head), find_unit(tail)) {
@@ -79,13 +86,19 @@ fn with_unit(text: &str, decimal_comma: bool) -> Option<(f64, Option<UnitCode>)>
 pub(crate) fn unit_in_header(header: &str) -> Option<UnitCode> {
     let bracket = header.split_once(['(', '[']).map(|(_, rest)| rest.trim_end_matches([')', ']']).trim());
     let last = header.split_whitespace().last().filter(|word| *word != header.trim());
-    let length = |text: &str| find_unit(text).map(|found| found.unit).filter(|unit| matches!(unit.as_str(), "mm" | "cm" | "m" | "in" | "mm2" | "cm2" | "in2" | "g" | "mg" | "kg" | "oz"));
+    let length = |text: &str| {
+        find_unit(text).map(|found| found.unit).filter(|unit| {
+            matches!(unit.as_str(), "mm" | "cm" | "m" | "in" | "mm2" | "cm2" | "in2" | "g" | "mg" | "kg" | "oz")
+        })
+    };
     bracket.and_then(length).or_else(|| last.and_then(length))
 }
 
 /// A length in mm; `None` where it has no unit or is none.
 pub(crate) fn length_mm(text: &str, unit: Option<UnitCode>, decimal_comma: bool) -> Option<f64> {
-    let SizeSays::Number { value, unit: own, .. } = size(&Raw::Text(text.to_owned()), decimal_comma) else { return None };
+    let SizeSays::Number { value, unit: own, .. } = size(&Raw::Text(text.to_owned()), decimal_comma) else {
+        return None;
+    };
     let unit = own.or(unit)?;
     let length = Measure::parse("max_diameter")?;
     length.convert(value, unit.as_str()).filter(|size| *size > 0.0 && *size < 5000.0)

@@ -3,7 +3,6 @@
 
 use std::collections::BTreeMap;
 
-
 use crate::canonical::{Cells, View, Work};
 use crate::cell::fold;
 use crate::context::KnownTank;
@@ -60,7 +59,9 @@ impl Tanks {
     /// The keeper's tank of exactly this name or alias, case and outer blanks aside.
     fn known(&self, name: &str) -> Option<&KnownTank> {
         let folded = fold::name(name);
-        self.known.iter().find(|tank| fold::name(&tank.name) == folded || tank.aliases.iter().any(|alias| fold::name(alias) == folded))
+        self.known.iter().find(|tank| {
+            fold::name(&tank.name) == folded || tank.aliases.iter().any(|alias| fold::name(alias) == folded)
+        })
     }
 
     /// A tank known to the keeper or already named in this file.
@@ -142,7 +143,10 @@ fn decide(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'stat
     if let Some(tank) = work.tanks.known(written) {
         return TankOf::Named(tank.name.clone());
     }
-    let near = work.tanks.known.iter().find(|tank| std::iter::once(&tank.name).chain(&tank.aliases).any(|name| is_near(folded, &fold::name(name))));
+    let near =
+        work.tanks.known.iter().find(|tank| {
+            std::iter::once(&tank.name).chain(&tank.aliases).any(|name| is_near(folded, &fold::name(name)))
+        });
     if let Some(near) = near.map(|tank| tank.name.clone()) {
         let settled = work.desk.ask("tank_name_near", folded);
         match settled {
@@ -223,7 +227,8 @@ fn without_volume(text: &str) -> (String, Option<f64>) {
     if let Some((name, inner)) = text.strip_suffix(')').and_then(|rest| rest.rsplit_once('('))
         && let crate::cell::mark::Says::Number(number) = crate::cell::mark::says(inner, false)
         && let (crate::cell::mark::Shape::Is(figures), Some(unit)) = (number.shape, number.unit.as_deref())
-        && let Ok(litres) = analysis::vocabulary::ParameterCode::parse("water_change").map_or(Err(()), |code| code.get().convert_event(figures.first, unit).map_err(drop))
+        && let Ok(litres) = analysis::vocabulary::ParameterCode::parse("water_change")
+            .map_or(Err(()), |code| code.get().convert_event(figures.first, unit).map_err(drop))
     {
         return (name.trim().to_owned(), Some(litres));
     }
@@ -242,7 +247,11 @@ pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
     }
     let by_name = [view.table.sheet.as_deref(), Some(work.stem.as_str())].into_iter().flatten().find_map(|name| {
         let spaced = name.replace(['_', '-', '.'], " ");
-        work.tanks.known(name).or_else(|| work.tanks.known(&spaced)).or_else(|| only_named_in(&work.tanks.known, &spaced)).map(|tank| tank.name.clone())
+        work.tanks
+            .known(name)
+            .or_else(|| work.tanks.known(&spaced))
+            .or_else(|| only_named_in(&work.tanks.known, &spaced))
+            .map(|tank| tank.name.clone())
     });
     if let Some(name) = by_name {
         work.tanks.note_use(&name, None);
@@ -309,7 +318,13 @@ fn unnamed(work: &mut Work, view: &View, about: &str, first: Spot) -> TankOf {
         choices.push(Choice { code: "tank".into(), label: names.join(", "), needs: Some("tank".into()) });
     }
     choices.push(Choice { code: "new".into(), label: "a new one".into(), needs: Some("text".into()) });
-    let doubt = Doubt::of("tank_unnamed").about(about).at(first, "").of_row().fill("table", view.table.sheet.clone().unwrap_or_else(|| work.stem.clone())).choices(choices).propose_nothing();
+    let doubt = Doubt::of("tank_unnamed")
+        .about(about)
+        .at(first, "")
+        .of_row()
+        .fill("table", view.table.sheet.clone().unwrap_or_else(|| work.stem.clone()))
+        .choices(choices)
+        .propose_nothing();
     let key = doubt.key();
     work.desk.raise(doubt);
     TankOf::Held(key)

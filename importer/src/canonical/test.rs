@@ -93,6 +93,8 @@ pub(crate) struct Test {
     pub basis: Option<&'static str>,
     /// Temperature and salinity of the same row.
     pub water: Water,
+    /// "No" was answered to a doubt about it: it is taken as written, and not doubted again.
+    pub confirmed: bool,
     /// Flags of the reading.
     pub flags: Vec<&'static str>,
     /// A value settled by a doubt, in the catalogue's unit: takes the place of the cell's own.
@@ -126,6 +128,7 @@ impl Test {
             unit: None,
             basis: None,
             water: Water::default(),
+            confirmed: false,
             flags: Vec::new(),
             settled: None,
             second: None,
@@ -195,7 +198,9 @@ impl Group {
     /// Unit and basis of a cell.
     pub fn unit_of(&self, test: &Test) -> (Option<UnitCode>, Option<&'static str>) {
         match test.unit {
-            Some(unit) if Some(unit) != self.unit => (Some(unit), test.basis.or_else(|| self.basis.filter(|basis| self.accepts(unit, basis)))),
+            Some(unit) if Some(unit) != self.unit => {
+                (Some(unit), test.basis.or_else(|| self.basis.filter(|basis| self.accepts(unit, basis))))
+            }
             _ => (self.unit, test.basis.or(self.basis)),
         }
     }
@@ -222,7 +227,9 @@ impl Group {
             .filter(|(_, test)| test.state == State::Pending)
             .filter_map(|(at, test)| match (test.settled, test.number()) {
                 (Some(settled), _) => Some((at, settled.middle())),
-                (None, Some(Number { shape: Shape::Is(figures), .. })) => self.canonical(test, figures.first).map(|value| (at, value)),
+                (None, Some(Number { shape: Shape::Is(figures), .. })) => {
+                    self.canonical(test, figures.first).map(|value| (at, value))
+                }
                 _ => None,
             })
             .collect()
@@ -251,6 +258,7 @@ pub(crate) fn put<'w>(work: &mut Work<'w>, test: &mut Test, about: &str, doubt: 
             test.state = State::Held;
         }
         Settled::LeaveOut => leave(work, test),
+        Settled::Choice("no" | "right" | "real" | "zero", _) => test.confirmed = true,
         Settled::Choice(..) => {}
     }
     settled
@@ -326,5 +334,9 @@ pub(crate) fn emit(work: &mut Work, group: Group) {
 pub(crate) fn taken(when: &DayOf) -> Option<Taken> {
     let DayOf::Known(known) = when else { return None };
     let on = known.exact()?;
-    Some(Taken { on, time: known.clock.map(|clock| clock.time), offset_minutes: known.clock.and_then(|clock| clock.offset_minutes) })
+    Some(Taken {
+        on,
+        time: known.clock.map(|clock| clock.time),
+        offset_minutes: known.clock.and_then(|clock| clock.offset_minutes),
+    })
 }

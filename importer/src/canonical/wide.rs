@@ -74,7 +74,13 @@ impl Frame {
 
 /// Marks a column's cells as labels; those that a record or a finding uses count there.
 pub(crate) fn label_column(work: &mut Work, view: &View, column: u32) {
-    let spots: Vec<_> = view.table.rows.iter().filter(|row| view.raw(row, column).is_some()).map(|row| view.spot(row.row, column)).collect();
+    let spots: Vec<_> = view
+        .table
+        .rows
+        .iter()
+        .filter(|row| view.raw(row, column).is_some())
+        .map(|row| view.spot(row.row, column))
+        .collect();
     work.labels.extend(spots);
 }
 
@@ -85,7 +91,8 @@ fn time_of(raw: &Raw) -> Option<Clock> {
         Raw::Date(at) => Some(Clock { time: at.time(), offset_minutes: None }),
         Raw::Number(part) if (0.0..1.0).contains(part) => {
             let seconds = (part * 86_400.0).round() as u32 % 86_400;
-            chrono::NaiveTime::from_num_seconds_from_midnight_opt(seconds, 0).map(|time| Clock { time, offset_minutes: None })
+            chrono::NaiveTime::from_num_seconds_from_midnight_opt(seconds, 0)
+                .map(|time| Clock { time, offset_minutes: None })
         }
         _ => None,
     }
@@ -103,10 +110,15 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             _ => None,
         })
         .collect();
-    let mut groups: BTreeMap<u32, Group> =
-        quantities.iter().map(|(column, quantity)| (*column, group(view.about(*column), view.header(*column), quantity, view.header_spot(*column)))).collect();
+    let mut groups: BTreeMap<u32, Group> = quantities
+        .iter()
+        .map(|(column, quantity)| {
+            (*column, group(view.about(*column), view.header(*column), quantity, view.header_spot(*column)))
+        })
+        .collect();
     for row in &view.table.rows {
-        let filled: Vec<&(u32, Quantity)> = quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
+        let filled: Vec<&(u32, Quantity)> =
+            quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
         remarks(work, view, row);
         if filled.is_empty() {
             continue;

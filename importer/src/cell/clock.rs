@@ -31,7 +31,11 @@ pub fn clock(text: &str) -> Option<Clock> {
     if parts.len() > 3 || (bare && half.is_none() && !spoken) {
         return None;
     }
-    if parts.iter().enumerate().any(|(i, p)| p.is_empty() || p.len() > 2 || (i > 0 && p.len() != 2) || !p.bytes().all(|b| b.is_ascii_digit())) {
+    if parts
+        .iter()
+        .enumerate()
+        .any(|(i, p)| p.is_empty() || p.len() > 2 || (i > 0 && p.len() != 2) || !p.bytes().all(|b| b.is_ascii_digit()))
+    {
         return None;
     }
     let mut numbers = parts.iter().map(|p| p.parse::<u32>().ok());

@@ -126,16 +126,130 @@ impl DateCell {
 
 const BEFORE: &[&str] = &["before", "pre", "prior to", "earlier than", "vor", "avant", "antes de", "antes del", "voor"];
 const BETWEEN: &[&str] = &["between", "zwischen", "entre", "tussen", "from", "von", "vom", "de", "du", "van", "desde"];
-const AND: &[&str] = &[" and ", " und ", " et ", " y ", " en ", " to ", " until ", " till ", " bis zum ", " bis ", " au ", " a ", " hasta ", " tot ", " & ", " - "];
-const ABOUT: &[&str] = &["ca.", "ca", "circa", "c.", "about", "around", "approx.", "approx", "approximately", "~", "etwa", "ungefähr", "gegen", "um", "vers", "env.", "environ", "hacia", "rond", "ongeveer"];
-const PART_OF: &[&str] = &["early", "mid", "late", "end", "beginning", "start", "anfang", "mitte", "ende", "debut", "début", "fin", "milieu", "principios", "finales", "mediados", "begin", "midden", "eind"];
+const AND: &[&str] = &[
+    " and ",
+    " und ",
+    " et ",
+    " y ",
+    " en ",
+    " to ",
+    " until ",
+    " till ",
+    " bis zum ",
+    " bis ",
+    " au ",
+    " a ",
+    " hasta ",
+    " tot ",
+    " & ",
+    " - ",
+];
+const ABOUT: &[&str] = &[
+    "ca.",
+    "ca",
+    "circa",
+    "c.",
+    "about",
+    "around",
+    "approx.",
+    "approx",
+    "approximately",
+    "~",
+    "etwa",
+    "ungefähr",
+    "gegen",
+    "um",
+    "vers",
+    "env.",
+    "environ",
+    "hacia",
+    "rond",
+    "ongeveer",
+];
+const PART_OF: &[&str] = &[
+    "early",
+    "mid",
+    "late",
+    "end",
+    "beginning",
+    "start",
+    "anfang",
+    "mitte",
+    "ende",
+    "debut",
+    "début",
+    "fin",
+    "milieu",
+    "principios",
+    "finales",
+    "mediados",
+    "begin",
+    "midden",
+    "eind",
+];
 const FILLERS: &[&str] = &["of", "the", "de", "del", "den", "der", "le", "am", "on", "im", "in", "en", "op", "el"];
 const WEEKDAYS: &[&str] = &[
-    "mon", "monday", "tue", "tues", "tuesday", "wed", "wednesday", "thu", "thur", "thurs", "thursday", "fri", "friday", "sat", "saturday", "sun",
-    "sunday", "mo", "montag", "di", "dienstag", "mi", "mittwoch", "do", "donnerstag", "fr", "freitag", "sa", "samstag", "sonnabend", "so",
-    "sonntag", "lun", "lundi", "mardi", "mer", "mercredi", "jeu", "jeudi", "ven", "vendredi", "sam", "samedi", "dim", "dimanche", "lunes",
-    "martes", "miercoles", "miércoles", "jueves", "viernes", "sabado", "sábado", "domingo", "maandag", "dinsdag", "woensdag", "donderdag",
-    "vrijdag", "zaterdag", "zondag",
+    "mon",
+    "monday",
+    "tue",
+    "tues",
+    "tuesday",
+    "wed",
+    "wednesday",
+    "thu",
+    "thur",
+    "thurs",
+    "thursday",
+    "fri",
+    "friday",
+    "sat",
+    "saturday",
+    "sun",
+    "sunday",
+    "mo",
+    "montag",
+    "di",
+    "dienstag",
+    "mi",
+    "mittwoch",
+    "do",
+    "donnerstag",
+    "fr",
+    "freitag",
+    "sa",
+    "samstag",
+    "sonnabend",
+    "so",
+    "sonntag",
+    "lun",
+    "lundi",
+    "mardi",
+    "mer",
+    "mercredi",
+    "jeu",
+    "jeudi",
+    "ven",
+    "vendredi",
+    "sam",
+    "samedi",
+    "dim",
+    "dimanche",
+    "lunes",
+    "martes",
+    "miercoles",
+    "miércoles",
+    "jueves",
+    "viernes",
+    "sabado",
+    "sábado",
+    "domingo",
+    "maandag",
+    "dinsdag",
+    "woensdag",
+    "donderdag",
+    "vrijdag",
+    "zaterdag",
+    "zondag",
 ];
 
 /// Reads a date cell written as text.
@@ -153,7 +267,12 @@ pub fn date(text: &str) -> DateCell {
         if let Some(rest) = strip_word(text, word).or_else(|| text.strip_prefix('<')) {
             let inner = date(rest);
             return match inner.said {
-                Said::Nothing | Said::Open | Said::Unreadable | Said::Before(_) | Said::Between(..) | Said::Serial(_) => DateCell::bare(Said::Unreadable),
+                Said::Nothing
+                | Said::Open
+                | Said::Unreadable
+                | Said::Before(_)
+                | Said::Between(..)
+                | Said::Serial(_) => DateCell::bare(Said::Unreadable),
                 said => DateCell { said: Said::Before(Box::new(said)), clock: None, short_year: inner.short_year },
             };
         }
@@ -212,7 +331,8 @@ fn with_year_of(left: &Said, right: &Said) -> Option<Said> {
         _ => return None,
     };
     Some(match named {
-        true => NaiveDate::from_ymd_opt(year, second, first).map_or(Said::Impossible { year, month: second, day: first }, Said::Day),
+        true => NaiveDate::from_ymd_opt(year, second, first)
+            .map_or(Said::Impossible { year, month: second, day: first }, Said::Day),
         false => Said::Numeric(Numeric { first, second, year }),
     })
 }
@@ -302,7 +422,11 @@ fn ymd(year: i32, month: u32, day: u32) -> Option<Said> {
 
 fn month_span(year: i32, month: u32) -> Option<Said> {
     let first = NaiveDate::from_ymd_opt(year, month, 1)?;
-    let next = if month == 12 { NaiveDate::from_ymd_opt(year + 1, 1, 1) } else { NaiveDate::from_ymd_opt(year, month + 1, 1) }?;
+    let next = if month == 12 {
+        NaiveDate::from_ymd_opt(year + 1, 1, 1)
+    } else {
+        NaiveDate::from_ymd_opt(year, month + 1, 1)
+    }?;
     Some(Said::Span(first, next.pred_opt()?))
 }
 
@@ -319,18 +443,35 @@ fn day_only(text: &str) -> Option<DateCell> {
         Some(year)
     };
     let said = match tokens.as_slice() {
-        [Number { value: y, digits: 4, .. }, Number { value: m, digits: 1..=2, .. }, Number { value: d, digits: 1..=2, .. }] => ymd(year(*y, 4, false)?, *m, *d)?,
-        [Number { value: y, digits: 2, .. }, Number { value: m, digits: 1..=2, .. }, Number { value: d, digits: 1..=2, .. }] if *y > 31 => ymd(year(*y, 2, false)?, *m, *d)?,
-        [Number { value: a, digits: 1..=2, .. }, Number { value: b, digits: 1..=2, .. }, Number { value: y, digits, apostrophe }] => {
-            numeric(*a, *b, year(*y, *digits, *apostrophe)?)?
-        }
+        [
+            Number { value: y, digits: 4, .. },
+            Number { value: m, digits: 1..=2, .. },
+            Number { value: d, digits: 1..=2, .. },
+        ] => ymd(year(*y, 4, false)?, *m, *d)?,
+        [
+            Number { value: y, digits: 2, .. },
+            Number { value: m, digits: 1..=2, .. },
+            Number { value: d, digits: 1..=2, .. },
+        ] if *y > 31 => ymd(year(*y, 2, false)?, *m, *d)?,
+        [
+            Number { value: a, digits: 1..=2, .. },
+            Number { value: b, digits: 1..=2, .. },
+            Number { value: y, digits, apostrophe },
+        ] => numeric(*a, *b, year(*y, *digits, *apostrophe)?)?,
         [Number { value: d, digits: 1..=2, .. }, Month(m), Number { value: y, digits, apostrophe }]
-        | [Month(m), Number { value: d, digits: 1..=2, .. }, Number { value: y, digits, apostrophe }] => ymd(year(*y, *digits, *apostrophe)?, *m, *d)?,
-        [Number { value: y, digits: 4, .. }, Month(m), Number { value: d, digits: 1..=2, .. }] => ymd(year(*y, 4, false)?, *m, *d)?,
-        [Month(m), Number { value: y, digits: 4, .. }] | [Number { value: y, digits: 4, .. }, Month(m)] => month_span(year(*y, 4, false)?, *m)?,
+        | [Month(m), Number { value: d, digits: 1..=2, .. }, Number { value: y, digits, apostrophe }] => {
+            ymd(year(*y, *digits, *apostrophe)?, *m, *d)?
+        }
+        [Number { value: y, digits: 4, .. }, Month(m), Number { value: d, digits: 1..=2, .. }] => {
+            ymd(year(*y, 4, false)?, *m, *d)?
+        }
+        [Month(m), Number { value: y, digits: 4, .. }] | [Number { value: y, digits: 4, .. }, Month(m)] => {
+            month_span(year(*y, 4, false)?, *m)?
+        }
         [Month(m), Number { value: y, digits: 2, apostrophe: true }] => month_span(year(*y, 2, true)?, *m)?,
         [Month(m), Number { value: y, digits: 2, .. }] if *y > 31 => month_span(year(*y, 2, true)?, *m)?,
-        [Number { value: m, digits: 1..=2, .. }, Number { value: y, digits: 4, .. }] | [Number { value: y, digits: 4, .. }, Number { value: m, digits: 1..=2, .. }] => {
+        [Number { value: m, digits: 1..=2, .. }, Number { value: y, digits: 4, .. }]
+        | [Number { value: y, digits: 4, .. }, Number { value: m, digits: 1..=2, .. }] => {
             month_span(year(*y, 4, false)?, *m)?
         }
         [Number { value: y, digits: 4, .. }] => {
@@ -339,11 +480,17 @@ fn day_only(text: &str) -> Option<DateCell> {
         }
         [Number { value, digits: 8, .. }] => ymd(year(*value / 10_000, 4, false)?, *value / 100 % 100, *value % 100)?,
         [Number { value, digits: 5, .. }] if text.trim().len() == 5 => Said::Serial(i64::from(*value)),
-        [Number { value: d, digits: 1..=2, .. }, Month(m)] | [Month(m), Number { value: d, digits: 1..=2, .. }] if !part_of && (1..=31).contains(d) => {
+        [Number { value: d, digits: 1..=2, .. }, Month(m)] | [Month(m), Number { value: d, digits: 1..=2, .. }]
+            if !part_of && (1..=31).contains(d) =>
+        {
             Said::NoYear { first: *d, second: *m, named: true }
         }
         [Number { value: a, digits: 1..=2, .. }, Number { value: b, digits: 1..=2, .. }]
-            if !part_of && text.contains(['/', '.', '-']) && (1..=31).contains(a) && (1..=31).contains(b) && (*a <= 12 || *b <= 12) =>
+            if !part_of
+                && text.contains(['/', '.', '-'])
+                && (1..=31).contains(a)
+                && (1..=31).contains(b)
+                && (*a <= 12 || *b <= 12) =>
         {
             Said::NoYear { first: *a, second: *b, named: false }
         }
@@ -373,7 +520,9 @@ impl Said {
     pub fn days(&self, order: Order) -> Option<(Option<NaiveDate>, NaiveDate)> {
         match self {
             Said::Day(day) => Some((Some(*day), *day)),
-            Said::Numeric(numeric) => numeric.day(order).or_else(|| numeric.day(order.other())).map(|day| (Some(day), day)),
+            Said::Numeric(numeric) => {
+                numeric.day(order).or_else(|| numeric.day(order.other())).map(|day| (Some(day), day))
+            }
             Said::Span(first, last) => Some((Some(*first), *last)),
             Said::Before(inner) => {
                 let (first, _) = inner.days(order)?;
@@ -414,7 +563,18 @@ mod tests {
 
     #[test]
     fn certain_days() {
-        for text in ["2024-03-05", "2024/3/5", "5 March 2024", "March 5, 2024", "5. März 2024", "5 mars 2024", "20240305", "5th of March 2024", "Tue 5 Mar 2024", "5-Mar-2024"] {
+        for text in [
+            "2024-03-05",
+            "2024/3/5",
+            "5 March 2024",
+            "March 5, 2024",
+            "5. März 2024",
+            "5 mars 2024",
+            "20240305",
+            "5th of March 2024",
+            "Tue 5 Mar 2024",
+            "5-Mar-2024",
+        ] {
             assert_eq!(said(text), Said::Day(ymd(2024, 3, 5)), "{text}");
         }
     }
@@ -453,7 +613,12 @@ mod tests {
     fn before_and_between() {
         assert_eq!(said("before 2020").days(Order::DayFirst), Some((None, ymd(2019, 12, 31))));
         assert_eq!(said("vor 2020").days(Order::DayFirst), Some((None, ymd(2019, 12, 31))));
-        for text in ["between 01.07 and 15.07.2023", "01.07.-15.07.2023", "01.07.2023 – 15.07.2023", "zwischen 01.07. und 15.07.2023"] {
+        for text in [
+            "between 01.07 and 15.07.2023",
+            "01.07.-15.07.2023",
+            "01.07.2023 – 15.07.2023",
+            "zwischen 01.07. und 15.07.2023",
+        ] {
             assert_eq!(said(text).days(Order::DayFirst), Some((Some(ymd(2023, 7, 1)), ymd(2023, 7, 15))), "{text}");
         }
     }
@@ -482,7 +647,19 @@ mod tests {
 
     #[test]
     fn words_that_are_no_days() {
-        for text in ["last week", "on holiday", "summer", "8.2", "45", "12 tentacles", "2 1/2 in", "é", "1é/2/2024", "99/99/2024", "a b c d e"] {
+        for text in [
+            "last week",
+            "on holiday",
+            "summer",
+            "8.2",
+            "45",
+            "12 tentacles",
+            "2 1/2 in",
+            "é",
+            "1é/2/2024",
+            "99/99/2024",
+            "a b c d e",
+        ] {
             assert!(matches!(said(text), Said::Unreadable | Said::NoYear { .. }), "{text}: {:?}", said(text));
         }
         assert_eq!(said("?"), Said::Open);

@@ -65,13 +65,89 @@ pub enum Says {
     Word,
 }
 
-const ABOUT: &[&str] = &["~", "≈", "±", "ca.", "ca ", "circa ", "c. ", "approx.", "approx ", "approximately ", "about ", "around ", "roughly ", "etwa ", "ungefähr ", "rund ", "environ ", "env.", "vers ", "aprox.", "aprox ", "unos ", "ongeveer ", "±"];
+const ABOUT: &[&str] = &[
+    "~",
+    "≈",
+    "±",
+    "ca.",
+    "ca ",
+    "circa ",
+    "c. ",
+    "approx.",
+    "approx ",
+    "approximately ",
+    "about ",
+    "around ",
+    "roughly ",
+    "etwa ",
+    "ungefähr ",
+    "rund ",
+    "environ ",
+    "env.",
+    "vers ",
+    "aprox.",
+    "aprox ",
+    "unos ",
+    "ongeveer ",
+    "±",
+];
 const ABOUT_AFTER: &[&str] = &["ish", "-ish", " approx", " approx.", " circa", " ca."];
-const BELOW: &[&str] = &["<=", "<", "less than ", "below ", "under ", "lower than ", "unter ", "kleiner als ", "weniger als ", "moins de ", "inférieur à ", "menos de ", "minder dan ", "onder ", "lt "];
-const ABOVE: &[&str] = &[">=", ">", "more than ", "above ", "over ", "greater than ", "über ", "mehr als ", "größer als ", "plus de ", "supérieur à ", "más de ", "meer dan ", "boven ", "gt "];
+const BELOW: &[&str] = &[
+    "<=",
+    "<",
+    "less than ",
+    "below ",
+    "under ",
+    "lower than ",
+    "unter ",
+    "kleiner als ",
+    "weniger als ",
+    "moins de ",
+    "inférieur à ",
+    "menos de ",
+    "minder dan ",
+    "onder ",
+    "lt ",
+];
+const ABOVE: &[&str] = &[
+    ">=",
+    ">",
+    "more than ",
+    "above ",
+    "over ",
+    "greater than ",
+    "über ",
+    "mehr als ",
+    "größer als ",
+    "plus de ",
+    "supérieur à ",
+    "más de ",
+    "meer dan ",
+    "boven ",
+    "gt ",
+];
 const RANGE: &[&str] = &[" to ", " - ", "...", "..", "-", " bis ", " à ", " a ", " tot ", " hasta "];
-const PAIR: &[&str] = &["->", "→", "=>", " then ", " / ", "/", ";", " & ", "&", " and ", " und ", " et ", " y ", " en ", " + ", ", "];
-const RETEST: &[&str] = &["retest", "re-test", "retested", "again", "second", "2nd", "repeat", "then", "nochmal", "wiederholt", "zweite", "retesté", "otra vez", "opnieuw", "or", "oder", "ou"];
+const PAIR: &[&str] =
+    &["->", "→", "=>", " then ", " / ", "/", ";", " & ", "&", " and ", " und ", " et ", " y ", " en ", " + ", ", "];
+const RETEST: &[&str] = &[
+    "retest",
+    "re-test",
+    "retested",
+    "again",
+    "second",
+    "2nd",
+    "repeat",
+    "then",
+    "nochmal",
+    "wiederholt",
+    "zweite",
+    "retesté",
+    "otra vez",
+    "opnieuw",
+    "or",
+    "oder",
+    "ou",
+];
 
 /// Reads a cell of a number column written as text.
 ///
@@ -111,7 +187,12 @@ pub fn says(text: &str, decimal_comma: bool) -> Says {
 /// `#DIV/0!` and the like, in any language a spreadsheet writes them.
 pub fn is_error_value(text: &str) -> bool {
     let text = text.trim();
-    text.starts_with('#') && text.len() > 2 && (text.ends_with('!') || text.ends_with('?') || text.eq_ignore_ascii_case("#n/a") || text.eq_ignore_ascii_case("#nv"))
+    text.starts_with('#')
+        && text.len() > 2
+        && (text.ends_with('!')
+            || text.ends_with('?')
+            || text.eq_ignore_ascii_case("#n/a")
+            || text.eq_ignore_ascii_case("#nv"))
 }
 
 /// A number with marks before or after it, filling the text.
@@ -150,13 +231,18 @@ fn bounded(text: &str, decimal_comma: bool) -> Option<Number> {
 
 fn range(text: &str, decimal_comma: bool) -> Option<(Figures, Figures, Option<String>)> {
     // "5 and 10" is two numbers, "between 5 and 10" is a range.
-    let inner = ["between ", "zwischen ", "entre ", "tussen ", "from ", "von "].iter().find_map(|word| text.strip_prefix(word));
+    let inner =
+        ["between ", "zwischen ", "entre ", "tussen ", "from ", "von "].iter().find_map(|word| text.strip_prefix(word));
     let (text, shortened) = (inner.unwrap_or(text), inner.is_some());
     let spoken: &[&str] = if shortened { &[" and ", " und ", " et ", " y ", " en "] } else { &[] };
     for mark in RANGE.iter().chain(spoken) {
         for (at, _) in text.match_indices(mark).filter(|(at, _)| *at > 0) {
             let (left, right) = (text[..at].trim(), text[at + mark.len()..].trim());
-            let (Some((lower, left_unit)), Some((upper, right_unit))) = (with_unit(left, decimal_comma), with_unit(right, decimal_comma)) else { continue };
+            let (Some((lower, left_unit)), Some((upper, right_unit))) =
+                (with_unit(left, decimal_comma), with_unit(right, decimal_comma))
+            else {
+                continue;
+            };
             let unit = right_unit.or(left_unit);
             return Some(if lower.first <= upper.first { (lower, upper, unit) } else { (upper, lower, unit) });
         }
@@ -212,7 +298,8 @@ fn bracketed(text: &str, decimal_comma: bool) -> Option<Says> {
         bounded(doubt, decimal_comma)?;
         return Some(Says::Number(Number { doubted: true, ..first }));
     }
-    let inner = RETEST.iter().find_map(|word| inner.strip_prefix(word)).unwrap_or(inner).trim_start_matches([':', '=']).trim();
+    let inner =
+        RETEST.iter().find_map(|word| inner.strip_prefix(word)).unwrap_or(inner).trim_start_matches([':', '=']).trim();
     let second = bounded(inner, decimal_comma)?;
     Some(Says::Two { first, second })
 }
@@ -220,17 +307,20 @@ fn bracketed(text: &str, decimal_comma: bool) -> Option<Says> {
 fn two(text: &str, decimal_comma: bool) -> Option<(Number, Number)> {
     for mark in PAIR {
         let Some((left, right)) = text.split_once(mark) else { continue };
-        let right = RETEST.iter().find_map(|word| right.trim().strip_prefix(word)).unwrap_or(right).trim_start_matches(':');
-        if let (Some(first), Some(second)) = (bounded(left.trim(), decimal_comma), bounded(right.trim(), decimal_comma)) {
+        let right =
+            RETEST.iter().find_map(|word| right.trim().strip_prefix(word)).unwrap_or(right).trim_start_matches(':');
+        if let (Some(first), Some(second)) = (bounded(left.trim(), decimal_comma), bounded(right.trim(), decimal_comma))
+        {
             let unit = second.unit.clone().or(first.unit.clone());
             return Some((Number { unit: unit.clone(), ..first }, Number { unit, ..second }));
         }
     }
     for word in ["retest", "repeat", "again"] {
         let Some((left, right)) = text.split_once(word) else { continue };
-        if let (Some(first), Some(second)) =
-            (bounded(left.trim().trim_end_matches([',', ';']), decimal_comma), bounded(right.trim().trim_start_matches(':'), decimal_comma))
-        {
+        if let (Some(first), Some(second)) = (
+            bounded(left.trim().trim_end_matches([',', ';']), decimal_comma),
+            bounded(right.trim().trim_start_matches(':'), decimal_comma),
+        ) {
             return Some((first, second));
         }
     }
@@ -251,7 +341,12 @@ fn letter(text: &str, decimal_comma: bool) -> Option<Number> {
             other => other,
         })
         .collect();
-    numeral(&mended, decimal_comma).map(|figures| Number { shape: Shape::Is(figures), unit: None, approximate: false, doubted: false })
+    numeral(&mended, decimal_comma).map(|figures| Number {
+        shape: Shape::Is(figures),
+        unit: None,
+        approximate: false,
+        doubted: false,
+    })
 }
 
 #[cfg(test)]
@@ -333,7 +428,10 @@ mod tests {
 
     #[test]
     fn no_text_panics() {
-        for text in ["é", "1é", "é1", "(", ")", "(é)", "1 (é", "<", "é/é", "1/é", "-é", "~", "?", "??", "1 é2", "İ1", "１", "1\u{301}"] {
+        for text in [
+            "é", "1é", "é1", "(", ")", "(é)", "1 (é", "<", "é/é", "1/é", "-é", "~", "?", "??", "1 é2", "İ1", "１",
+            "1\u{301}",
+        ] {
             says(text, false);
             says(text, true);
         }

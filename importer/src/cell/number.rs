@@ -51,7 +51,8 @@ pub fn numeral(text: &str, decimal_comma: bool) -> Option<Figures> {
     let commas = digits.matches(',').count();
     let points = digits.matches('.').count();
     let (mark, other) = if decimal_comma { (',', '.') } else { ('.', ',') };
-    let read = |decimal: Option<char>, groups: Option<char>| -> Option<(f64, u8)> { value_of(&digits, decimal, groups) };
+    let read =
+        |decimal: Option<char>, groups: Option<char>| -> Option<(f64, u8)> { value_of(&digits, decimal, groups) };
     let figures = match (commas, points) {
         (0, 0) => {
             let (value, _) = read(None, None)?;
@@ -112,7 +113,10 @@ fn value_of(digits: &str, decimal: Option<char>, groups: Option<char>) -> Option
     if !clean(&whole) || !clean(fraction) || (whole.is_empty() && fraction.is_empty()) {
         return None;
     }
-    let value: f64 = format!("{}.{}", if whole.is_empty() { "0" } else { &whole }, if fraction.is_empty() { "0" } else { fraction }).parse().ok()?;
+    let value: f64 =
+        format!("{}.{}", if whole.is_empty() { "0" } else { &whole }, if fraction.is_empty() { "0" } else { fraction })
+            .parse()
+            .ok()?;
     value.is_finite().then_some((value, fraction.len().min(250) as u8))
 }
 
@@ -130,7 +134,17 @@ fn exponent(digits: &str) -> Option<f64> {
 /// "2 1/2", "1/2", "2½" as numbers, for sizes in inches. `None` = no fraction in it.
 pub fn with_fraction(text: &str, decimal_comma: bool) -> Option<f64> {
     let text = text.trim();
-    let vulgar = [('½', 0.5), ('¼', 0.25), ('¾', 0.75), ('⅓', 1.0 / 3.0), ('⅔', 2.0 / 3.0), ('⅛', 0.125), ('⅜', 0.375), ('⅝', 0.625), ('⅞', 0.875)];
+    let vulgar = [
+        ('½', 0.5),
+        ('¼', 0.25),
+        ('¾', 0.75),
+        ('⅓', 1.0 / 3.0),
+        ('⅔', 2.0 / 3.0),
+        ('⅛', 0.125),
+        ('⅜', 0.375),
+        ('⅝', 0.625),
+        ('⅞', 0.875),
+    ];
     for (sign, part) in vulgar {
         if let Some(whole) = text.strip_suffix(sign) {
             let whole = whole.trim();

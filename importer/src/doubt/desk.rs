@@ -52,7 +52,9 @@ impl<'a> Settled<'a> {
     /// The value as text.
     pub fn text(self) -> Option<String> {
         match self {
-            Settled::Choice(_, Some(Value::String(text))) => Some(text.trim().to_owned()).filter(|text| !text.is_empty()),
+            Settled::Choice(_, Some(Value::String(text))) => {
+                Some(text.trim().to_owned()).filter(|text| !text.is_empty())
+            }
             Settled::Choice(_, Some(Value::Number(number))) => Some(number.to_string()),
             _ => None,
         }
@@ -62,7 +64,9 @@ impl<'a> Settled<'a> {
     pub fn number(self) -> Option<f64> {
         match self {
             Settled::Choice(_, Some(Value::Number(number))) => number.as_f64(),
-            Settled::Choice(_, Some(Value::String(text))) => text.trim().parse().ok().filter(|value: &f64| value.is_finite()),
+            Settled::Choice(_, Some(Value::String(text))) => {
+                text.trim().parse().ok().filter(|value: &f64| value.is_finite())
+            }
             _ => None,
         }
     }
@@ -78,7 +82,9 @@ impl<'a> Settled<'a> {
     /// The value as two days, in order: `["2023-07-01", "2023-07-15"]` or `"2023-07-01/2023-07-15"`.
     pub fn days(self) -> Option<(chrono::NaiveDate, chrono::NaiveDate)> {
         let (first, last) = match self {
-            Settled::Choice(_, Some(Value::Array(days))) if days.len() == 2 => (days[0].as_str()?.trim().parse().ok()?, days[1].as_str()?.trim().parse().ok()?),
+            Settled::Choice(_, Some(Value::Array(days))) if days.len() == 2 => {
+                (days[0].as_str()?.trim().parse().ok()?, days[1].as_str()?.trim().parse().ok()?)
+            }
             Settled::Choice(_, Some(Value::String(text))) => {
                 let (first, last) = text.split_once('/')?;
                 (first.trim().parse().ok()?, last.trim().parse().ok()?)
@@ -279,7 +285,8 @@ impl<'a> Desk<'a> {
         for (position, key) in self.order.iter().enumerate() {
             let Some(doubt) = doubts.remove(key) else { continue };
             let first = doubt.first.or_else(|| doubt.cells.first().map(|(spot, _)| *spot));
-            let answered = answers.get(key.as_str()).filter(|answer| answer.choice == "dont_know").map(|_| "dont_know".to_owned());
+            let answered =
+                answers.get(key.as_str()).filter(|answer| answer.choice == "dont_know").map(|_| "dont_know".to_owned());
             out.push((first, position, finish(key, doubt, answered, sheets)));
         }
         out.sort_by_key(|(first, position, _)| (*first, *position));
@@ -307,7 +314,10 @@ fn finish(key: &str, doubt: Doubt, answered: Option<String>, sheets: &[Option<St
         finding.proposed = Some(Answer { key: key.to_owned(), choice, value });
     }
     let answerable = |proposed: &Answer| {
-        finding.choices.iter().any(|choice| choice.code == proposed.choice && (choice.needs.is_none() || proposed.value.is_some()))
+        finding
+            .choices
+            .iter()
+            .any(|choice| choice.code == proposed.choice && (choice.needs.is_none() || proposed.value.is_some()))
     };
     if doubt.propose_nothing || !finding.proposed.as_ref().is_some_and(answerable) {
         finding.proposed = None;
@@ -316,7 +326,16 @@ fn finish(key: &str, doubt: Doubt, answered: Option<String>, sheets: &[Option<St
         finding.held = held(&doubt.cells, sheets);
     }
     finding.answered = answered;
-    finding.cells = doubt.cells.iter().map(|(spot, role)| CellRef { sheet: sheet_of(*spot), row: spot.row, column: spot.column, role: (*role).to_owned() }).collect();
+    finding.cells = doubt
+        .cells
+        .iter()
+        .map(|(spot, role)| CellRef {
+            sheet: sheet_of(*spot),
+            row: spot.row,
+            column: spot.column,
+            role: (*role).to_owned(),
+        })
+        .collect();
     finding
 }
 
@@ -362,7 +381,13 @@ mod tests {
     fn alike_cells_join_into_one_finding() {
         let mut desk = Desk::new(&[]);
         for row in [2, 3, 7] {
-            desk.raise(Doubt::of("fate_word_unclear").about("gone").at(spot(row, 4), "gone").fill("word", "gone").cell(spot(row, 4), "fate"));
+            desk.raise(
+                Doubt::of("fate_word_unclear")
+                    .about("gone")
+                    .at(spot(row, 4), "gone")
+                    .fill("word", "gone")
+                    .cell(spot(row, 4), "fate"),
+            );
         }
         desk.raise(Doubt::of("fate_word_unclear").about("gone").cell(spot(3, 4), "fate"));
         let findings = desk.findings(&[None]);

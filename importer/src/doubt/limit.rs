@@ -29,7 +29,12 @@ fn decimals(work: &mut Work, group: &Group, test: &mut Test) {
         let second = figures.second.filter(|second| fits(*second));
         let take = |work: &mut Work, test: &Test, value: f64, told: bool| {
             if told {
-                work.desk.raise(about_cell("decimal_other", group, test).about(&group.about).fill("value", format!("{value}")).cell(test.spot, "value"));
+                work.desk.raise(
+                    about_cell("decimal_other", group, test)
+                        .about(&group.about)
+                        .fill("value", format!("{value}"))
+                        .cell(test.spot, "value"),
+                );
             }
             Some(Figures { first: value, second: None, other_mark: false, decimals: figures.decimals })
         };
@@ -97,7 +102,6 @@ fn probe_buffers(work: &mut Work, group: &mut Group) {
         if [4.0, 7.0, 10.01].contains(&value) && (value - usual).abs() > 0.4 {
             match put(work, test, &about, about_cell("probe_fault", group, test)) {
                 Settled::Choice("fault", _) => leave(work, test),
-                Settled::Choice(..) => test.flags.push("confirmed"),
                 _ => {}
             }
         }
@@ -109,19 +113,28 @@ fn slipped_digits(work: &mut Work, group: &mut Group) {
     let values = group.canonical_values();
     // Nutrients do rise tenfold; there only what is impossible is asked about.
     let steady = group.parameter.zero == ZeroPolicy::NotPossible;
-    let possible: Vec<f64> = values.iter().map(|(_, value)| *value).filter(|value| group.parameter.is_possible(*value)).collect();
-    let Some(usual) = median(possible.iter().copied()).filter(|usual| *usual > 0.0 && possible.len() >= 2) else { return };
+    let possible: Vec<f64> =
+        values.iter().map(|(_, value)| *value).filter(|value| group.parameter.is_possible(*value)).collect();
+    let Some(usual) = median(possible.iter().copied()).filter(|usual| *usual > 0.0 && possible.len() >= 2) else {
+        return;
+    };
     let inside = |value: f64| (value - usual).abs() <= 0.15 * usual;
     let mut slips = Vec::new();
     for (at, value) in values {
         let test = &group.tests[at];
-        if !test.pending() || group.parameter.is_plausible(value) || (!steady && group.parameter.is_possible(value)) || inside(value) {
+        if !test.pending()
+            || test.confirmed
+            || group.parameter.is_plausible(value)
+            || (!steady && group.parameter.is_possible(value))
+            || inside(value)
+        {
             continue;
         }
         let Some(Number { shape: Shape::Is(figures), .. }) = test.number() else { continue };
-        let meant = [(figures.first / 10.0), (figures.first / 100.0), (figures.first * 10.0)]
-            .into_iter()
-            .find(|meant| group.canonical(test, *meant).is_some_and(|value| inside(value) && group.parameter.is_possible(value)));
+        let meant =
+            [(figures.first / 10.0), (figures.first / 100.0), (figures.first * 10.0)].into_iter().find(|meant| {
+                group.canonical(test, *meant).is_some_and(|value| inside(value) && group.parameter.is_possible(value))
+            });
         if let Some(meant) = meant {
             slips.push((at, meant));
         }
@@ -132,7 +145,6 @@ fn slipped_digits(work: &mut Work, group: &mut Group) {
         let doubt = about_cell("digit_shifted", group, &test).fill("value", format!("{meant}"));
         match put(work, &mut test, &name, doubt) {
             Settled::Choice("yes", _) => test.put(meant),
-            Settled::Choice(..) => test.flags.push("confirmed"),
             _ => {}
         }
         group.tests[at] = test;
@@ -142,7 +154,8 @@ fn slipped_digits(work: &mut Work, group: &mut Group) {
 /// The value in the catalogue's unit, inside the hard limits.
 fn value(work: &mut Work, group: &Group, test: &mut Test) {
     let Some(Number { shape, .. }) = test.number().cloned() else { return };
-    let canonical = |figures: Figures| group.canonical(test, figures.first).filter(|value| group.parameter.is_possible(*value));
+    let canonical =
+        |figures: Figures| group.canonical(test, figures.first).filter(|value| group.parameter.is_possible(*value));
     let settled = match shape {
         Shape::Is(figures) => canonical(figures).map(Value::is),
         Shape::Below(figures) => canonical(figures).map(|limit| Value::below(limit, floor(group))),
@@ -179,12 +192,16 @@ fn unusual(work: &mut Work, group: &Group) {
     let spread = usual.and_then(|usual| median(values.iter().map(|(_, value)| (value - usual).abs())));
     for (at, value) in &values {
         let test = &group.tests[*at];
-        let exact = test.settled.is_some_and(|settled| settled.qualifier == crate::record::Qualifier::Equal) && test.own_scale.is_none() && test.state == State::Pending;
+        let exact = test.settled.is_some_and(|settled| settled.qualifier == crate::record::Qualifier::Equal)
+            && test.own_scale.is_none()
+            && test.state == State::Pending;
         if !exact || test.flags.contains(&"zero_reported") {
             continue;
         }
         let far = match (usual, spread) {
-            (Some(usual), Some(spread)) if values.len() >= 8 && spread > 0.0 => (value - usual).abs() > 12.0 * spread && (value - usual).abs() > 0.2 * usual.abs(),
+            (Some(usual), Some(spread)) if values.len() >= 8 && spread > 0.0 => {
+                (value - usual).abs() > 12.0 * spread && (value - usual).abs() > 0.2 * usual.abs()
+            }
             _ => false,
         };
         if !group.parameter.is_plausible(*value) || far {

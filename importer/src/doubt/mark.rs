@@ -34,7 +34,9 @@ fn one(work: &mut Work, group: &Group, test: &mut Test) {
             let question = doubt("letter_in_number", test).fill("value", shown(&number));
             match put(work, test, &about, question) {
                 Settled::Choice("yes", _) => test.says = Says::Number(number),
-                Settled::Choice(..) => refuse(work, test, doubt("word_in_numbers", test).about(test.written.to_lowercase())),
+                Settled::Choice(..) => {
+                    refuse(work, test, doubt("word_in_numbers", test).about(test.written.to_lowercase()))
+                }
                 _ => {}
             }
         }
@@ -56,7 +58,12 @@ fn number_with_marks(work: &mut Work, group: &Group, test: &mut Test, number: Nu
         }
     }
     if number.approximate {
-        work.desk.raise(about_written("number_approximate", &group.header, group.parameter, test).about(&group.about).fill("value", shown(&number)).cell(test.spot, "value"));
+        work.desk.raise(
+            about_written("number_approximate", &group.header, group.parameter, test)
+                .about(&group.about)
+                .fill("value", shown(&number))
+                .cell(test.spot, "value"),
+        );
         test.flags.push("approximate");
     }
     if let Shape::Span(lower, upper) = number.shape
@@ -85,14 +92,20 @@ fn number_with_marks(work: &mut Work, group: &Group, test: &mut Test, number: Nu
 }
 
 fn not_detected(work: &mut Work, group: &Group, test: &mut Test) {
-    let limit = group.limit.and_then(|limit| group.canonical(test, limit)).or_else(|| instrument_limit(work, group, test));
+    let limit =
+        group.limit.and_then(|limit| group.canonical(test, limit)).or_else(|| instrument_limit(work, group, test));
     if let Some(limit) = limit {
         test.settled = Some(Value::below(limit, floor(group)));
         return;
     }
     if work.desk.ask("limit_missing", &group.about) == Settled::DontKnow {
         // Loads without a band: nothing is known above it.
-        test.settled = Some(Value { value: None, lower: floor(group), upper: None, qualifier: crate::record::Qualifier::Interval });
+        test.settled = Some(Value {
+            value: None,
+            lower: floor(group),
+            upper: None,
+            qualifier: crate::record::Qualifier::Interval,
+        });
         test.flags.push("limit_unknown");
         return;
     }
@@ -124,7 +137,12 @@ fn instrument_limit(work: &Work, group: &Group, test: &Test) -> Option<f64> {
 }
 
 /// A fact of the instrument for the test's tank, or for all tanks.
-pub(crate) fn instrument<T>(work: &Work, group: &Group, test: &Test, fact: impl Fn(&crate::context::KnownInstrument) -> Option<T>) -> Option<T> {
+pub(crate) fn instrument<T>(
+    work: &Work,
+    group: &Group,
+    test: &Test,
+    fact: impl Fn(&crate::context::KnownInstrument) -> Option<T>,
+) -> Option<T> {
     let tank = match &test.tank {
         crate::canonical::tank::TankOf::Named(name) => Some(crate::cell::fold::name(name)),
         _ => None,
@@ -137,14 +155,17 @@ pub(crate) fn instrument<T>(work: &Work, group: &Group, test: &Test, fact: impl 
         .filter(fits)
         .filter(|instrument| instrument.tank.as_deref().map(crate::cell::fold::name) == tank && tank.is_some())
         .find_map(&fact);
-    own.or_else(|| work.instruments.iter().rev().filter(fits).filter(|instrument| instrument.tank.is_none()).find_map(&fact))
+    own.or_else(|| {
+        work.instruments.iter().rev().filter(fits).filter(|instrument| instrument.tank.is_none()).find_map(&fact)
+    })
 }
 
 fn trace(work: &mut Work, group: &Group, test: &mut Test) {
     let question = about_written("trace_word", &group.header, group.parameter, test);
     match put(work, test, &group.about, question) {
         Settled::Choice("below", _) => {
-            let step = instrument(work, group, test, |instrument| instrument.step.or(instrument.limit)).or(group.parameter.step);
+            let step = instrument(work, group, test, |instrument| instrument.step.or(instrument.limit))
+                .or(group.parameter.step);
             match step {
                 Some(step) => test.settled = Some(Value::below(step, floor(group))),
                 None => leave(work, test),
@@ -217,7 +238,12 @@ pub(crate) fn became_date(work: &mut Work, group: &Group, test: &mut Test, raw: 
     match put(work, test, &group.about, question) {
         Settled::Choice("between", _) => {
             let figures = crate::cell::number::Figures::certain;
-            test.says = Says::Number(Number { shape: Shape::Span(figures(low), figures(high)), unit: None, approximate: false, doubted: false });
+            test.says = Says::Number(Number {
+                shape: Shape::Span(figures(low), figures(high)),
+                unit: None,
+                approximate: false,
+                doubted: false,
+            });
         }
         Settled::Choice(..) => {
             let about = test.written.to_lowercase();

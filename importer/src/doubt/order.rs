@@ -53,8 +53,10 @@ pub fn decide(entries: &[Entry], sister: Option<Order>) -> Verdict {
     let backward = |order: Order| steps_back(entries, order);
     let (day_first, month_first) = (backward(Order::DayFirst), backward(Order::MonthFirst));
     // Four different dates in sequence under one order, and at least twice out of it under the other.
-    let distinct = numerics.iter().map(|n| (n.year, n.first, n.second)).collect::<std::collections::BTreeSet<_>>().len();
-    for (order, own, other) in [(Order::DayFirst, day_first, month_first), (Order::MonthFirst, month_first, day_first)] {
+    let distinct =
+        numerics.iter().map(|n| (n.year, n.first, n.second)).collect::<std::collections::BTreeSet<_>>().len();
+    for (order, own, other) in [(Order::DayFirst, day_first, month_first), (Order::MonthFirst, month_first, day_first)]
+    {
         if own == 0 && other >= 2 && distinct >= 4 {
             return Verdict::Decided(order);
         }
@@ -98,11 +100,7 @@ mod tests {
     use super::*;
 
     fn entries(texts: &[&str]) -> Vec<Entry> {
-        texts
-            .iter()
-            .flat_map(|text| crate::cell::date::date(text).said.numerics())
-            .map(Entry::Numeric)
-            .collect()
+        texts.iter().flat_map(|text| crate::cell::date::date(text).said.numerics()).map(Entry::Numeric).collect()
     }
 
     #[test]

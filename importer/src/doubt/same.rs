@@ -19,7 +19,10 @@ pub(crate) fn settle(work: &mut Work, groups: &mut [Group]) {
                 continue;
             }
             let (TankOf::Named(tank), Some(taken)) = (&test.tank, taken(&test.when)) else { continue };
-            places.entry((crate::cell::fold::name(tank), group.parameter.code.as_str(), test.specimen.clone(), taken)).or_default().push((g, t));
+            places
+                .entry((crate::cell::fold::name(tank), group.parameter.code.as_str(), test.specimen.clone(), taken))
+                .or_default()
+                .push((g, t));
         }
     }
     for (key, mut same) in places.into_iter().filter(|(_, same)| same.len() > 1) {
@@ -44,7 +47,11 @@ fn repeats(work: &mut Work, groups: &mut [Group], same: &mut Vec<(usize, usize)>
             kept.push((g, t));
             continue;
         };
-        work.desk.raise(about_cell("row_repeated", &groups[g], test).fill("row", test.spot.row.to_string()).cells(test.cells.iter().copied()));
+        work.desk.raise(
+            about_cell("row_repeated", &groups[g], test)
+                .fill("row", test.spot.row.to_string())
+                .cells(test.cells.iter().copied()),
+        );
         let cells = test.cells.clone();
         groups[g].tests[t].state = State::Left;
         let kept_cells = &mut groups[kg].tests[kt].cells;
@@ -59,8 +66,8 @@ fn repeats(work: &mut Work, groups: &mut [Group], same: &mut Vec<(usize, usize)>
 
 fn conflict(work: &mut Work, groups: &mut [Group], key: &Key, same: &[(usize, usize)]) {
     let columns: std::collections::BTreeSet<&str> = same.iter().map(|(g, _)| groups[*g].about.as_str()).collect();
-    let two_kits = columns.len() > 1
-        && matches!(work.desk.ask("column_twice", key.1), Settled::Choice("two_kits" | "repeat", _));
+    let two_kits =
+        columns.len() > 1 && matches!(work.desk.ask("column_twice", key.1), Settled::Choice("two_kits" | "repeat", _));
     let name = format!("{}|{}|{}", key.0, key.1, key.3);
     let settled = work.desk.ask("row_conflict", &name);
     let replicate = two_kits || matches!(settled, Settled::Choice("two_tests", _));

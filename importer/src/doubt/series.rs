@@ -5,7 +5,8 @@ use crate::canonical::test::{Group, State, about_cell, median, put, taken};
 use crate::doubt::desk::Settled;
 
 /// Factors between two ways of expressing one number: parameter, the two bases, larger per smaller.
-const STEPS: [(&str, &str, &str, f64); 2] = [("nitrate", "NO3", "N", 62.004 / 14.007), ("phosphate", "PO4", "P", 94.969761998 / 30.973761998)];
+const STEPS: [(&str, &str, &str, f64); 2] =
+    [("nitrate", "NO3", "N", 62.004 / 14.007), ("phosphate", "PO4", "P", 94.969761998 / 30.973761998)];
 
 /// Looks at a settled group as a whole.
 pub(crate) fn settle(work: &mut Work, group: &mut Group) {
@@ -15,8 +16,15 @@ pub(crate) fn settle(work: &mut Work, group: &mut Group) {
 
 /// The level of a column jumps once by ×4.43 (N and NO3) or ×3.07 (P and PO4) and stays there.
 fn basis_step(work: &mut Work, group: &mut Group) {
-    let Some((_, whole, part, factor)) = STEPS.into_iter().find(|(code, ..)| *code == group.parameter.code.as_str()) else { return };
-    let values: Vec<(usize, f64)> = group.canonical_values().into_iter().filter(|(at, value)| *value > 0.0 && group.tests[*at].settled.is_some()).collect();
+    let Some((_, whole, part, factor)) = STEPS.into_iter().find(|(code, ..)| *code == group.parameter.code.as_str())
+    else {
+        return;
+    };
+    let values: Vec<(usize, f64)> = group
+        .canonical_values()
+        .into_iter()
+        .filter(|(at, value)| *value > 0.0 && group.tests[*at].settled.is_some())
+        .collect();
     if values.len() < 8 {
         return;
     }
@@ -25,16 +33,21 @@ fn basis_step(work: &mut Work, group: &mut Group) {
         let middle = level(part);
         part.iter().all(|(_, value)| (value / middle).ln().abs() < 0.18)
     };
-    let step = (4..=values.len() - 4).find(|&cut| {
-        let (before, after) = values.split_at(cut);
-        let ratio = level(after) / level(before);
-        let fits = |ratio: f64| (ratio / factor).ln().abs() < 0.05;
-        steady(before) && steady(after) && (fits(ratio) || fits(1.0 / ratio))
-    });
-    let Some(cut) = step else { return };
+    // One jump and only one: two level stretches have no other large step inside them.
+    let mut jumps = (1..values.len()).filter(|&at| (values[at].1 / values[at - 1].1).ln().abs() > 0.6 * factor.ln());
+    let (Some(cut), None) = (jumps.next(), jumps.next()) else { return };
+    if cut < 4 || cut + 4 > values.len() {
+        return;
+    }
     let (before, after) = values.split_at(cut);
+    let ratio = level(after) / level(before);
+    let fits = |ratio: f64| (ratio / factor).ln().abs() < 0.05;
+    if !steady(before) || !steady(after) || !(fits(ratio) || fits(1.0 / ratio)) {
+        return;
+    }
     // The lower side is the one counted as nitrogen or phosphorus.
-    let lower: Vec<usize> = if level(after) > level(before) { before } else { after }.iter().map(|(at, _)| *at).collect();
+    let lower: Vec<usize> =
+        if level(after) > level(before) { before } else { after }.iter().map(|(at, _)| *at).collect();
     let about = format!("{}:step", group.about);
     for at in lower {
         let mut test = group.tests[at].clone();
@@ -72,7 +85,12 @@ fn probe_stuck(work: &mut Work, group: &mut Group) {
         let end = timed[start..].iter().position(|row| !same(row)).map_or(timed.len(), |length| start + length);
         let hours = (timed[end - 1].1 - timed[start].1).num_hours();
         let whole_series = start == 0 && end == timed.len();
-        if end - start >= 12 && (6..=24 * 60).contains(&hours) && timed[start].3 >= 1 && !whole_series && varies(&timed, start, end) {
+        if end - start >= 12
+            && (6..=24 * 60).contains(&hours)
+            && timed[start].3 >= 1
+            && !whole_series
+            && varies(&timed, start, end)
+        {
             let about = format!("{}:{}", group.about, timed[start].1.format("%Y-%m-%dT%H:%M"));
             for &(at, ..) in &timed[start..end] {
                 let mut test = group.tests[at].clone();

@@ -50,7 +50,12 @@ pub(crate) fn each(group: &mut Group, mut run: impl FnMut(&Group, &mut Test)) {
 
 /// The written numbers of pending cells.
 pub(crate) fn written(group: &Group) -> Vec<f64> {
-    group.tests.iter().filter(|test| test.pending()).filter_map(|test| test.figures().map(|figures| figures.first)).collect()
+    group
+        .tests
+        .iter()
+        .filter(|test| test.pending())
+        .filter_map(|test| test.figures().map(|figures| figures.first))
+        .collect()
 }
 
 /// Units written in the cells: another than the column's wins, with a note.
@@ -61,7 +66,8 @@ fn cell_units(work: &mut Work, group: &mut Group) {
             return;
         }
         // "8.2 h" under a parameter that knows no hours is a word, not a unit.
-        let known = group.parameter.accepts.iter().any(|accepted| accepted.unit == found.unit) || group.parameter.is_own_scale(found.unit);
+        let known = group.parameter.accepts.iter().any(|accepted| accepted.unit == found.unit)
+            || group.parameter.is_own_scale(found.unit);
         if !known {
             let about = test.written.to_lowercase();
             let doubt = about_cell("word_in_numbers", group, test).about(about);
@@ -87,7 +93,12 @@ fn own_scales(work: &mut Work, group: &mut Group) {
             Shape::Above(figures) => Value::above(figures.first),
             Shape::Span(lower, upper) => Value::between(lower.first, upper.first),
         };
-        work.desk.raise(about_cell("unit_own_scale", group, test).about(&group.about).fill("unit", unit.get().printed).cell(test.spot, "value"));
+        work.desk.raise(
+            about_cell("unit_own_scale", group, test)
+                .about(&group.about)
+                .fill("unit", unit.get().printed)
+                .cell(test.spot, "value"),
+        );
         let written = number.unit.clone().unwrap_or_else(|| unit.get().printed.to_owned());
         test.settled = Some(value);
         test.flags.push("own_scale");
@@ -108,7 +119,9 @@ fn column_unit(work: &mut Work, group: &mut Group) {
     }
     let middle = middle.unwrap_or_default();
     let near = |value: f64| match parameter.plausible {
-        Some((low, high)) => parameter.is_possible(value) && value >= low / 10.0 && value <= (high * 10.0).max(high + 1.0),
+        Some((low, high)) => {
+            parameter.is_possible(value) && value >= low / 10.0 && value <= (high * 10.0).max(high + 1.0)
+        }
         None => parameter.is_possible(value),
     };
     if near(middle) {
@@ -141,7 +154,10 @@ fn ask_unit(work: &mut Work, group: &mut Group, fitting: &[UnitCode]) {
     }
     units.sort();
     units.dedup();
-    let choices: Vec<Choice> = units.iter().map(|unit| Choice { code: unit.as_str().to_owned(), label: unit.get().printed.to_owned(), needs: None }).collect();
+    let choices: Vec<Choice> = units
+        .iter()
+        .map(|unit| Choice { code: unit.as_str().to_owned(), label: unit.get().printed.to_owned(), needs: None })
+        .collect();
     let proposed = match fitting {
         [only] => Some(*only),
         _ => None,
@@ -170,18 +186,30 @@ pub(crate) fn put_or_hold(work: &mut Work, test: &mut Test, about: &str, doubt: 
 
 /// The unit that an answer names, by its code or its value.
 fn unit_of_answer(group: &Group, choice: &str, settled: Settled) -> Option<UnitCode> {
-    let known = |text: &str| UnitCode::parse(text).or_else(|| find_unit(text).map(|found| found.unit)).filter(|unit| group.parameter.accepts.iter().any(|accepted| accepted.unit == *unit));
+    let known = |text: &str| {
+        UnitCode::parse(text)
+            .or_else(|| find_unit(text).map(|found| found.unit))
+            .filter(|unit| group.parameter.accepts.iter().any(|accepted| accepted.unit == *unit))
+    };
     known(choice).or_else(|| settled.text().and_then(|text| known(&text)))
 }
 
 /// A number outside the hard limits under its stated unit that another unit of the parameter would explain.
 fn contradictions(work: &mut Work, group: &mut Group) {
-    let usual = median(group.canonical_values().into_iter().map(|(_, value)| value).filter(|value| group.parameter.is_plausible(*value)));
+    let usual = median(
+        group
+            .canonical_values()
+            .into_iter()
+            .map(|(_, value)| value)
+            .filter(|value| group.parameter.is_plausible(*value)),
+    );
     let about = group.about.clone();
     each(group, |group, test| {
-        let Some(figures) = test.figures() else { return };
+        let Some(figures) = test.figures().filter(|_| !test.confirmed) else { return };
         let possible = |value: Option<f64>| value.is_some_and(|value| group.parameter.is_possible(value));
-        if possible(group.canonical(test, figures.first)) || figures.second.is_some_and(|second| possible(group.canonical(test, second))) {
+        if possible(group.canonical(test, figures.first))
+            || figures.second.is_some_and(|second| possible(group.canonical(test, second)))
+        {
             return;
         }
         let (own, _) = group.unit_of(test);
@@ -193,7 +221,8 @@ fn contradictions(work: &mut Work, group: &mut Group) {
             .filter(|accepted| accepted.basis.is_none() || accepted.assumed)
             .filter(|accepted| {
                 group.parameter.convert(figures.first, accepted.unit.as_str(), accepted.basis).is_ok_and(|value| {
-                    group.parameter.is_plausible(value) && usual.is_none_or(|usual| usual == 0.0 || (0.2..5.0).contains(&(value / usual)))
+                    group.parameter.is_plausible(value)
+                        && usual.is_none_or(|usual| usual == 0.0 || (0.2..5.0).contains(&(value / usual)))
                 })
             })
             .map(|accepted| (accepted.unit, accepted.basis))
@@ -201,10 +230,12 @@ fn contradictions(work: &mut Work, group: &mut Group) {
         let [(unit, basis)] = fits.as_slice() else { return };
         let stated = own.unwrap_or(group.parameter.unit);
         let name = format!("{about}:{}", unit.as_str());
-        let doubt = about_cell("unit_contradicts", group, test).fill("unit", stated.get().printed).fill("fits", unit.get().printed).propose("unit", None);
+        let doubt = about_cell("unit_contradicts", group, test)
+            .fill("unit", stated.get().printed)
+            .fill("fits", unit.get().printed)
+            .propose("unit", None);
         if let Settled::Choice("unit", _) = put(work, test, &name, doubt) {
-            test.unit = Some(*unit);
-            test.basis = *basis;
+            (test.unit, test.basis) = (Some(*unit), *basis);
         }
     });
 }

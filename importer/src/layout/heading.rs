@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use analysis::vocabulary::{HeaderRole, ParameterCode, find_parameter_by_word, find_unit, header_roles};
+use analysis::vocabulary::{HeaderRole, ParameterCode, find_unit, header_roles};
 
 use crate::grid::Raw;
 
@@ -80,7 +80,7 @@ impl Headings {
         });
         Head {
             roles: header_roles(text),
-            parameter: !find_parameter_by_word(text).is_empty(),
+            parameter: !crate::meaning::quantities(text).is_empty(),
             tab,
             unit: find_unit(text).is_some() || is_format(text),
         }

@@ -106,7 +106,13 @@ fn doubted(work: &mut Work, draft: &mut Draft) -> bool {
         }
     }
     if draft.approximate {
-        work.desk.raise(draft.doubt("number_approximate").about(&draft.about).fill("value", format!("{}", draft.value)).cell(draft.spot, "value"));
+        work.desk.raise(
+            draft
+                .doubt("number_approximate")
+                .about(&draft.about)
+                .fill("value", format!("{}", draft.value))
+                .cell(draft.spot, "value"),
+        );
     }
     true
 }
@@ -132,18 +138,35 @@ fn units(work: &mut Work, drafts: &mut Vec<Draft>) {
 }
 
 fn unit_missing(work: &mut Work, draft: &mut Draft, before: Option<f64>) -> bool {
-    let mut units: Vec<UnitCode> = draft.measure.accepts.iter().map(|row| row.unit).filter(|unit| !matches!(unit.as_str(), "m" | "kg" | "oz")).collect();
+    let mut units: Vec<UnitCode> = draft
+        .measure
+        .accepts
+        .iter()
+        .map(|row| row.unit)
+        .filter(|unit| !matches!(unit.as_str(), "m" | "kg" | "oz"))
+        .collect();
     units.dedup();
-    let fits = |unit: &UnitCode| before.zip(draft.measure.convert(draft.value, unit.as_str())).map(|(before, size)| (size / before).ln().abs());
-    let nearest = units.iter().copied().filter_map(|unit| fits(&unit).map(|far| (far, unit))).filter(|(far, _)| *far < 0.7).min_by(|a, b| a.0.total_cmp(&b.0));
-    let choices: Vec<Choice> = units.iter().map(|unit| Choice { code: unit.as_str().to_owned(), label: unit.get().printed.to_owned(), needs: None }).collect();
+    let fits = |unit: &UnitCode| {
+        before.zip(draft.measure.convert(draft.value, unit.as_str())).map(|(before, size)| (size / before).ln().abs())
+    };
+    let nearest = units
+        .iter()
+        .copied()
+        .filter_map(|unit| fits(&unit).map(|far| (far, unit)))
+        .filter(|(far, _)| *far < 0.7)
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    let choices: Vec<Choice> = units
+        .iter()
+        .map(|unit| Choice { code: unit.as_str().to_owned(), label: unit.get().printed.to_owned(), needs: None })
+        .collect();
     let mut doubt = draft.doubt("size_unit_missing").choices(choices);
     doubt = match nearest {
         Some((_, unit)) => doubt.propose(unit.as_str(), None),
         None => doubt.propose_nothing(),
     };
     let Some(settled) = put(work, draft, &draft.about, doubt.clone()) else { return false };
-    let chosen = settled.choice().and_then(UnitCode::parse).or_else(|| settled.text().as_deref().and_then(UnitCode::parse));
+    let chosen =
+        settled.choice().and_then(UnitCode::parse).or_else(|| settled.text().as_deref().and_then(UnitCode::parse));
     match chosen.filter(|unit| draft.measure.accepts.iter().any(|row| row.unit == *unit)) {
         Some(unit) => {
             draft.unit = Some(unit);
@@ -195,10 +218,21 @@ fn possible(work: &mut Work, draft: &Draft) -> bool {
         "g" => 100_000.0,
         _ => 100_000.0,
     };
-    let fits = draft.size().is_some_and(|size| size > 0.0 && size <= limit && (draft.measure.unit.as_str() != "1" || size.fract() == 0.0));
+    let fits = draft
+        .size()
+        .is_some_and(|size| size > 0.0 && size <= limit && (draft.measure.unit.as_str() != "1" || size.fract() == 0.0));
     if !fits {
-        let doubt = draft.doubt("outside_limits").about(format!("{}:{}", draft.about, draft.written)).fill("low", "0").fill("high", format!("{limit}"));
-        work.desk.raise(doubt.fill("parameter", draft.measure.name).fill("unit", draft.measure.unit.get().printed).cells(draft.cells.iter().copied()));
+        let doubt = draft
+            .doubt("outside_limits")
+            .about(format!("{}:{}", draft.about, draft.written))
+            .fill("low", "0")
+            .fill("high", format!("{limit}"));
+        work.desk.raise(
+            doubt
+                .fill("parameter", draft.measure.name)
+                .fill("unit", draft.measure.unit.get().printed)
+                .cells(draft.cells.iter().copied()),
+        );
     }
     fits
 }
@@ -213,7 +247,12 @@ fn jumps(work: &mut Work, drafts: &[Draft]) {
             let ratio = size / before;
             if !(0.7..=1.5).contains(&ratio) {
                 let label = &draft.coral_written;
-                work.desk.raise(draft.doubt("size_jump").about(format!("{}:{}", draft.about, crate::cell::fold::name(label))).cell(draft.spot, "value"));
+                work.desk.raise(
+                    draft
+                        .doubt("size_jump")
+                        .about(format!("{}:{}", draft.about, crate::cell::fold::name(label)))
+                        .cell(draft.spot, "value"),
+                );
             }
         }
     }
@@ -239,7 +278,11 @@ fn record(work: &mut Work, draft: Draft) {
         if work.desk.ask("date_missing", &about) == Settled::LeaveOut {
             return work.labels.extend(draft.cells.iter().map(|(spot, _)| *spot));
         }
-        let doubt = Doubt::of("date_missing").about(about).at(draft.spot, &draft.written).fill("row", draft.spot.row.to_string()).cells(draft.cells.iter().copied());
+        let doubt = Doubt::of("date_missing")
+            .about(about)
+            .at(draft.spot, &draft.written)
+            .fill("row", draft.spot.row.to_string())
+            .cells(draft.cells.iter().copied());
         return work.desk.raise(doubt);
     };
     work.saw_day(on);

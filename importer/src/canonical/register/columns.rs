@@ -173,4 +173,3 @@ impl Columns {
 fn has_text(view: &View, column: u32) -> bool {
     view.table.rows.iter().any(|row| matches!(view.raw(row, column), Some(Raw::Text(_))))
 }
-

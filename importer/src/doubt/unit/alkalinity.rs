@@ -21,10 +21,17 @@ pub(super) fn settle(work: &mut Work, group: &mut Group) {
     if group.unit.is_none() {
         let values = written(group);
         let count = |unit: &str| values.iter().filter(|value| band(**value) == Some(unit)).count();
-        let best = ["dKH", "mg/L", "meq/L"].into_iter().max_by_key(|unit| (count(unit), std::cmp::Reverse(*unit == "meq/L")));
+        let best =
+            ["dKH", "mg/L", "meq/L"].into_iter().max_by_key(|unit| (count(unit), std::cmp::Reverse(*unit == "meq/L")));
         group.unit = UnitCode::parse(best.filter(|unit| count(unit) > 0).unwrap_or("dKH"));
     }
-    let usual = median(group.canonical_values().into_iter().map(|(_, value)| value).filter(|value| group.parameter.is_plausible(*value)));
+    let usual = median(
+        group
+            .canonical_values()
+            .into_iter()
+            .map(|(_, value)| value)
+            .filter(|value| group.parameter.is_possible(*value)),
+    );
     let about = group.about.clone();
     each(group, |group, test| {
         let Some(value) = test.figures().map(|figures| figures.first) else { return };
@@ -32,7 +39,11 @@ pub(super) fn settle(work: &mut Work, group: &mut Group) {
             return;
         }
         let Some(unit) = group.unit_of(test).0 else { return };
-        let Some(fits) = band(value).filter(|fits| *fits != unit.as_str() && !(unit.as_str() == "mmol/L" && *fits == "meq/L")) else { return };
+        let Some(fits) =
+            band(value).filter(|fits| *fits != unit.as_str() && !(unit.as_str() == "mmol/L" && *fits == "meq/L"))
+        else {
+            return;
+        };
         let as_stated = group.canonical(test, value);
         let as_fitting = group.parameter.convert(value, fits, None).ok();
         // A low reading stays low if the tank's other readings are low too.
@@ -47,7 +58,9 @@ pub(super) fn settle(work: &mut Work, group: &mut Group) {
         let Some(other) = UnitCode::parse(fits) else { return };
         let name = format!("{about}:{fits}");
         let printed = if fits == "mg/L" { "ppm CaCO3" } else { other.get().printed };
-        let doubt = about_cell("alkalinity_unit", group, test).fill("unit", printed).fill("value", as_fitting.map_or_else(String::new, |value| format!("{value:.2}")));
+        let doubt = about_cell("alkalinity_unit", group, test)
+            .fill("unit", printed)
+            .fill("value", as_fitting.map_or_else(String::new, |value| format!("{value:.2}")));
         if let Settled::Choice("yes", _) = put(work, test, &name, doubt) {
             test.unit = Some(other);
             test.basis = None;

@@ -109,7 +109,9 @@ fn conductivities(work: &mut Work, group: &Group, test: &mut Test, about: &str) 
         // A cell in air.
         match put(work, test, about, about_cell("probe_fault", group, test)) {
             Settled::Choice("fault", _) => crate::canonical::test::leave(work, test),
-            Settled::Choice(..) => crate::canonical::test::refuse(work, test, crate::doubt::limit::outside(group, test)),
+            Settled::Choice(..) => {
+                crate::canonical::test::refuse(work, test, crate::doubt::limit::outside(group, test))
+            }
             _ => {}
         }
         return;
@@ -122,7 +124,8 @@ fn conductivities(work: &mut Work, group: &Group, test: &mut Test, about: &str) 
     if !fits || basis.is_some() && stated {
         return;
     }
-    let micro = if stated { unit.is_some_and(|unit| unit.as_str() == "uS/cm") } else { looks(value) == Looks::MicroSiemens };
+    let micro =
+        if stated { unit.is_some_and(|unit| unit.as_str() == "uS/cm") } else { looks(value) == Looks::MicroSiemens };
     let unit = UnitCode::parse(if micro { "uS/cm" } else { "mS/cm" });
     let doubt = about_cell("conductivity_in_salinity", group, test).fill("unit", if micro { "µS/cm" } else { "mS/cm" });
     match put(work, test, about, doubt) {
@@ -135,7 +138,8 @@ fn conductivities(work: &mut Work, group: &Group, test: &mut Test, about: &str) 
             test.basis = Some("raw");
             if test.water.temperature.is_none() {
                 // Without the water's temperature a raw conductivity has no salinity: it waits.
-                let waiting = about_cell("conductivity_in_salinity", group, test).about(about).cells(test.cells.iter().copied());
+                let waiting =
+                    about_cell("conductivity_in_salinity", group, test).about(about).cells(test.cells.iter().copied());
                 work.desk.raise(waiting);
                 test.state = State::Held;
             }
@@ -148,10 +152,13 @@ fn conductivities(work: &mut Work, group: &Group, test: &mut Test, about: &str) 
 /// A gravity's reference temperatures: header, instrument, or one question a column.
 fn reference(work: &mut Work, group: &Group, test: &mut Test, about: &str) {
     let (unit, basis) = group.unit_of(test);
-    if unit.is_none_or(|unit| unit.as_str() != "SG") || basis.is_some() {
+    let gravity = test.figures().is_some_and(|figures| (0.98..1.06).contains(&figures.first));
+    if unit.is_none_or(|unit| unit.as_str() != "SG") || basis.is_some() || !gravity {
         return;
     }
-    if let Some(reference) = instrument(work, group, test, |instrument| instrument.reference.clone()).as_deref().and_then(known_reference) {
+    if let Some(reference) =
+        instrument(work, group, test, |instrument| instrument.reference.clone()).as_deref().and_then(known_reference)
+    {
         test.unit = unit;
         test.basis = Some(reference);
         return;
@@ -165,7 +172,8 @@ fn reference(work: &mut Work, group: &Group, test: &mut Test, about: &str) {
         }
     }
     let doubt = about_cell("gravity_reference_missing", group, test);
-    let chosen = settled.choice().and_then(known_reference).or_else(|| settled.text().as_deref().and_then(known_reference));
+    let chosen =
+        settled.choice().and_then(known_reference).or_else(|| settled.text().as_deref().and_then(known_reference));
     match chosen {
         Some(reference) => {
             test.unit = unit;
@@ -191,7 +199,8 @@ fn unsure(shape: Shape) -> Option<Value> {
 
 /// The catalogue's name of a reference as written.
 fn known_reference(text: &str) -> Option<&'static str> {
-    let compact: String = text.to_lowercase().chars().filter(|c| c.is_ascii_digit() || *c == '/' || *c == '_' || *c == 'f').collect();
+    let compact: String =
+        text.to_lowercase().chars().filter(|c| c.is_ascii_digit() || *c == '/' || *c == '_' || *c == 'f').collect();
     match compact.replace('_', "/").as_str() {
         "25/25" | "77/77f" | "77/77" => Some("25/25"),
         "20/20" | "68/68f" | "68/68" => Some("20/20"),

@@ -35,7 +35,9 @@ fn phosphate_scale(work: &mut Work, group: &mut Group, values: &[f64]) {
     let about = group.about.clone();
     each(group, |group, test| {
         let Some(value) = test.figures().map(|figures| figures.first).filter(|value| whole(*value)) else { return };
-        if test.number().is_some_and(|number| number.unit.is_some()) || test.unit.is_some_and(|unit| Some(unit) != group.unit) {
+        if test.number().is_some_and(|number| number.unit.is_some())
+            || test.unit.is_some_and(|unit| Some(unit) != group.unit)
+        {
             return;
         }
         let doubt = about_cell("phosphate_scale", group, test).fill("value", format!("{value}"));
@@ -54,7 +56,14 @@ fn phosphate_scale(work: &mut Work, group: &mut Group, values: &[f64]) {
         match settled.choice() {
             Some("first") => test.basis = Some("PO4"),
             Some("second") => test.basis = Some("P"),
-            _ => put_or_hold(work, test, &name, about_cell("basis_unclear", group, test).fill("first", "phosphate (PO4)").fill("second", "phosphorus (P)")),
+            _ => put_or_hold(
+                work,
+                test,
+                &name,
+                about_cell("basis_unclear", group, test)
+                    .fill("first", "phosphate (PO4)")
+                    .fill("second", "phosphorus (P)"),
+            ),
         }
     });
 }
@@ -66,13 +75,15 @@ pub(super) fn bare_phosphorus(work: &mut Work, group: &mut Group) {
     }
     let words = analysis::vocabulary::text::words(&group.header);
     let first = words.first().map(String::as_str);
-    let bare = matches!(first, Some("p" | "phosphorus" | "phosphor" | "phosphore" | "fosforo" | "fosfor")) && !words.iter().any(|word| word.starts_with("po4") || word.starts_with("phosphat"));
+    let bare = matches!(first, Some("p" | "phosphorus" | "phosphor" | "phosphore" | "fosforo" | "fosfor"))
+        && !words.iter().any(|word| word.starts_with("po4") || word.starts_with("phosphat"));
     if !bare {
         return;
     }
     let about = group.about.clone();
     each(group, |group, test| {
-        let doubt = about_cell("basis_unclear", group, test).fill("first", "phosphate (PO4)").fill("second", "phosphorus (P)");
+        let doubt =
+            about_cell("basis_unclear", group, test).fill("first", "phosphate (PO4)").fill("second", "phosphorus (P)");
         match put(work, test, &about, doubt) {
             Settled::Choice("first", _) => (test.unit, test.basis) = (test.unit.or(group.unit), Some("PO4")),
             Settled::Choice(..) => (test.unit, test.basis) = (test.unit.or(group.unit), Some("P")),
@@ -83,7 +94,9 @@ pub(super) fn bare_phosphorus(work: &mut Work, group: &mut Group) {
 
 /// A factor of a thousand against the series.
 fn trace_scale(work: &mut Work, group: &mut Group, values: &[f64], unit: UnitCode) {
-    let Some(usual) = median(values.iter().copied().filter(|value| *value > 0.0)).filter(|_| values.len() >= 3) else { return };
+    let Some(usual) = median(values.iter().copied().filter(|value| *value > 0.0)).filter(|_| values.len() >= 3) else {
+        return;
+    };
     let other = if unit.as_str() == "mg/L" { "ug/L" } else { "mg/L" };
     let about = group.about.clone();
     each(group, |group, test| {

@@ -30,7 +30,9 @@ pub(super) fn settle(work: &mut Work, group: &mut Group) {
         if unit == "Cel" && SENSOR_FAULTS.contains(&value) {
             match put(work, test, &about, about_cell("probe_fault", group, test)) {
                 Settled::Choice("fault", _) => crate::canonical::test::leave(work, test),
-                Settled::Choice(..) if !group.parameter.is_possible(value) => refuse(work, test, crate::doubt::limit::outside(group, test)),
+                Settled::Choice(..) if !group.parameter.is_possible(value) => {
+                    refuse(work, test, crate::doubt::limit::outside(group, test))
+                }
                 _ => {}
             }
             return;
@@ -41,7 +43,9 @@ pub(super) fn settle(work: &mut Work, group: &mut Group) {
             _ => return,
         };
         let shown = if other == "degF" { (value - 32.0) / 1.8 } else { value };
-        let doubt = about_cell("fahrenheit_or_celsius", group, test).fill("value", format!("{shown:.2}")).fill("unit", UnitCode::parse(other).map_or("", |unit| unit.get().printed));
+        let doubt = about_cell("fahrenheit_or_celsius", group, test)
+            .fill("value", format!("{shown:.2}"))
+            .fill("unit", UnitCode::parse(other).map_or("", |unit| unit.get().printed));
         if let Settled::Choice("yes", _) = put(work, test, &about, doubt) {
             test.unit = UnitCode::parse(other);
             test.basis = None;
