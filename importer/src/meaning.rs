@@ -5,8 +5,8 @@
 use std::collections::BTreeMap;
 
 use analysis::vocabulary::{
-    FateMatch, HeaderRole, NameMatch, ParameterCode, ParameterKind, UnitCode, catalogue, find_fate,
-    find_parameter_by_word, find_substance_without_code, find_unit, header_roles, resolve_name,
+    FateMatch, HeaderRole, Measure, NameMatch, ParameterCode, ParameterKind, UnitCode, catalogue, find_fate,
+    find_measure, find_parameter_by_word, find_substance_without_code, find_unit, header_roles, resolve_name,
 };
 
 use crate::canonical::{View, Work};
@@ -27,6 +27,8 @@ pub enum Meaning {
     Role(HeaderRole),
     /// Readings of a parameter.
     Quantity(Quantity),
+    /// Sizes of a measure, by its code.
+    Measure(String),
     /// A column of the ready-made sheet, by its code.
     Coded(String),
     /// Kept as a label: remarks, prices, what the keeper left out.
@@ -139,10 +141,84 @@ fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str, before: &
                 .iter()
                 .copied()
                 .find(|role| free(*role, view.table.kind, before) && !(dateless && *role == HeaderRole::Date));
-            role.map_or(Meaning::Label, Meaning::Role)
+            match (role, view.table.kind) {
+                (Some(role), _) => Meaning::Role(role),
+                (None, Kind::Register) if is_dated(view, column) => unknown_days(work, view, column),
+                (None, Kind::Diary) if roles.is_empty() && find_measure(header).is_none() => {
+                    unknown_sizes(work, view, column)
+                }
+                _ => Meaning::Label,
+            }
         }
     }
 }
+
+/// Choices of a question about a column, by code.
+fn choices(codes: &[(&str, &str)]) -> Vec<Choice> {
+    codes
+        .iter()
+        .map(|(code, label)| Choice { code: (*code).to_owned(), label: (*label).to_owned(), needs: None })
+        .collect()
+}
+
+/// Asks what a column is; its cells wait.
+fn ask(work: &mut Work, view: &View, column: u32, choices: Vec<Choice>) -> Meaning {
+    let cells = view.table.rows.iter().filter(|row| view.raw(row, column).is_some());
+    let cells: Vec<_> = cells.map(|row| (view.spot(row.row, column), "value")).collect();
+    work.desk.raise(
+        Doubt::of("column_unknown")
+            .about(view.about(column))
+            .at(view.header_spot(column), view.header(column))
+            .fill("column", view.header(column))
+            .cells(cells)
+            .choices(choices)
+            .propose_nothing(),
+    );
+    Meaning::Waiting
+}
+
+/// Days of a register under a word that nobody knows.
+fn unknown_days(work: &mut Work, view: &View, column: u32) -> Meaning {
+    match work.desk.ask("column_unknown", &view.about(column)) {
+        Settled::Choice("acquired", _) => Meaning::Role(HeaderRole::Acquired),
+        Settled::Choice("ended", _) => Meaning::Role(HeaderRole::Ended),
+        Settled::Choice("last_seen", _) => Meaning::Role(HeaderRole::LastSeen),
+        Settled::Choice(..) | Settled::LeaveOut => Meaning::Label,
+        Settled::Open | Settled::DontKnow => {
+            let days = [
+                ("acquired", "the day it came"),
+                ("ended", "the day it ended"),
+                ("last_seen", "the day it was last seen alive"),
+                ("remark", "a remark"),
+            ];
+            ask(work, view, column, choices(&days))
+        }
+    }
+}
+
+/// Numbers of a diary under a word that nobody knows.
+fn unknown_sizes(work: &mut Work, view: &View, column: u32) -> Meaning {
+    if numbers(view, column).is_empty() {
+        return Meaning::Label;
+    }
+    match work.desk.ask("column_unknown", &view.about(column)) {
+        Settled::Choice("remark", _) | Settled::LeaveOut => Meaning::Label,
+        Settled::Choice(choice, _) if Measure::parse(choice).is_some() => Meaning::Measure(choice.to_owned()),
+        _ => {
+            let mut known: Vec<(&str, &str)> = MEASURES
+                .iter()
+                .filter_map(|code| Measure::parse(code))
+                .map(|measure| (measure.code, measure.name))
+                .collect();
+            known.push(("remark", "a remark"));
+            ask(work, view, column, choices(&known))
+        }
+    }
+}
+
+/// Measures offered where a diary's column is unknown.
+const MEASURES: [&str; 7] =
+    ["max_diameter", "height", "head_count", "branch_count", "planar_area", "shell_length", "buoyant_weight"];
 
 /// Of two columns of one role that can be there only once, the first keeps it.
 fn free(role: HeaderRole, kind: Kind, before: &BTreeMap<u32, Meaning>) -> bool {

@@ -16,6 +16,7 @@ use crate::canonical::{Cells, View, Work};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
 use crate::layout::DataRow;
+use crate::meaning::Meaning;
 use crate::record::{Event, Record, Taken};
 
 mod sizing; // sizes on their way to records
@@ -57,8 +58,13 @@ impl Columns {
             if pair || taken.contains(&Some(header.column)) {
                 continue;
             }
-            if let Some(found) = find_measure(&header.text) {
-                measures.push((header.column, found.measure, found.basis));
+            let told = match view.meanings.get(&header.column) {
+                Some(Meaning::Waiting) => None,
+                Some(Meaning::Measure(code)) => Measure::parse(code).map(|measure| (measure, measure.basis)),
+                _ => find_measure(&header.text).map(|found| (found.measure, found.basis)),
+            };
+            if let Some((measure, basis)) = told {
+                measures.push((header.column, measure, basis));
             }
         }
         Columns {

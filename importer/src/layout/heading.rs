@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use analysis::vocabulary::{HeaderRole, ParameterCode, find_unit, header_roles};
+use analysis::vocabulary::{HeaderRole, ParameterCode, find_measure, find_unit, header_roles};
 
 use crate::grid::Raw;
 
@@ -78,8 +78,13 @@ impl Headings {
             let parameter = || ParameterCode::parse(code).map(|_| "tests");
             self.tabs.get(code).copied().or_else(parameter)
         });
+        let mut roles = header_roles(text);
+        // "Diameter mm": a dimension with its unit.
+        if roles.is_empty() && find_measure(text).is_some() {
+            roles = &[HeaderRole::Dimension];
+        }
         Head {
-            roles: header_roles(text),
+            roles,
             parameter: !crate::meaning::quantities(text).is_empty(),
             tab,
             unit: find_unit(text).is_some() || is_format(text),

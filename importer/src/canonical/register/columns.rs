@@ -1,10 +1,10 @@
 //! What the columns of a register hold. "From" is a day or a seller, "to" an end, as their cells say.
 
-use analysis::vocabulary::HeaderRole;
+use analysis::vocabulary::{FateMatch, HeaderRole, NameMatch};
 
 use crate::canonical::View;
 use crate::grid::Raw;
-use crate::meaning::is_dated;
+use crate::meaning::{Meaning, is_dated};
 
 /// Columns of a register by what they hold.
 #[derive(Debug, Clone, Default)]
@@ -124,7 +124,7 @@ impl Columns {
         if columns.fate.is_none() {
             columns.fate = columns.looked_when_got.take();
         }
-        columns.fate = columns.fate.or_else(|| at(HeaderRole::What));
+        by_cells(view, &mut columns);
         columns
     }
 
@@ -168,6 +168,39 @@ impl Columns {
         // Days are never loose: each is recorded, asked about or refused.
         !self.dates().contains(&column)
     }
+}
+
+/// Columns that no header word settles, by what stands in them: names of corals, words about their fate.
+fn by_cells(view: &View, columns: &mut Columns) {
+    let open = |meaning: &Meaning| {
+        matches!(
+            meaning,
+            Meaning::Label
+                | Meaning::Role(HeaderRole::What | HeaderRole::Kind | HeaderRole::Value | HeaderRole::Parameter)
+        )
+    };
+    let candidates: Vec<u32> =
+        view.meanings.iter().filter(|(_, meaning)| open(meaning)).map(|(column, _)| *column).collect();
+    let most = |column: u32, fits: fn(&str) -> bool| {
+        let texts: Vec<String> = view.table.rows.iter().filter_map(|row| view.text(row, column)).collect();
+        !texts.is_empty() && texts.iter().filter(|text| fits(text)).count() * 2 > texts.len()
+    };
+    for column in candidates {
+        if columns.name.is_none() && columns.genus.is_none() && most(column, names_a_coral) {
+            columns.name = Some(column);
+        } else if columns.fate.is_none() && most(column, says_a_fate) {
+            columns.fate = Some(column);
+        }
+    }
+}
+
+fn names_a_coral(text: &str) -> bool {
+    !matches!(analysis::vocabulary::resolve_name(text), NameMatch::Unknown | NameMatch::Near(_))
+}
+
+fn says_a_fate(text: &str) -> bool {
+    !matches!(analysis::vocabulary::find_fate(text), FateMatch::NoWord)
+        || analysis::vocabulary::find_condition(text).is_some()
 }
 
 fn has_text(view: &View, column: u32) -> bool {
