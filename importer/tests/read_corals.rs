@@ -163,7 +163,7 @@ fn a_word_that_may_mean_anything_is_asked_once() {
     assert_eq!(ending(&outcome, "B").unwrap().fate, Some(analysis::vocabulary::Fate::Left));
     assert!(specimen(&outcome, "A").held.is_empty());
     let differs = ("fate_word_unclear:gone", "differs", None);
-    let outcome = read_with(&log, &[differs.clone()]);
+    let outcome = read_with(&log, std::slice::from_ref(&differs));
     assert!(keys(&outcome).contains(&"fate_word_unclear:gone:a"));
     let outcome = read_with(&log, &[differs, ("fate_word_unclear:gone:a", "died", None)]);
     assert_eq!(deaths(&outcome), 1);

@@ -152,3 +152,25 @@ fn a_range_that_became_a_date_and_a_broken_formula() {
         .any(|record| matches!(record, Record::Reading(r) if r.lower == Some(5.0) && r.upper == Some(10.0)));
     assert!(interval);
 }
+
+#[test]
+fn the_same_coral_on_two_sheets_is_one() {
+    let mut book = Workbook::new();
+    for (name, end) in [("2023", None), ("2024", Some((2024, 2, 20)))] {
+        let sheet = book.add_worksheet();
+        sheet.set_name(name).unwrap();
+        words(sheet, 0, &["Label", "Species", "Acquired", "Died"]);
+        words(sheet, 1, &["A1", "Acropora tenuis"]);
+        put_day(sheet, 1, 2, (2022, 3, 14));
+        if let Some(end) = end {
+            put_day(sheet, 1, 3, end);
+        }
+    }
+    let bytes = book.save_to_buffer().unwrap();
+    let outcome = read("book.xlsx", &bytes, &Context::default());
+    let specimens = outcome.records.iter().filter(|record| matches!(record, Record::Specimen(_))).count();
+    let endings = outcome.records.iter().filter(|record| matches!(record, Record::Ending(_))).count();
+    let alive = outcome.records.iter().filter(|record| matches!(record, Record::Sighting(_))).count();
+    assert_eq!((specimens, endings, alive), (1, 1, 0), "{:#?}", outcome.findings);
+    assert_eq!(keys(&outcome), ["complete_since_missing"]);
+}

@@ -12,6 +12,8 @@ use crate::doubt::order::{self, Entry, Verdict};
 use crate::finding::Choice;
 use crate::grid::Raw;
 
+mod slip; // days that cannot be meant as written
+
 /// First and last possible day; no first = open.
 pub(crate) type Bounds = (Option<NaiveDate>, NaiveDate);
 
@@ -67,6 +69,8 @@ pub(crate) struct Rule<'r> {
     pub order_about: Option<&'r str>,
     /// Rows follow one another in time: a date out of line is asked about.
     pub in_sequence: bool,
+    /// The day something began: "before 2020" leaves its start open.
+    pub start: bool,
     /// A month or a year will do.
     pub partial: bool,
 }
@@ -121,11 +125,11 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     day_numbers(work, &about, &header, &mut items);
     without_year(work, view, &about, &header, &mut items);
     settle_order(work, rule.order_about.unwrap_or(&about), &header, &mut items, sister);
-    swapped_by_program(work, &about, &mut items);
-    impossible_and_unreadable(work, &header, &mut items, rule);
-    in_future(work, &mut items);
+    slip::swapped_by_program(work, &about, &mut items);
+    slip::impossible_and_unreadable(work, &header, &mut items, rule);
+    slip::in_future(work, &mut items);
     if rule.in_sequence {
-        out_of_sequence(work, &about, &mut items);
+        slip::out_of_sequence(work, &about, &mut items);
     }
     for item in &items {
         if item.short_year && matches!(item.out, Some(DayOf::Known(_))) {
@@ -140,7 +144,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
             );
         }
         if let Some(DayOf::Known(known)) = &item.out {
-            if known.earliest.is_none() {
+            if known.earliest.is_none() && rule.start {
                 work.desk.raise(
                     Doubt::of("start_open")
                         .at(item.spot, &item.written)
@@ -152,7 +156,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
                     Doubt::of("date_partial")
                         .at(item.spot, &item.written)
                         .fill("written", &item.written)
-                        .fill("earliest", known.earliest.map_or_else(String::new, |day| day.to_string()))
+                        .fill("earliest", known.earliest.map_or_else(|| "some day".to_owned(), |day| day.to_string()))
                         .fill("latest", known.latest.to_string())
                         .cell(item.spot, "date"),
                 );
@@ -455,224 +459,5 @@ fn mixed(work: &mut Work, about: &str, header: &str, items: &mut [Item], orders:
             .cell(item.spot, "date");
         item.out = Some(DayOf::Held(doubt.key(), both_readings(&item.said)));
         work.desk.raise(doubt);
-    }
-}
-
-/// Text dates with a day above twelve beside real dates with days up to twelve that are out of sequence: the
-/// program that opened the file read the latter month first.
-fn swapped_by_program(work: &mut Work, about: &str, items: &mut [Item]) {
-    let proved_texts = items
-        .iter()
-        .any(|item| !item.from_workbook && item.said.numerics().iter().any(|n| n.proves() == Some(Order::DayFirst)));
-    let real: Vec<usize> =
-        (0..items.len()).filter(|&i| items[i].from_workbook && matches!(items[i].said, Said::Day(_))).collect();
-    let swap = |day: NaiveDate| NaiveDate::from_ymd_opt(day.year(), day.day(), day.month());
-    if !proved_texts
-        || real.is_empty()
-        || real.iter().any(|&i| matches!(items[i].said, Said::Day(day) if day.day() > 12))
-    {
-        return;
-    }
-    let back = |days: &[NaiveDate]| days.windows(2).filter(|pair| pair[1] < pair[0]).count();
-    let as_shown: Vec<NaiveDate> = items.iter().filter_map(|item| item.out.as_ref().and_then(DayOf::exact)).collect();
-    let as_swapped: Vec<NaiveDate> = items
-        .iter()
-        .filter_map(|item| {
-            let day = item.out.as_ref().and_then(DayOf::exact)?;
-            if item.from_workbook { swap(day) } else { Some(day) }
-        })
-        .collect();
-    if back(&as_swapped) >= back(&as_shown) {
-        return;
-    }
-    let settled = work.desk.ask("date_swapped", about);
-    for &i in &real {
-        let Said::Day(day) = items[i].said else { continue };
-        let Some(swapped) = swap(day).filter(|swapped| *swapped != day) else { continue };
-        let item = &mut items[i];
-        match settled {
-            Settled::Choice("swap", _) => {
-                item.out = Some(DayOf::Known(Known { earliest: Some(swapped), latest: swapped, clock: item.clock }))
-            }
-            Settled::Choice(..) => {}
-            Settled::LeaveOut => item.out = Some(DayOf::Left),
-            Settled::Open | Settled::DontKnow => {
-                let doubt = Doubt::of("date_swapped")
-                    .about(about)
-                    .at(item.spot, &item.written)
-                    .fill("written", &item.written)
-                    .fill("day", swapped.to_string())
-                    .cell(item.spot, "date");
-                item.out = Some(DayOf::Held(doubt.key(), Some((Some(day.min(swapped)), day.max(swapped)))));
-                work.desk.raise(doubt);
-            }
-        }
-    }
-}
-
-fn impossible_and_unreadable(work: &mut Work, header: &str, items: &mut [Item], rule: Rule) {
-    for item in items.iter_mut() {
-        let partial_day = matches!(&item.out, Some(DayOf::Known(known)) if known.exact().is_none());
-        if item.out.is_some() && (rule.partial || !partial_day) {
-            continue;
-        }
-        let (code, bounds) = match item.said {
-            Said::Impossible { year, month, .. } => ("date_impossible", days_of_month(year, month)),
-            _ if partial_day => ("date_unreadable", None),
-            _ => ("date_unreadable", None),
-        };
-        let settled = work.desk.ask(code, &item.written);
-        item.out = Some(match settled {
-            Settled::LeaveOut => DayOf::Left,
-            Settled::Choice("day", None) if bounds.is_some() => {
-                let day = bounds.and_then(|(_, after)| after.pred_opt()).unwrap_or_default();
-                DayOf::Known(Known { earliest: Some(day), latest: day, clock: item.clock })
-            }
-            Settled::Choice(..) if settled.day().is_some() => {
-                let day = settled.day().unwrap_or_default();
-                DayOf::Known(Known { earliest: Some(day), latest: day, clock: item.clock })
-            }
-            Settled::Choice(..) if settled.days().is_some() && rule.partial => {
-                let (first, last) = settled.days().unwrap_or_default();
-                DayOf::Known(Known { earliest: Some(first), latest: last, clock: None })
-            }
-            _ => {
-                let mut doubt = Doubt::of(code)
-                    .about(&item.written)
-                    .at(item.spot, &item.written)
-                    .fill("column", header)
-                    .fill("written", &item.written)
-                    .cell(item.spot, "date");
-                if let Some(near) = bounds.and_then(|(_, after)| after.pred_opt()) {
-                    doubt = doubt.fill("day", near.to_string());
-                }
-                if !rule.partial && code == "date_unreadable" {
-                    doubt = doubt.choices(vec![Choice {
-                        code: "day".into(),
-                        label: "a day".into(),
-                        needs: Some("day".into()),
-                    }]);
-                }
-                let key = doubt.key();
-                work.desk.raise(doubt.propose_nothing());
-                DayOf::Held(key, bounds)
-            }
-        });
-    }
-}
-
-fn days_of_month(year: i32, month: u32) -> Option<Bounds> {
-    let first = NaiveDate::from_ymd_opt(year, month, 1)?;
-    let next = first.checked_add_months(chrono::Months::new(1))?;
-    // The day after the month's end is as near as its last day.
-    Some((Some(first), next))
-}
-
-fn in_future(work: &mut Work, items: &mut [Item]) {
-    let Some(today) = work.context.today else { return };
-    for item in items.iter_mut() {
-        let Some(DayOf::Known(known)) = item.out else { continue };
-        let Some(earliest) = known.earliest else { continue };
-        if earliest <= today {
-            continue;
-        }
-        let a_year_ago = earliest.with_year(earliest.year() - 1).filter(|day| *day <= today);
-        let swapped = NaiveDate::from_ymd_opt(earliest.year(), earliest.day(), earliest.month())
-            .filter(|day| *day <= today && *day != earliest);
-        let settled = work.desk.ask("date_in_future", &item.written);
-        let answer = match settled.choice() {
-            Some("last_year") => a_year_ago,
-            Some("swapped") => swapped,
-            Some(_) => settled.day(),
-            None => None,
-        };
-        item.out = Some(match (settled, answer) {
-            (Settled::LeaveOut, _) => DayOf::Left,
-            (_, Some(day)) => DayOf::Known(Known { earliest: Some(day), latest: day, clock: known.clock }),
-            _ => {
-                let doubt = Doubt::of("date_in_future")
-                    .about(&item.written)
-                    .at(item.spot, &item.written)
-                    .fill("written", &item.written)
-                    .fill("day", earliest.format("%-d %B %Y").to_string())
-                    .cell(item.spot, "date");
-                let mut choices = Vec::new();
-                if let Some(day) = a_year_ago {
-                    choices.push(Choice { code: "last_year".into(), label: format!("last year: {day}"), needs: None });
-                }
-                if let Some(day) = swapped {
-                    choices.push(Choice {
-                        code: "swapped".into(),
-                        label: format!("day and month swapped: {day}"),
-                        needs: None,
-                    });
-                }
-                choices.push(Choice { code: "other".into(), label: "another day".into(), needs: Some("day".into()) });
-                let key = doubt.key();
-                work.desk.raise(doubt.choices(choices).propose_nothing());
-                // Whatever day was meant, it is not later than today.
-                DayOf::Held(key, [a_year_ago, swapped].into_iter().flatten().min().map(|first| (Some(first), today)))
-            }
-        });
-    }
-}
-
-/// A run of rows a year too early in a column that is otherwise in sequence.
-fn out_of_sequence(work: &mut Work, about: &str, items: &mut [Item]) {
-    let dated: Vec<(usize, NaiveDate)> =
-        items.iter().enumerate().filter_map(|(i, item)| Some((i, item.out.as_ref()?.exact()?))).collect();
-    let back = dated.windows(2).filter(|pair| pair[1].1 < pair[0].1).count();
-    if dated.len() < 4 || back > 1 + dated.len() / 20 {
-        return;
-    }
-    let mut at = 1;
-    while at < dated.len() {
-        let before = dated[at - 1].1;
-        let late = |day: NaiveDate| (before - day).num_days() >= 300;
-        if !late(dated[at].1) {
-            at += 1;
-            continue;
-        }
-        let end = (at..dated.len()).find(|&i| !late(dated[i].1)).unwrap_or(dated.len());
-        let next_year = |day: NaiveDate| day.with_year(day.year() + 1);
-        let mended: Option<Vec<NaiveDate>> = dated[at..end].iter().map(|(_, day)| next_year(*day)).collect();
-        let fits = mended.is_some_and(|days| {
-            let after = dated.get(end).map(|(_, day)| *day);
-            days.iter().all(|day| {
-                *day >= before
-                    && after.is_none_or(|after| *day <= after)
-                    && work.context.today.is_none_or(|today| *day <= today)
-            })
-        });
-        // A short run at a turn of the year is a slip; a long one is a second series in the same column.
-        if fits && end - at <= 12 {
-            let first = &items[dated[at].0];
-            let name = format!("{about}:{}", first.written);
-            let settled = work.desk.ask("date_out_of_order", &name);
-            let shown = (first.spot, first.written.clone());
-            for &(i, day) in &dated[at..end] {
-                let Some(moved) = next_year(day) else { continue };
-                let item = &mut items[i];
-                let clock = if let Some(DayOf::Known(known)) = item.out { known.clock } else { None };
-                match settled {
-                    Settled::Choice("next_year", _) => {
-                        item.out = Some(DayOf::Known(Known { earliest: Some(moved), latest: moved, clock }))
-                    }
-                    Settled::Choice(..) => {}
-                    Settled::LeaveOut => item.out = Some(DayOf::Left),
-                    Settled::Open | Settled::DontKnow => {
-                        let doubt = Doubt::of("date_out_of_order")
-                            .about(&name)
-                            .at(shown.0, &shown.1)
-                            .fill("written", &shown.1)
-                            .fill("day", moved.to_string())
-                            .cell(item.spot, "date");
-                        item.out = Some(DayOf::Held(doubt.key(), Some((Some(day), moved))));
-                        work.desk.raise(doubt);
-                    }
-                }
-            }
-        }
-        at = end.max(at + 1);
     }
 }

@@ -95,7 +95,13 @@ pub(crate) fn read(work: &mut Work, view: &View) {
     let date = view.column(HeaderRole::Date);
     let days = date
         .map(|column| {
-            date_column::read(work, view, column, Rule { in_sequence: true, partial: false, order_about: None }, None)
+            date_column::read(
+                work,
+                view,
+                column,
+                Rule { in_sequence: true, start: false, partial: false, order_about: None },
+                None,
+            )
         })
         .unwrap_or_default();
     let mut drafts: Vec<Draft> = Vec::new();

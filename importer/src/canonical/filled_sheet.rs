@@ -63,9 +63,13 @@ fn number(view: &View, row: &DataRow, code: &str) -> Option<(f64, Spot)> {
 
 fn days(work: &mut Work, view: &View, code: &str) -> DateColumn {
     match view.coded(code) {
-        Some(column) => {
-            date_column::read(work, view, column, Rule { in_sequence: false, partial: false, order_about: None }, None)
-        }
+        Some(column) => date_column::read(
+            work,
+            view,
+            column,
+            Rule { in_sequence: false, start: false, partial: false, order_about: None },
+            None,
+        ),
         None => DateColumn::default(),
     }
 }

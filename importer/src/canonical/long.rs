@@ -19,6 +19,9 @@ use crate::meaning::{Quantity, quantities};
 /// What the cells of one group share: parameter, basis, unit, and a unit that nobody knows as written.
 type Series = (ParameterCode, Option<&'static str>, Option<UnitCode>, String);
 
+/// What a test name and its unit say, if anything; the unit apart.
+type Understood = Option<(Quantity, Option<UnitCode>)>;
+
 /// Reads a list of single tests into groups of one test name and unit; events are recorded at once.
 pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     let mut frame = Frame::of(
@@ -35,7 +38,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     let value_column = view.column(HeaderRole::Value).or_else(|| view.column(HeaderRole::Amount));
     let unit_column = view.column(HeaderRole::Unit);
     let mut groups: BTreeMap<Series, Group> = BTreeMap::new();
-    let mut known: HashMap<(String, String), Option<(Quantity, Option<UnitCode>)>> = HashMap::new();
+    let mut known: HashMap<(String, String), Understood> = HashMap::new();
     for row in &view.table.rows {
         remarks(work, view, row);
         let (Some(name_column), Some(value_column)) = (name_column, value_column) else { continue };
@@ -91,7 +94,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
 }
 
 /// What a test name and its unit say; the unit apart, if the catalogue knows it.
-fn understood(work: &Work, name: &str, unit_text: Option<&str>) -> Option<(Quantity, Option<UnitCode>)> {
+fn understood(work: &Work, name: &str, unit_text: Option<&str>) -> Understood {
     let unit = unit_text.and_then(find_unit);
     let told = match unit_text {
         Some(text) => fitting(name, text).or_else(|| fitting(name, "")),

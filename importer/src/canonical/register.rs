@@ -2,9 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use analysis::vocabulary::{Origin, OriginBasis, find_origin, find_origin_basis, find_source_kind};
-
-use crate::canonical::coral_name::{self, Named, Written};
+use crate::canonical::coral_name::{self, Written};
 use crate::canonical::corals::Coral;
 use crate::canonical::date_column::{self, Bounds, DateColumn, DayOf, Rule};
 use crate::canonical::ending::{self, Became, End};
@@ -14,11 +12,14 @@ use crate::cell::date::Order;
 use crate::cell::fold;
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::layout::DataRow;
-use crate::record::{DaySpan, Ending, Event, HeldFact, Place, Placement, Record, Sighting, Specimen, Stay, Taken};
+use crate::record::{DaySpan, HeldFact, Placement, Record, Specimen, Stay};
 
 mod columns; // what the columns of a register hold
+mod describe; // what a row says besides days, tank and end
+mod outcome; // what became of the coral, as records
 
 pub(crate) use columns::Columns;
+pub(crate) use outcome::{finish_row, look, push_ending};
 
 /// An open row: alive on the day on which the register is true.
 #[derive(Debug, Clone)]
@@ -48,8 +49,8 @@ pub(crate) struct Summary {
     pub losses: bool,
     /// Its first table: where questions about the whole register stand.
     pub at: Option<Spot>,
-    /// Labels of its corals by row of first use, to find doubles.
-    labels: BTreeMap<String, bool>,
+    /// Labels of its corals, with name and day of arrival as written: the same coral may stand on two sheets.
+    labels: BTreeMap<String, (String, DayOf)>,
 }
 
 /// Reads a register.
@@ -60,13 +61,13 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
     let sister: Option<Order> = dates.iter().find_map(|column| date_column::proved(view, *column));
     // One hand wrote all days of a table: its order is asked once.
     let shared = dates.first().map(|column| view.about(*column));
-    let rule = Rule { in_sequence: false, partial: true, order_about: shared.as_deref() };
-    let read_dates = |work: &mut Work, column: Option<u32>| {
+    let rule = Rule { in_sequence: false, start: false, partial: true, order_about: shared.as_deref() };
+    let read_dates = |work: &mut Work, column: Option<u32>, rule: Rule| {
         column.map(|column| date_column::read(work, view, column, rule, sister)).unwrap_or_default()
     };
-    let acquired = read_dates(work, columns.acquired);
-    let ended = read_dates(work, columns.ended);
-    let last_seen = read_dates(work, columns.last_seen);
+    let acquired = read_dates(work, columns.acquired, Rule { start: true, ..rule });
+    let ended = read_dates(work, columns.ended, rule);
+    let last_seen = read_dates(work, columns.last_seen, rule);
     let mut table_tank = None;
     for day in
         [&acquired, &ended, &last_seen].into_iter().flat_map(|column| column.days.values()).filter_map(DayOf::exact)
@@ -234,6 +235,22 @@ fn one(
     if own_label.as_deref().is_some_and(|label| matches!(twice.get(&fold::name(label)), Some(Twice::Held))) {
         return;
     }
+    if let Some(label) = own_label.clone().filter(|label| !twice.contains_key(&fold::name(label)))
+        && let Some(known) = summary.labels.get(&fold::name(&label)).cloned()
+        && on_another_sheet(
+            work,
+            view,
+            columns,
+            row,
+            days,
+            &label,
+            &known,
+            &(fold::name(&written.text()), acquired.clone()),
+            summary,
+        )
+    {
+        return;
+    }
     let Some(label) = label_of(view, columns, row, &written, &acquired, twice, summary) else {
         if own_label.is_some() {
             work.labels.extend(whole_row());
@@ -246,13 +263,13 @@ fn one(
         .or_else(|| written.name.clone())
         .or_else(|| written.trade.clone())
         .map_or(view.spot(row.row, 1), |(_, spot)| spot);
-    summary.labels.insert(fold::name(&label), true);
+    summary.labels.insert(fold::name(&label), (fold::name(&written.text()), acquired.clone()));
     let named = coral_name::settle(work, &label, &written);
     if named.not_a_coral {
         work.labels.extend(whole_row());
         return;
     }
-    let mut specimen = describe(work, view, columns, row, &label, &written, &named);
+    let mut specimen = describe::describe(work, view, columns, row, &label, &written, &named);
     let mut cells = specimen.cells;
     let held_name = named.held.is_some();
     if held_name {
@@ -266,26 +283,8 @@ fn one(
         cells.extend(spot.map(|spot| (spot, "tank")));
     }
     let last_seen = days.last_seen.of(row.row);
-    let fate = named_cell(columns.fate).map(|(text, spot)| (spot, text));
-    let day = columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row));
-    let ends = !matches!(day, DayOf::Absent);
     crate::canonical::wide::remarks(work, view, row);
-    let remark = named_cell(columns.remark)
-        .map(|(text, spot)| (spot, text))
-        .filter(|(_, text)| speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some());
-    let end = End {
-        label: label.clone(),
-        row_cell: label_cell,
-        day,
-        day_cell: cell(columns.ended).map(|(text, spot)| (spot, text)),
-        fate_column: fate.is_some(),
-        fate: fate.or(remark),
-        cause: named_cell(columns.cause).map(|(text, spot)| (spot, text)),
-        looked: named_cell(columns.looked_then).map(|(text, spot)| (spot, text)),
-        last_seen: last_seen.exact(),
-        header: columns.ended.map(|column| view.header(column)).unwrap_or_default(),
-        acquired: got,
-    };
+    let end = end_of(view, columns, row, days, &label, label_cell, got);
     let wrong_order = out_of_order(work, &mut specimen.record, &end, &mut cells);
     let became = ending::decide(work, &end);
     let alive = matches!(became, Became::Living { .. });
@@ -305,6 +304,103 @@ fn one(
     specimen.record.place = work.place(&cells, row.line);
     work.corals.add(Coral { label, taxon: named.taxon, tank: specimen.record.tank.clone(), alive });
     work.records.push(Record::Specimen(specimen.record));
+}
+
+/// What a row says about an end.
+fn end_of(
+    view: &View,
+    columns: &Columns,
+    row: &DataRow,
+    days: &Days,
+    label: &str,
+    label_cell: Spot,
+    acquired: Option<Bounds>,
+) -> End {
+    let cell = |column: Option<u32>| {
+        column.and_then(|column| view.text(row, column).map(|text| (view.spot(row.row, column), text)))
+    };
+    let told = |column: Option<u32>| cell(column).filter(|(_, text)| !analysis::vocabulary::is_no_reading(text));
+    let day = columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row));
+    let ends = !matches!(day, DayOf::Absent);
+    let fate = told(columns.fate);
+    let remark = told(columns.remark)
+        .filter(|(_, text)| speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some());
+    End {
+        label: label.to_owned(),
+        row_cell: label_cell,
+        day,
+        day_cell: cell(columns.ended),
+        fate_column: fate.is_some(),
+        fate: fate.or(remark),
+        cause: told(columns.cause),
+        looked: told(columns.looked_then),
+        last_seen: days.last_seen.of(row.row).exact(),
+        header: columns.ended.map(|column| view.header(column)).unwrap_or_default(),
+        acquired,
+    }
+}
+
+/// A label that an earlier table of the file has: the same coral again, unless its name or its day differs, which is
+/// asked. `true` = the row is dealt with.
+#[allow(clippy::too_many_arguments)] // a row, and what is known of its label
+fn on_another_sheet(
+    work: &mut Work,
+    view: &View,
+    columns: &Columns,
+    row: &DataRow,
+    days: &Days,
+    label: &str,
+    known: &(String, DayOf),
+    own: &(String, DayOf),
+    summary: &mut Summary,
+) -> bool {
+    let label_cell = columns.label.map_or(view.spot(row.row, 1), |column| view.spot(row.row, column));
+    let cells: Cells = row.cells.iter().map(|cell| (view.spot(row.row, cell.column), "row")).collect();
+    let agree = (known.0 == own.0 || known.0.is_empty() || own.0.is_empty())
+        && (known.1 == own.1 || known.1 == DayOf::Absent || own.1 == DayOf::Absent);
+    if !agree {
+        let about = fold::name(label);
+        match work.desk.ask("label_twice", &about) {
+            Settled::Choice("one", _) => {}
+            Settled::Choice(..) => return false,
+            Settled::LeaveOut => {
+                work.labels.extend(cells.into_iter().map(|(spot, _)| spot));
+                return true;
+            }
+            Settled::Open | Settled::DontKnow => {
+                let doubt = Doubt::of("label_twice").about(about).at(label_cell, label).fill("label", label);
+                work.desk.raise(doubt.cells(cells).propose_nothing());
+                return true;
+            }
+        }
+    }
+    work.labels.extend(cells.iter().map(|(spot, _)| *spot));
+    let end = end_of(view, columns, row, days, label, label_cell, None);
+    let ended =
+        |record: &Record| matches!(record, Record::Ending(ending) if fold::name(&ending.specimen) == fold::name(label));
+    if work.records.iter().any(ended) {
+        return true;
+    }
+    let (ending, held) = match ending::decide(work, &end) {
+        Became::Ended(ending, _) => (Some(ending), false),
+        Became::Held(ending) => (ending, true),
+        Became::Living { .. } | Became::LeftOut => return true,
+    };
+    summary.losses = true;
+    summary.open.retain(|open| fold::name(&open.label) != fold::name(label));
+    for record in &mut work.records {
+        if let Record::Specimen(specimen) = record
+            && held
+            && fold::name(&specimen.label) == fold::name(label)
+            && !specimen.held.contains(&HeldFact::Fate)
+        {
+            specimen.held.push(HeldFact::Fate);
+        }
+    }
+    if let Some(ending) = ending {
+        push_ending(work, row.line, &end, *ending);
+    }
+    true
 }
 
 /// A remark counts only where it names a fate outright.
@@ -332,171 +428,6 @@ fn nameless(work: &mut Work, view: &View, row: &DataRow) {
             .fill("name", &written)
             .cells(cells)
             .propose_nothing(),
-    );
-}
-
-struct Draft {
-    record: Specimen,
-    cells: Cells,
-}
-
-/// Everything of a row but days, tank and end.
-fn describe(
-    work: &mut Work,
-    view: &View,
-    columns: &Columns,
-    row: &DataRow,
-    label: &str,
-    written: &Written,
-    named: &Named,
-) -> Draft {
-    let cell = |column: Option<u32>| {
-        column
-            .and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))))
-            .filter(|(text, _)| !analysis::vocabulary::is_no_reading(text))
-    };
-    let mut record = Specimen {
-        label: label.to_owned(),
-        written: if written.text().is_empty() { label.to_owned() } else { written.text() },
-        taxon: named.taxon,
-        rank: named.taxon.map(|taxon| taxon.get().rank.as_str().to_owned()),
-        confidence: named.confidence.map(str::to_owned),
-        character: named.character.clone(),
-        ..Specimen::default()
-    };
-    let mut cells: Cells = Vec::new();
-    cells.extend(cell(columns.label).map(|(_, spot)| (spot, "label")));
-    for (part, role) in [(&written.name, "taxon"), (&written.trade, "trade_name"), (&written.character, "character")] {
-        cells.extend(part.as_ref().map(|(_, spot)| (*spot, role)));
-    }
-    cells.extend(
-        columns
-            .genus
-            .filter(|column| view.raw(row, *column).is_some())
-            .map(|column| (view.spot(row.row, column), "taxon")),
-    );
-    source(work, view, columns, row, &mut record, &mut cells);
-    if let Some((text, spot)) = cell(columns.basis)
-        && let Some(basis) = find_origin_basis(&text)
-    {
-        record.origin_basis = Some(basis);
-        cells.push((spot, "origin_basis"));
-    }
-    let mut take = |column: Option<u32>, role: &'static str, put: &mut dyn FnMut(&mut Specimen, &str) -> bool| {
-        if let Some((text, spot)) = cell(column)
-            && put(&mut record, &text)
-        {
-            cells.push((spot, role));
-        }
-    };
-    take(columns.form, "form", &mut |record, text| {
-        record.form = form_of(text);
-        record.form.is_some()
-    });
-    take(columns.parent, "parent", &mut |record, text| {
-        record.parent = Some(text.to_owned());
-        true
-    });
-    take(columns.line, "line", &mut |record, text| {
-        record.line = Some(text.to_owned());
-        true
-    });
-    take(columns.looked_when_got, "condition", &mut |record, text| {
-        let state = analysis::vocabulary::find_condition(text)
-            .map(|look| look.state.as_str())
-            .filter(|state| matches!(*state, "open" | "off" | "poor"));
-        record.condition = state.map(str::to_owned);
-        record.condition.is_some()
-    });
-    take(columns.days_at_seller, "days_at_seller", &mut |record, text| {
-        record.days_at_seller = text.trim().parse().ok().filter(|days: &f64| (0.0..=3650.0).contains(days));
-        record.days_at_seller.is_some()
-    });
-    take(columns.confidence, "confidence", &mut |record, text| {
-        let word = analysis::vocabulary::text::fold(text);
-        let known = matches!(word.as_str(), "certain" | "likely" | "guess") && record.taxon.is_some();
-        if known {
-            record.confidence = Some(word);
-        }
-        known
-    });
-    if let Some((text, spot)) = cell(columns.size) {
-        let unit = super::size::unit_in_header(&columns.size.map(|column| view.header(column)).unwrap_or_default());
-        if let Some(size) = super::size::length_mm(&text, unit, view.table.decimal_comma) {
-            record.size_mm = Some(size);
-            cells.push((spot, "size"));
-        }
-    }
-    Draft { record, cells }
-}
-
-/// The catalogue's form of a word.
-pub(crate) fn form_of(text: &str) -> Option<String> {
-    let folded = analysis::vocabulary::text::fold(text);
-    let forms = analysis::vocabulary::catalogue().forms();
-    forms
-        .iter()
-        .find(|form| {
-            form.code == text.trim() || form.words.iter().any(|word| analysis::vocabulary::text::fold(word) == folded)
-        })
-        .map(|form| form.code.to_owned())
-}
-
-/// Origin and source: one column may hold either.
-fn source(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, record: &mut Specimen, cells: &mut Cells) {
-    let told = |column: Option<u32>| {
-        column
-            .and_then(|column| view.text(row, column).map(|text| (column, text)))
-            .filter(|(_, text)| !analysis::vocabulary::is_no_reading(text))
-    };
-    if let Some((column, text)) = told(columns.origin) {
-        let spot = view.spot(row.row, column);
-        if let Some(origin) = find_origin(&text) {
-            origin_read(work, view, column, spot, &text, origin);
-            record.origin = Some(origin);
-            record.origin_basis = record.origin_basis.or_else(|| find_origin_basis(&text));
-            cells.push((spot, "origin"));
-        } else {
-            work.labels.insert(spot);
-        }
-    }
-    let Some((column, text)) = told(columns.source) else { return };
-    let spot = view.spot(row.row, column);
-    let origin = if record.origin.is_none() { find_origin(&text) } else { None };
-    if let Some(origin) = origin {
-        origin_read(work, view, column, spot, &text, origin);
-        record.origin = Some(origin);
-        record.origin_basis = find_origin_basis(&text);
-    }
-    let kind = find_source_kind(&text);
-    record.source_kind = kind.map(|found| found.kind.to_owned()).filter(|kind| kind != "unknown" || origin.is_none());
-    let names_someone = kind.map_or(origin.is_none(), |found| !found.bare && origin.is_none());
-    if names_someone {
-        record.source_name = Some(text.clone());
-        work.desk.raise(
-            Doubt::of("source_name_private")
-                .about(view.about(column))
-                .at(spot, &text)
-                .fill("column", view.header(column))
-                .cell(spot, "source"),
-        );
-    }
-    cells.push((spot, "source"));
-}
-
-/// Words read by the table of origins are pointed out, codes are not.
-fn origin_read(work: &mut Work, view: &View, column: u32, spot: Spot, text: &str, origin: Origin) {
-    if origin.as_str() == text.trim() || origin == Origin::Unknown {
-        return;
-    }
-    work.desk.raise(
-        Doubt::of("origin_read")
-            .about(view.about(column))
-            .at(spot, text)
-            .fill("column", view.header(column))
-            .fill("written", text)
-            .fill("origin", origin.as_str().replace('_', " "))
-            .cell(spot, "origin"),
     );
 }
 
@@ -646,154 +577,4 @@ fn placement(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, lab
         stinging_neighbour: sting.map(|(yes, _)| yes),
         place,
     }));
-}
-
-#[allow(clippy::too_many_arguments)] // the fields of a sighting
-pub(crate) fn look(
-    work: &mut Work,
-    line: Option<u32>,
-    label: &str,
-    on: chrono::NaiveDate,
-    status: &str,
-    condition: Option<i16>,
-    remark: Option<String>,
-    source: &str,
-    cells: Cells,
-) {
-    let place = work.place(&cells, line);
-    work.records.push(Record::Sighting(Sighting {
-        specimen: label.to_owned(),
-        on,
-        status: status.to_owned(),
-        source: source.to_owned(),
-        condition,
-        polyp_extension: None,
-        tissue_cover: None,
-        colour: None,
-        remark,
-        place,
-    }));
-}
-
-/// Records what became of the coral of a row.
-#[allow(clippy::too_many_arguments)] // one row's outcome and where it goes
-pub(crate) fn finish_row(
-    work: &mut Work,
-    line: Option<u32>,
-    end: &End,
-    became: Became,
-    specimen: &mut Specimen,
-    cells: Cells,
-    summary: &mut Summary,
-    taxon: Option<analysis::vocabulary::TaxonSlug>,
-) {
-    match became {
-        Became::Living { status, condition, remark, cut } => {
-            if let Some(day) = cut {
-                work.saw_day(day);
-                let cells: Cells = end
-                    .fate
-                    .iter()
-                    .map(|(spot, _)| (*spot, "event"))
-                    .chain(end.day_cell.iter().map(|(spot, _)| (*spot, "date")))
-                    .collect();
-                let place = work.place(&cells, line);
-                work.records.push(Record::Event(Event {
-                    tank: None,
-                    specimen: Some(end.label.clone()),
-                    event: "cut".to_owned(),
-                    taken: Taken::day(day),
-                    amount: None,
-                    unit: None,
-                    written: remark.as_ref().map(|(_, text)| text.clone()).unwrap_or_default(),
-                    place,
-                }));
-            }
-            let mut row_cells: Cells = vec![(end.row_cell, "label")];
-            row_cells.extend(remark.as_ref().map(|(spot, _)| (*spot, "remark")));
-            row_cells.extend(cells.into_iter().filter(|(spot, _)| *spot != end.row_cell).take(1));
-            summary.open.push(OpenRow {
-                label: end.label.clone(),
-                cells: row_cells,
-                line,
-                status,
-                condition,
-                remark: remark.map(|(_, text)| text),
-            });
-        }
-        Became::Ended(ending, rescued) => {
-            summary.losses = true;
-            if let Some(pieces) = rescued {
-                daughters(work, line, end, &ending, pieces, specimen, taxon);
-            }
-            push_ending(work, line, end, *ending);
-        }
-        Became::Held(ending) => {
-            summary.losses = true;
-            specimen.held.push(HeldFact::Fate);
-            if let Some(ending) = ending {
-                let mut ending = *ending;
-                ending.place = work.place(&vec![(end.row_cell, "label")], line);
-                work.records.push(Record::Ending(ending));
-            }
-        }
-        Became::LeftOut => {
-            summary.losses = true;
-            work.labels.extend(
-                end.fate.iter().chain(&end.day_cell).chain(&end.cause).chain(&end.looked).map(|(spot, _)| *spot),
-            );
-        }
-    }
-}
-
-/// Records an ending with its cells.
-pub(crate) fn push_ending(work: &mut Work, line: Option<u32>, end: &End, mut ending: Ending) {
-    let cells = ending::record_cells(end, &ending);
-    ending.place = work.place(&cells, line);
-    work.records.push(Record::Ending(ending));
-}
-
-/// Cuttings saved from a dying mother are new corals of the day of the cut.
-fn daughters(
-    work: &mut Work,
-    line: Option<u32>,
-    end: &End,
-    ending: &Ending,
-    pieces: u32,
-    mother: &Specimen,
-    taxon: Option<analysis::vocabulary::TaxonSlug>,
-) {
-    let cells: Cells = end.fate.iter().map(|(spot, _)| (*spot, "fate")).collect();
-    for number in 1..=pieces.min(50) {
-        let place: Place = work.place(&cells, line);
-        let label = format!("{} cutting {number}", end.label);
-        work.corals.add(Coral { label: label.clone(), taxon, tank: mother.tank.clone(), alive: true });
-        work.records.push(Record::Specimen(Specimen {
-            label,
-            written: mother.written.clone(),
-            taxon,
-            rank: mother.rank.clone(),
-            confidence: mother.confidence.clone(),
-            origin: Some(Origin::CaptiveGrown),
-            origin_basis: Some(OriginBasis::OwnCutting),
-            source_kind: Some("own_cutting".to_owned()),
-            acquired: (ending.earliest.is_some() || ending.latest.is_some())
-                .then_some(DaySpan { earliest: ending.earliest, latest: ending.latest }),
-            tank: mother.tank.clone(),
-            parent: Some(end.label.clone()),
-            held: mother.held.iter().copied().filter(|held| *held == HeldFact::Taxon).collect(),
-            place,
-            ..Specimen::default()
-        }));
-        if let Some(tank) = &mother.tank {
-            let place = work.place(&cells, line);
-            work.records.push(Record::Stay(Stay {
-                specimen: format!("{} cutting {number}", end.label),
-                tank: tank.clone(),
-                from: None,
-                to: None,
-                place,
-            }));
-        }
-    }
 }

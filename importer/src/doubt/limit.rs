@@ -100,9 +100,8 @@ fn probe_buffers(work: &mut Work, group: &mut Group) {
     each(group, |group, test| {
         let Some(value) = test.figures().map(|figures| figures.first) else { return };
         if [4.0, 7.0, 10.01].contains(&value) && (value - usual).abs() > 0.4 {
-            match put(work, test, &about, about_cell("probe_fault", group, test)) {
-                Settled::Choice("fault", _) => leave(work, test),
-                _ => {}
+            if let Settled::Choice("fault", _) = put(work, test, &about, about_cell("probe_fault", group, test)) {
+                leave(work, test);
             }
         }
     });
@@ -143,9 +142,8 @@ fn slipped_digits(work: &mut Work, group: &mut Group) {
         let mut test = group.tests[at].clone();
         let name = format!("{}:{}", group.about, test.written);
         let doubt = about_cell("digit_shifted", group, &test).fill("value", format!("{meant}"));
-        match put(work, &mut test, &name, doubt) {
-            Settled::Choice("yes", _) => test.put(meant),
-            _ => {}
+        if let Settled::Choice("yes", _) = put(work, &mut test, &name, doubt) {
+            test.put(meant);
         }
         group.tests[at] = test;
     }
