@@ -99,10 +99,11 @@ fn probe_buffers(work: &mut Work, group: &mut Group) {
     let about = group.about.clone();
     each(group, |group, test| {
         let Some(value) = test.figures().map(|figures| figures.first) else { return };
-        if [4.0, 7.0, 10.01].contains(&value) && (value - usual).abs() > 0.4 {
-            if let Settled::Choice("fault", _) = put(work, test, &about, about_cell("probe_fault", group, test)) {
-                leave(work, test);
-            }
+        if [4.0, 7.0, 10.01].contains(&value)
+            && (value - usual).abs() > 0.4
+            && let Settled::Choice("fault", _) = put(work, test, &about, about_cell("probe_fault", group, test))
+        {
+            leave(work, test);
         }
     });
 }
