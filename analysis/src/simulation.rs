@@ -121,7 +121,8 @@ impl SimulatedClub {
                 });
             }
         }
-        specimens.sort_by_key(|specimen| (tanks[specimen.tank].keeper, specimen.acquired, specimen.tank, specimen.taxon));
+        specimens
+            .sort_by_key(|specimen| (tanks[specimen.tank].keeper, specimen.acquired, specimen.tank, specimen.taxon));
         SimulatedClub { design, keepers, tanks, specimens }
     }
 

@@ -7,7 +7,9 @@
 //! As text, the tabs stand one below the other: the tab's name in a row of its own, the header row, the rows,
 //! an empty row.
 
-use rust_xlsxwriter::{DataValidation, ExcelDateTime, DocProperties, Format, FormatAlign, FormatBorder, Workbook, XlsxError};
+use rust_xlsxwriter::{
+    DataValidation, DocProperties, ExcelDateTime, Format, FormatAlign, FormatBorder, Workbook, XlsxError,
+};
 
 /// Version of the sheet's format, written into the tab `about`.
 pub const VERSION: &str = "1";
@@ -94,16 +96,61 @@ pub struct Tab {
 const YES_NO: &[&str] = &["yes", "no"];
 const CONDITION: &[&str] = &["open", "off", "poor"];
 const LOOKS: &[&str] = &["alive", "open", "off", "poor", "dead", "left", "not_found"];
-const ROUTINES: &[&str] = &["target_feed", "broadcast_feed", "water_change", "carbon", "trace_dosing", "lamp_setting", "lamp_hours"];
+const ROUTINES: &[&str] =
+    &["target_feed", "broadcast_feed", "water_change", "carbon", "trace_dosing", "lamp_setting", "lamp_hours"];
 const CAUSES: &[&str] = &[
-    "water_swing", "salinity_off", "temperature_off", "nutrients_low", "nutrients_high", "light_change", "flow_wrong",
-    "unfed", "overgrown", "stung", "arrival", "treatment", "heater", "cooler", "power_cut", "pump", "leak",
-    "dosing_device", "top_up_device", "lamp", "overdose", "poison", "knocked_over", "dried_out", "buried", "fish",
-    "crab_shrimp", "worm", "snail", "nudibranch", "flatworm", "star", "other_pest", "not_said", "guess_only",
+    "water_swing",
+    "salinity_off",
+    "temperature_off",
+    "nutrients_low",
+    "nutrients_high",
+    "light_change",
+    "flow_wrong",
+    "unfed",
+    "overgrown",
+    "stung",
+    "arrival",
+    "treatment",
+    "heater",
+    "cooler",
+    "power_cut",
+    "pump",
+    "leak",
+    "dosing_device",
+    "top_up_device",
+    "lamp",
+    "overdose",
+    "poison",
+    "knocked_over",
+    "dried_out",
+    "buried",
+    "fish",
+    "crab_shrimp",
+    "worm",
+    "snail",
+    "nudibranch",
+    "flatworm",
+    "star",
+    "other_pest",
+    "not_said",
+    "guess_only",
 ];
 const HAPPENED: &[&str] = &[
-    "power_cut", "heater", "overheating", "leak", "overdose", "medicine", "move", "new_lamp", "new_fish",
-    "new_invertebrate", "pest_found", "moved", "cut", "rescue_cut", "fed_differently",
+    "power_cut",
+    "heater",
+    "overheating",
+    "leak",
+    "overdose",
+    "medicine",
+    "move",
+    "new_lamp",
+    "new_fish",
+    "new_invertebrate",
+    "pest_found",
+    "moved",
+    "cut",
+    "rescue_cut",
+    "fed_differently",
 ];
 
 fn column(code: &'static str, title: impl Into<String>, words: &'static [&'static str], help: &'static str) -> Column {
@@ -121,13 +168,23 @@ pub fn tabs(prefill: &Prefill) -> Vec<Tab> {
             columns: vec![
                 column("keeper", "keeper", &[], "your name in the club's records"),
                 column("as_of", "true as of", &[], day),
-                column("complete_since", "every coral written down since", &[], "from this day you wrote down every coral, also those that died"),
+                column(
+                    "complete_since",
+                    "every coral written down since",
+                    &[],
+                    "from this day you wrote down every coral, also those that died",
+                ),
                 column("losses_listed", "dead ones listed too", YES_NO, "yes, if corals that died are in the list"),
                 column("keeping_since", "keeping reefs since", &[], "a year"),
                 column("sheet_version", "sheet version", &[], "leave as it is"),
             ],
             rows: vec![vec![
-                prefill.keeper.clone().unwrap_or_default(), String::new(), String::new(), String::new(), String::new(), VERSION.to_owned(),
+                prefill.keeper.clone().unwrap_or_default(),
+                String::new(),
+                String::new(),
+                String::new(),
+                String::new(),
+                VERSION.to_owned(),
             ]],
         },
         Tab {
@@ -137,8 +194,18 @@ pub fn tabs(prefill: &Prefill) -> Vec<Tab> {
                 column("tank", "tank", &[], "a name you keep to"),
                 column("started", "started", &[], day),
                 column("litres", "litres", &[], "water volume"),
-                column("salinity_by", "salinity by", &["refractometer", "hydrometer", "conductivity", "laboratory"], "how you measure salinity"),
-                column("marked_at", "marked at", &["25/25", "20/20", "60/60F", "15/15", "20/4"], "printed on the instrument, for specific gravity"),
+                column(
+                    "salinity_by",
+                    "salinity by",
+                    &["refractometer", "hydrometer", "conductivity", "laboratory"],
+                    "how you measure salinity",
+                ),
+                column(
+                    "marked_at",
+                    "marked at",
+                    &["25/25", "20/20", "60/60F", "15/15", "20/4"],
+                    "printed on the instrument, for specific gravity",
+                ),
                 column("feeds", "feeds a week", &[], "target feeds; 0 = not fed"),
                 column("water_change", "water change % a week", &[], "0 = none"),
                 column("carbon", "carbon", YES_NO, "activated carbon in use"),
@@ -169,24 +236,59 @@ pub fn tabs(prefill: &Prefill) -> Vec<Tab> {
             columns: vec![
                 column("label", "label", &[], "your own short name, each coral its own"),
                 column("written", "name as bought", &[], "scientific name if you know it"),
-                column("form", "form", &["ball_long", "encrusting_red", "columnar", "short", "twelve"], "flowerpots only"),
+                column(
+                    "form",
+                    "form",
+                    &["ball_long", "encrusting_red", "columnar", "short", "twelve"],
+                    "flowerpots only",
+                ),
                 column("tentacles", "tentacles a polyp", &[], "12 or 24, if counted"),
                 column("coral_tank", "tank", &[], "as in the tab Tanks"),
                 column("got", "got", &[], day),
-                column("got_from", "got from", &["own_cutting", "member", "shop", "online_dealer", "importer", "event"], "the kind, not the name"),
+                column(
+                    "got_from",
+                    "got from",
+                    &["own_cutting", "member", "shop", "online_dealer", "importer", "event"],
+                    "the kind, not the name",
+                ),
                 column("line", "line card", &[], "code on the card that came with a cutting"),
-                column("origin", "origin", &["wild_collected", "maricultured", "captive_grown", "captive_bred", "farmed_unclear", "unknown"], "where it grew"),
-                column("origin_basis", "how known", &["own_cutting", "member_cutting", "papers", "seller_said", "guess"], "how you know"),
+                column(
+                    "origin",
+                    "origin",
+                    &["wild_collected", "maricultured", "captive_grown", "captive_bred", "farmed_unclear", "unknown"],
+                    "where it grew",
+                ),
+                column(
+                    "origin_basis",
+                    "how known",
+                    &["own_cutting", "member_cutting", "papers", "seller_said", "guess"],
+                    "how you know",
+                ),
                 column("size_mm", "size mm", &[], "when got"),
-                column("size_basis", "measured on", &["skeleton", "base", "heads", "open_tissue", "closed_tissue"], "what you measured"),
-                column("looked_when_got", "looked when got", CONDITION, "open = normal, off = closed or pale, poor = less than half alive"),
+                column(
+                    "size_basis",
+                    "measured on",
+                    &["skeleton", "base", "heads", "open_tissue", "closed_tissue"],
+                    "what you measured",
+                ),
+                column(
+                    "looked_when_got",
+                    "looked when got",
+                    CONDITION,
+                    "open = normal, off = closed or pale, poor = less than half alive",
+                ),
                 column("days_at_seller", "days at the seller", &[], "if told"),
                 column("height", "height", &["top", "middle", "bottom", "sand"], "where it stands"),
                 column("flow_word", "flow", &["still", "swaying", "thrashing"], "what its polyps do"),
                 column("spot_par", "PAR if measured", &[], "at its place"),
                 column("stinging_near", "stinging neighbour within 15 cm", YES_NO, "yes or no"),
                 column("ended", "ended", &[], day),
-                column("fate", "what became of it", &["died", "missing", "given", "sold", "swapped", "returned", "cut_up"], "only if ended"),
+                column(
+                    "fate",
+                    "what became of it",
+                    &["died", "missing", "given", "sold", "swapped", "returned", "cut_up"],
+                    "only if ended",
+                ),
                 column("last_seen", "last seen alive", &[], day),
                 column("cause", "main cause", CAUSES, "only if you are fairly sure"),
                 column("looked_then", "looked then", CONDITION, "for one that left"),
@@ -208,7 +310,8 @@ pub fn tabs(prefill: &Prefill) -> Vec<Tab> {
             code: "looks",
             name: "Monthly look",
             columns: {
-                let mut columns = vec![column("look_label", "coral", &[], "one row a coral; write the day above each column")];
+                let mut columns =
+                    vec![column("look_label", "coral", &[], "one row a coral; write the day above each column")];
                 columns.extend((0..12).map(|_| column("", "", LOOKS, "")));
                 columns
             },
@@ -239,8 +342,18 @@ pub fn tabs(prefill: &Prefill) -> Vec<Tab> {
             columns: vec![
                 column("size_day", "day", &[], day),
                 column("size_label", "coral", &[], "its label"),
-                column("size_measure", "measure", &["heads", "diameter", "height", "area", "shell", "weight"], "what you measured"),
-                column("size_on", "on", &["skeleton", "base", "heads", "open_tissue", "closed_tissue"], "where you measured"),
+                column(
+                    "size_measure",
+                    "measure",
+                    &["heads", "diameter", "height", "area", "shell", "weight"],
+                    "what you measured",
+                ),
+                column(
+                    "size_on",
+                    "on",
+                    &["skeleton", "base", "heads", "open_tissue", "closed_tissue"],
+                    "where you measured",
+                ),
                 column("size_value", "value", &[], "a number"),
                 column("size_unit", "unit", &["mm", "cm", "in", "mm2", "cm2", "g", "1"], "1 for heads"),
             ],
@@ -297,7 +410,8 @@ pub fn xlsx(prefill: &Prefill) -> Result<Vec<u8>, XlsxError> {
     let mut book = Workbook::new();
     // Asked for twice, the sheet has the same bytes.
     book.set_properties(&DocProperties::new().set_creation_datetime(&ExcelDateTime::from_ymd(2026, 1, 1)?));
-    let head = Format::new().set_bold().set_text_wrap().set_align(FormatAlign::Top).set_border_bottom(FormatBorder::Thin);
+    let head =
+        Format::new().set_bold().set_text_wrap().set_align(FormatAlign::Top).set_border_bottom(FormatBorder::Thin);
     let day = Format::new().set_num_format("yyyy-mm-dd");
     for tab in tabs(prefill) {
         let page = book.add_worksheet();
@@ -308,7 +422,11 @@ pub fn xlsx(prefill: &Prefill) -> Result<Vec<u8>, XlsxError> {
                 page.write_blank(0, at, &day)?;
             } else {
                 page.write_string_with_format(0, at, column.header(), &head)?;
-                page.insert_note(0, at, &rust_xlsxwriter::Note::new(column.help).set_author("").add_author_prefix(false))?;
+                page.insert_note(
+                    0,
+                    at,
+                    &rust_xlsxwriter::Note::new(column.help).set_author("").add_author_prefix(false),
+                )?;
             }
             page.set_column_width(at, 16)?;
             if column.help.starts_with("year-month-day") {
@@ -361,8 +479,13 @@ pub fn html(prefill: &Prefill) -> String {
          table{border-collapse:collapse;width:100%;font-size:.7rem}th,td{border:1px solid #789;padding:.25em;text-align:left;\
          vertical-align:top}td{height:1.5em}section{break-inside:avoid}small{color:#345}</style></head><body>\n",
     );
-    page.push_str(&format!("<h1>Log sheet{}</h1>\n", prefill.keeper.as_deref().map(|k| format!(" of {}", escape(k))).unwrap_or_default()));
-    page.push_str("<p>Days as year-month-day. An empty box means not tested or not known. \"&lt;0.02\" is welcome.</p>\n<ul>");
+    page.push_str(&format!(
+        "<h1>Log sheet{}</h1>\n",
+        prefill.keeper.as_deref().map(|k| format!(" of {}", escape(k))).unwrap_or_default()
+    ));
+    page.push_str(
+        "<p>Days as year-month-day. An empty box means not tested or not known. \"&lt;0.02\" is welcome.</p>\n<ul>",
+    );
     for line in MINIMUM {
         page.push_str(&format!("<li>{}</li>", escape(line)));
     }
@@ -370,7 +493,11 @@ pub fn html(prefill: &Prefill) -> String {
     for tab in tabs(prefill) {
         page.push_str(&format!("<section><h2>{}</h2>\n<table><thead><tr>", escape(tab.name)));
         for column in &tab.columns {
-            let words = if column.words.is_empty() || column.words.len() > 7 { String::new() } else { format!("<br><small>{}</small>", column.words.join(" / ")) };
+            let words = if column.words.is_empty() || column.words.len() > 7 {
+                String::new()
+            } else {
+                format!("<br><small>{}</small>", column.words.join(" / "))
+            };
             page.push_str(&format!("<th scope=\"col\">{}{words}</th>", escape(&column.title)));
         }
         page.push_str("</tr></thead><tbody>\n");

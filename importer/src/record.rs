@@ -211,7 +211,21 @@ macro_rules! placed {
         }
     };
 }
-placed!(Tank, Reading, Specimen, Identification, Stay, Placement, Sighting, Sizing, Ending, Routine, Event, Incident, Instrument);
+placed!(
+    Tank,
+    Reading,
+    Specimen,
+    Identification,
+    Stay,
+    Placement,
+    Sighting,
+    Sizing,
+    Ending,
+    Routine,
+    Event,
+    Incident,
+    Instrument
+);
 
 /// A tank as a file names it.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]

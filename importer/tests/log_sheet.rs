@@ -34,18 +34,43 @@ struct Coral {
 }
 
 const NAMES: [&str; 6] = [
-    "Goniopora sp.", "Euphyllia glabrescens", "Acropora millepora", "Montipora digitata", "Catalaphyllia jardinei", "Zoanthus sp.",
+    "Goniopora sp.",
+    "Euphyllia glabrescens",
+    "Acropora millepora",
+    "Montipora digitata",
+    "Catalaphyllia jardinei",
+    "Zoanthus sp.",
 ];
 const FATES: [&str; 4] = ["died", "given", "sold", "missing"];
 
 fn filled() -> impl Strategy<Value = Filled> {
-    let units = (prop::sample::select(vec!["°C", "°F"]), prop::sample::select(vec!["PSU", "SG"]), prop::sample::select(vec!["dKH", "meq/L", "ppm"]))
+    let units = (
+        prop::sample::select(vec!["°C", "°F"]),
+        prop::sample::select(vec!["PSU", "SG"]),
+        prop::sample::select(vec!["dKH", "meq/L", "ppm"]),
+    )
         .prop_map(|(temperature, salinity, alkalinity)| Units { temperature, salinity, alkalinity });
     let coral = (0..NAMES.len(), 0u64..200, prop::option::weighted(0.4, (10u64..150, 0..FATES.len())), any::<bool>())
         .prop_map(|(name, got, ended, size)| Coral { name, got, ended, size });
     let test = (0u64..300, 0usize..2, prop::array::uniform5(prop::option::weighted(0.8, 0.0f64..1.0)), any::<bool>());
-    (units, 1usize..3, prop::collection::vec(coral, 1..8), prop::collection::vec(test, 0..20), prop::collection::vec(250u64..300, 0..3), 0usize..3, any::<bool>())
-        .prop_map(|(units, tanks, corals, tests, looks, incidents, real_days)| Filled { units, tanks, corals, tests, looks, incidents, real_days })
+    (
+        units,
+        1usize..3,
+        prop::collection::vec(coral, 1..8),
+        prop::collection::vec(test, 0..20),
+        prop::collection::vec(250u64..300, 0..3),
+        0usize..3,
+        any::<bool>(),
+    )
+        .prop_map(|(units, tanks, corals, tests, looks, incidents, real_days)| Filled {
+            units,
+            tanks,
+            corals,
+            tests,
+            looks,
+            incidents,
+            real_days,
+        })
 }
 
 impl Filled {
@@ -122,17 +147,30 @@ impl Filled {
                 .iter()
                 .map(|(on, at, shares, below)| {
                     let mut row = vec![("test_day", text(day(*on))), ("test_tank", tank(*at))];
-                    let value = |share: f64, low: f64, high: f64, decimals: usize| format!("{:.decimals$}", low + share * (high - low));
+                    let value = |share: f64, low: f64, high: f64, decimals: usize| {
+                        format!("{:.decimals$}", low + share * (high - low))
+                    };
                     let ranges = [
                         ("temperature", if self.units.temperature == "°F" { (76.0, 79.0, 1) } else { (24.5, 26.0, 1) }),
                         ("salinity", if self.units.salinity == "SG" { (1.0245, 1.0265, 4) } else { (33.5, 35.5, 1) }),
-                        ("alkalinity", match self.units.alkalinity { "meq/L" => (2.6, 3.4, 2), "ppm" => (130.0, 170.0, 0), _ => (7.5, 9.5, 1) }),
+                        (
+                            "alkalinity",
+                            match self.units.alkalinity {
+                                "meq/L" => (2.6, 3.4, 2),
+                                "ppm" => (130.0, 170.0, 0),
+                                _ => (7.5, 9.5, 1),
+                            },
+                        ),
                         ("nitrate", (1.0, 20.0, 0)),
                         ("phosphate", (0.02, 0.12, 2)),
                     ];
                     for ((code, (low, high, decimals)), share) in ranges.into_iter().zip(shares) {
                         if let Some(share) = share {
-                            let text = if code == "phosphate" && *below { "<0.02".to_owned() } else { value(*share, low, high, decimals) };
+                            let text = if code == "phosphate" && *below {
+                                "<0.02".to_owned()
+                            } else {
+                                value(*share, low, high, decimals)
+                            };
                             row.push((code, text));
                         }
                     }
@@ -251,19 +289,30 @@ fn context() -> Context {
 fn check(filled: &Filled, name: &str, bytes: &[u8]) -> Result<(), TestCaseError> {
     let outcome = importer::read::read(name, bytes, &context());
     for finding in &outcome.findings {
-        prop_assert!(finding.severity == Severity::Noted, "{name}: {} {:?} {}", finding.code, finding.severity, finding.message);
+        prop_assert!(
+            finding.severity == Severity::Noted,
+            "{name}: {} {:?} {}",
+            finding.code,
+            finding.severity,
+            finding.message
+        );
     }
     prop_assert_eq!(outcome.cells.total, outcome.cells.recorded + outcome.cells.labels + outcome.cells.findings);
     let count = |is: fn(&Record) -> bool| outcome.records.iter().filter(|record| is(record)).count();
     let tests: std::collections::BTreeSet<(u64, usize, usize)> = filled
         .tests
         .iter()
-        .flat_map(|(on, at, shares, _)| shares.iter().enumerate().filter(|(_, share)| share.is_some()).map(move |(of, _)| (*on, *at, of)))
+        .flat_map(|(on, at, shares, _)| {
+            shares.iter().enumerate().filter(|(_, share)| share.is_some()).map(move |(of, _)| (*on, *at, of))
+        })
         .map(|(on, at, of)| (on, at % filled.tanks, of))
         .collect();
     prop_assert!(count(|record| matches!(record, Record::Reading(_))) >= tests.len());
     prop_assert_eq!(count(|record| matches!(record, Record::Specimen(_))), filled.corals.len());
-    prop_assert_eq!(count(|record| matches!(record, Record::Ending(_))), filled.corals.iter().filter(|coral| coral.ended.is_some()).count());
+    prop_assert_eq!(
+        count(|record| matches!(record, Record::Ending(_))),
+        filled.corals.iter().filter(|coral| coral.ended.is_some()).count()
+    );
     prop_assert_eq!(count(|record| matches!(record, Record::Incident(_))), filled.incidents);
     prop_assert_eq!(outcome.about.as_of, Some(day(300)));
     prop_assert_eq!(outcome.about.complete_since, Some(day(0)));

@@ -164,39 +164,24 @@ fn resolve(
     let mut given = BTreeMap::new();
     for (name, value) in variables {
         if name.starts_with(PREFIX) && !OWN.contains(&name.as_str()) {
-            return Err(ConfigError::Unknown {
-                nearest: nearest(&name),
-                name,
-            });
+            return Err(ConfigError::Unknown { nearest: nearest(&name), name });
         }
         if is_read(&name) && !value.trim().is_empty() {
             given.insert(name, value);
         }
     }
-    let mut resolver = Resolver {
-        given,
-        sources: BTreeMap::new(),
-    };
+    let mut resolver = Resolver { given, sources: BTreeMap::new() };
     let path = |path: &PathBuf| path.to_string_lossy().into_owned();
 
-    let database_url = resolver.value(
-        DATABASE_URL,
-        "--database-url",
-        overrides.database_url.clone(),
-        |text| {
-            let address = text.trim();
-            let looks_right = address.starts_with("postgres://")
-                || address.starts_with("postgresql://")
-                || is_pair_list(address);
-            looks_right.then(|| address.to_owned()).ok_or((
-                "not an address of a PostgreSQL database".into(),
-                "write postgresql://USER@HOST/DATABASE",
-            ))
-        },
-    )?;
-    let data = resolver.value(DATA, "--data", overrides.data.as_ref().map(path), |text| {
-        Ok(PathBuf::from(text))
+    let database_url = resolver.value(DATABASE_URL, "--database-url", overrides.database_url.clone(), |text| {
+        let address = text.trim();
+        let looks_right =
+            address.starts_with("postgres://") || address.starts_with("postgresql://") || is_pair_list(address);
+        looks_right
+            .then(|| address.to_owned())
+            .ok_or(("not an address of a PostgreSQL database".into(), "write postgresql://USER@HOST/DATABASE"))
     })?;
+    let data = resolver.value(DATA, "--data", overrides.data.as_ref().map(path), |text| Ok(PathBuf::from(text)))?;
     let data = match data {
         // Kept exactly, also where it is not UTF-8.
         Some(data) => overrides.data.clone().unwrap_or(data),
@@ -209,18 +194,11 @@ fn resolve(
         if token.chars().all(|letter| letter.is_ascii_graphic()) {
             Ok(token.to_owned())
         } else {
-            Err((
-                "not a token: it holds blanks or other unusual characters".into(),
-                "copy it again, whole and alone",
-            ))
+            Err(("not a token: it holds blanks or other unusual characters".into(), "copy it again, whole and alone"))
         }
     })?;
-    let pg_bin = resolver.value(
-        PG_BIN,
-        "--pg-bin",
-        overrides.pg_bin.as_ref().map(path),
-        |text| Ok(PathBuf::from(text)),
-    )?;
+    let pg_bin =
+        resolver.value(PG_BIN, "--pg-bin", overrides.pg_bin.as_ref().map(path), |text| Ok(PathBuf::from(text)))?;
     Ok(Config {
         database_url,
         data,
@@ -266,12 +244,7 @@ impl Resolver {
         if root {
             return Ok(PathBuf::from("/var/lib/strandline"));
         }
-        let absolute = |name| {
-            self.given
-                .get(name)
-                .map(PathBuf::from)
-                .filter(|path| path.is_absolute())
-        };
+        let absolute = |name| self.given.get(name).map(PathBuf::from).filter(|path| path.is_absolute());
         absolute(XDG_DATA_HOME)
             .or_else(|| absolute(HOME).map(|home| home.join(".local/share")))
             .map(|base| base.join("strandline"))
@@ -286,23 +259,14 @@ impl Config {
             Some(address) => secret::without_secrets(address),
             None => "the private PostgreSQL".into(),
         };
-        let token = if self.token.is_some() {
-            "(hidden)"
-        } else {
-            "none"
-        };
+        let token = if self.token.is_some() { "(hidden)" } else { "none" };
         let rows = [
             (DATABASE_URL, database),
             (DATA, self.data.display().to_string()),
             (LISTEN, self.listen.to_string()),
             (SERVER, self.server.clone().unwrap_or_else(|| "none".into())),
             (TOKEN, token.into()),
-            (
-                PG_BIN,
-                self.pg_bin
-                    .as_ref()
-                    .map_or_else(|| "searched for".into(), |dir| dir.display().to_string()),
-            ),
+            (PG_BIN, self.pg_bin.as_ref().map_or_else(|| "searched for".into(), |dir| dir.display().to_string())),
         ];
         rows.iter()
             .map(|(name, value)| {
@@ -340,18 +304,12 @@ impl fmt::Debug for Overrides {
 }
 
 fn nearest(name: &str) -> &'static str {
-    OWN.into_iter()
-        .min_by_key(|own| strsim::damerau_levenshtein(own, &name.to_uppercase()))
-        .unwrap_or(DATA)
+    OWN.into_iter().min_by_key(|own| strsim::damerau_levenshtein(own, &name.to_uppercase())).unwrap_or(DATA)
 }
 
 fn is_pair_list(address: &str) -> bool {
     address.split_once('=').is_some_and(|(key, _)| {
-        !key.trim().is_empty()
-            && key
-                .trim()
-                .chars()
-                .all(|c| c.is_ascii_lowercase() || c == '_')
+        !key.trim().is_empty() && key.trim().chars().all(|c| c.is_ascii_lowercase() || c == '_')
     })
 }
 
@@ -362,19 +320,15 @@ fn listen_address(text: &str) -> Result<SocketAddr, (String, &'static str)> {
         Some(port) => format!("{}:{port}", Ipv4Addr::LOCALHOST),
         None => text.to_owned(),
     };
-    numeric.parse().map_err(|_| {
-        (
-            format!("`{text}` is no address and port"),
-            "write it like 127.0.0.1:8080, or [::1]:8080",
-        )
-    })
+    numeric
+        .parse()
+        .map_err(|_| (format!("`{text}` is no address and port"), "write it like 127.0.0.1:8080, or [::1]:8080"))
 }
 
 /// An `http` or `https` address without a slash at its end.
 fn server_address(text: &str) -> Result<String, (String, &'static str)> {
     const REMEDY: &str = "write it like http://127.0.0.1:8080";
-    let url = reqwest::Url::parse(text.trim())
-        .map_err(|error| (format!("not a web address ({error})"), REMEDY))?;
+    let url = reqwest::Url::parse(text.trim()).map_err(|error| (format!("not a web address ({error})"), REMEDY))?;
     if !matches!(url.scheme(), "http" | "https") || !url.has_host() {
         return Err(("not an http or https address".into(), REMEDY));
     }
@@ -385,10 +339,7 @@ fn server_address(text: &str) -> Result<String, (String, &'static str)> {
         ));
     }
     if url.query().is_some() || url.fragment().is_some() {
-        return Err((
-            "the address holds more than a server and a path".into(),
-            REMEDY,
-        ));
+        return Err(("the address holds more than a server and a path".into(), REMEDY));
     }
     Ok(url.as_str().trim_end_matches('/').to_owned())
 }

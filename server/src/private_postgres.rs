@@ -84,18 +84,13 @@ impl PrivatePostgres {
     ///
     /// # Errors
     /// As [`PrivatePostgres::start`].
-    pub fn start_with(
-        data_dir: &Path,
-        pg_bin: Option<&Path>,
-        options: Options,
-    ) -> Result<Self, PostgresError> {
+    pub fn start_with(data_dir: &Path, pg_bin: Option<&Path>, options: Options) -> Result<Self, PostgresError> {
         let home = Home::open(data_dir)?;
         let cluster = home.cluster();
         let owner = Owner::of(&cluster)?;
         let programs = programs::find(pg_bin, home.data_version()?, &cluster)?;
-        owner.reaches(&programs.dir, |_| {
-            "name programs that everybody may run with PG_BIN, or leave it unset".into()
-        })?;
+        owner
+            .reaches(&programs.dir, |_| "name programs that everybody may run with PG_BIN, or leave it unset".into())?;
         owner.reaches(home.dir(), |blocked| {
             format!(
                 "choose a directory elsewhere with STRANDLINE_DATA, such as /var/lib/strandline, or run `chmod o+x {}`",
@@ -107,16 +102,7 @@ impl PrivatePostgres {
         }
         let socket_dir = home.socket_dir(&owner)?;
         let (child, guard) = launch::launch(&home, &owner, &programs, options, &socket_dir)?;
-        let postgres = Self {
-            home,
-            owner,
-            programs,
-            options,
-            socket_dir,
-            child,
-            guard,
-            stopped: false,
-        };
+        let postgres = Self { home, owner, programs, options, socket_dir, child, guard, stopped: false };
         postgres.make_database(NAME)?;
         Ok(postgres)
     }
@@ -143,13 +129,8 @@ impl PrivatePostgres {
     pub fn ensure_running(&mut self) -> Result<bool, PostgresError> {
         if self.ended()? {
             tracing::warn!(log = %self.home.log().display(), "PostgreSQL ended by itself; starting it again");
-            let (child, guard) = launch::launch(
-                &self.home,
-                &self.owner,
-                &self.programs,
-                self.options,
-                &self.socket_dir,
-            )?;
+            let (child, guard) =
+                launch::launch(&self.home, &self.owner, &self.programs, self.options, &self.socket_dir)?;
             self.child = child;
             self.guard = guard;
             return Ok(true);
@@ -182,10 +163,7 @@ impl PrivatePostgres {
     }
 
     fn ended(&mut self) -> Result<bool, PostgresError> {
-        self.child
-            .try_wait()
-            .map(|status| status.is_some())
-            .map_err(|source| ending::child_lost(&self.home, source))
+        self.child.try_wait().map(|status| status.is_some()).map_err(|source| ending::child_lost(&self.home, source))
     }
 
     fn make_database(&self, name: &str) -> Result<(), PostgresError> {
@@ -194,13 +172,11 @@ impl PrivatePostgres {
             dir: self.home.dir().to_owned(),
             source,
         };
-        let mut connection = PgConnection::establish(&self.url_of("postgres"))
+        let mut connection = PgConnection::establish(&self.url_of("postgres")).map_err(|error| fail(error.into()))?;
+        let database = sql_query("SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1) AS present")
+            .bind::<Text, _>(name)
+            .get_result::<Database>(&mut connection)
             .map_err(|error| fail(error.into()))?;
-        let database =
-            sql_query("SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1) AS present")
-                .bind::<Text, _>(name)
-                .get_result::<Database>(&mut connection)
-                .map_err(|error| fail(error.into()))?;
         if !database.present {
             sql_query(format!("CREATE DATABASE \"{}\"", name.replace('"', "\"\"")))
                 .execute(&mut connection)
@@ -237,9 +213,7 @@ fn percent_encoded(bytes: &[u8]) -> String {
     bytes
         .iter()
         .map(|&byte| match byte {
-            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'_' | b'.' | b'~' => {
-                char::from(byte).to_string()
-            }
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'_' | b'.' | b'~' => char::from(byte).to_string(),
             _ => format!("%{byte:02X}"),
         })
         .collect()

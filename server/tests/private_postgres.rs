@@ -46,10 +46,7 @@ fn connect(url: &str) -> PgConnection {
 }
 
 fn ask(url: &str, query: &str) -> String {
-    sql_query(query)
-        .get_result::<Word>(&mut connect(url))
-        .unwrap()
-        .word
+    sql_query(query).get_result::<Word>(&mut connect(url)).unwrap().word
 }
 
 fn run(url: &str, statement: &str) {
@@ -66,19 +63,14 @@ fn signal(pid: u32, signal: Signal) {
 
 /// Whether the process is there and not merely waiting to be reaped.
 fn alive(pid: u32) -> bool {
-    fs::read_to_string(format!("/proc/{pid}/stat")).is_ok_and(|stat| {
-        stat.rsplit_once(')')
-            .is_some_and(|(_, rest)| !rest.trim_start().starts_with('Z'))
-    })
+    fs::read_to_string(format!("/proc/{pid}/stat"))
+        .is_ok_and(|stat| stat.rsplit_once(')').is_some_and(|(_, rest)| !rest.trim_start().starts_with('Z')))
 }
 
 fn until(what: &str, condition: impl Fn() -> bool) {
     let started = Instant::now();
     while !condition() {
-        assert!(
-            started.elapsed() < Duration::from_secs(30),
-            "waited in vain: {what}"
-        );
+        assert!(started.elapsed() < Duration::from_secs(30), "waited in vain: {what}");
         sleep(Duration::from_millis(10));
     }
 }
@@ -112,14 +104,7 @@ fn orphan(home: &Path) -> (u32, Child) {
     use std::os::unix::process::CommandExt;
     let home = fs::canonicalize(home).unwrap();
     let owner = fs::metadata(home.join("cluster")).unwrap();
-    let bin = String::from_utf8(
-        Command::new("pg_config")
-            .arg("--bindir")
-            .output()
-            .unwrap()
-            .stdout,
-    )
-    .unwrap();
+    let bin = String::from_utf8(Command::new("pg_config").arg("--bindir").output().unwrap().stdout).unwrap();
     let mut command = Command::new(Path::new(bin.trim()).join("postgres"));
     command
         .arg("-D")
@@ -136,8 +121,7 @@ fn orphan(home: &Path) -> (u32, Child) {
     }
     let child = command.spawn().unwrap();
     until("the orphan is ready", || {
-        fs::read_to_string(home.join("cluster/postmaster.pid"))
-            .is_ok_and(|text| text.contains("ready"))
+        fs::read_to_string(home.join("cluster/postmaster.pid")).is_ok_and(|text| text.contains("ready"))
     });
     (child.id(), child)
 }
@@ -148,10 +132,7 @@ fn it_starts_answers_stops_and_keeps_its_data() {
     let home = room.path().join("a/b/postgres");
     let postgres = start(&home);
     let (url, pid) = (postgres.url(), postgres.pid());
-    assert_eq!(
-        ask(&url, "SELECT current_database()::text AS word"),
-        "strandline"
-    );
+    assert_eq!(ask(&url, "SELECT current_database()::text AS word"), "strandline");
     assert_eq!(setting(&url, "server_encoding"), "UTF8");
     assert_eq!(setting(&url, "lc_collate"), "C.UTF-8");
     assert_eq!(setting(&url, "data_checksums"), "on");
@@ -161,13 +142,7 @@ fn it_starts_answers_stops_and_keeps_its_data() {
     run(&url, "CREATE TABLE kept (word text NOT NULL)");
     run(&url, "INSERT INTO kept VALUES ('Ångström')");
     run(&url, "CREATE DATABASE other");
-    assert_eq!(
-        ask(
-            &postgres.url_of("other"),
-            "SELECT current_database()::text AS word"
-        ),
-        "other"
-    );
+    assert_eq!(ask(&postgres.url_of("other"), "SELECT current_database()::text AS word"), "other");
     postgres.stop().unwrap();
     assert!(!alive(pid));
     assert!(!home.join("cluster/postmaster.pid").exists());
@@ -189,14 +164,7 @@ fn nothing_listens_on_tcp_and_only_its_owner_may_use_the_socket() {
     let held: Vec<String> = fs::read_dir(format!("/proc/{}/fd", postgres.pid()))
         .unwrap()
         .filter_map(|entry| fs::read_link(entry.unwrap().path()).ok())
-        .filter_map(|link| {
-            Some(
-                link.to_str()?
-                    .strip_prefix("socket:[")?
-                    .trim_end_matches(']')
-                    .to_owned(),
-            )
-        })
+        .filter_map(|link| Some(link.to_str()?.strip_prefix("socket:[")?.trim_end_matches(']').to_owned()))
         .collect();
     assert!(!held.is_empty(), "it holds its Unix socket");
     for table in ["/proc/net/tcp", "/proc/net/tcp6"] {
@@ -219,13 +187,8 @@ fn it_never_runs_as_root() {
     let postgres = start(&room.path().join("postgres"));
     let status = fs::read_to_string(format!("/proc/{}/status", postgres.pid())).unwrap();
     let numbers = |key: &str| -> Vec<u32> {
-        let line = status
-            .lines()
-            .find_map(|line| line.strip_prefix(key))
-            .unwrap();
-        line.split_whitespace()
-            .map(|number| number.parse().unwrap())
-            .collect()
+        let line = status.lines().find_map(|line| line.strip_prefix(key)).unwrap();
+        line.split_whitespace().map(|number| number.parse().unwrap()).collect()
     };
     assert!(numbers("Uid:").iter().all(|&uid| uid != 0), "{status}");
     assert!(numbers("Gid:").iter().all(|&gid| gid != 0), "{status}");
@@ -241,37 +204,20 @@ fn a_killed_server_starts_again_with_all_that_was_committed() {
     run(&postgres.url(), "INSERT INTO kept VALUES ('committed')");
     let mut open = connect(&postgres.url());
     sql_query("BEGIN").execute(&mut open).unwrap();
-    sql_query("INSERT INTO kept VALUES ('not committed')")
-        .execute(&mut open)
-        .unwrap();
+    sql_query("INSERT INTO kept VALUES ('not committed')").execute(&mut open).unwrap();
 
     let first = postgres.pid();
     assert!(!postgres.ensure_running().unwrap(), "it runs");
     signal(first, Signal::SIGKILL);
     until("the killed server is gone", || !alive(first));
-    assert!(
-        postgres.ensure_running().unwrap(),
-        "it had to be started again"
-    );
+    assert!(postgres.ensure_running().unwrap(), "it had to be started again");
     assert_ne!(postgres.pid(), first);
-    assert_eq!(
-        ask(
-            &postgres.url(),
-            "SELECT string_agg(word, ',') AS word FROM kept"
-        ),
-        "committed"
-    );
+    assert_eq!(ask(&postgres.url(), "SELECT string_agg(word, ',') AS word FROM kept"), "committed");
 
     signal(postgres.pid(), Signal::SIGKILL);
     drop(postgres);
     let again = start(&home);
-    assert_eq!(
-        ask(
-            &again.url(),
-            "SELECT string_agg(word, ',') AS word FROM kept"
-        ),
-        "committed"
-    );
+    assert_eq!(ask(&again.url(), "SELECT string_agg(word, ',') AS word FROM kept"), "committed");
 }
 
 #[test]
@@ -283,11 +229,7 @@ fn a_process_number_that_now_belongs_to_somebody_else_does_not_stop_it() {
     let bystander = Sleeper::of(owner);
     let pid_file = home.join("cluster/postmaster.pid");
     for pid in [bystander.0.id(), std::process::id()] {
-        fs::write(
-            &pid_file,
-            format!("{pid}\n{}\n1\n5432\n", home.join("cluster").display()),
-        )
-        .unwrap();
+        fs::write(&pid_file, format!("{pid}\n{}\n1\n5432\n", home.join("cluster").display())).unwrap();
         fs::write(home.join("run/.s.PGSQL.5432.lock"), format!("{pid}\n")).unwrap();
         let postgres = start(&home);
         assert_eq!(setting(&postgres.url(), "port"), "5432");
@@ -317,17 +259,10 @@ fn a_second_strandline_on_the_same_data_is_turned_away() {
     let home = room.path().join("postgres");
     let postgres = start(&home);
     let said = refusal(&home).to_string();
-    assert!(
-        said.starts_with("another strandline is using these data (process "),
-        "{said}"
-    );
+    assert!(said.starts_with("another strandline is using these data (process "), "{said}");
     assert!(said.contains(&std::process::id().to_string()), "{said}");
     assert!(!said.contains('\n'), "{said}");
-    assert_eq!(
-        setting(&postgres.url(), "port"),
-        "5432",
-        "the first goes on"
-    );
+    assert_eq!(setting(&postgres.url(), "port"), "5432", "the first goes on");
     postgres.stop().unwrap();
     start(&home);
 }
@@ -335,25 +270,15 @@ fn a_second_strandline_on_the_same_data_is_turned_away() {
 #[test]
 fn a_path_too_long_for_a_socket_gets_a_short_private_one() {
     let room = room();
-    let home = room
-        .path()
-        .join("x".repeat(120))
-        .join("y".repeat(120))
-        .join("with, comma and 'ü");
+    let home = room.path().join("x".repeat(120)).join("y".repeat(120)).join("with, comma and 'ü");
     let postgres = start(&home);
     let url = postgres.url();
-    assert_eq!(
-        ask(&url, "SELECT current_database()::text AS word"),
-        "strandline"
-    );
+    assert_eq!(ask(&url, "SELECT current_database()::text AS word"), "strandline");
     let dir = PathBuf::from(setting(&url, "unix_socket_directories"));
     assert!(dir.as_os_str().len() < 90, "{}", dir.display());
     let metadata = fs::symlink_metadata(&dir).unwrap();
     assert_eq!(metadata.mode() & 0o777, 0o700);
-    assert_eq!(
-        metadata.uid(),
-        fs::metadata(home.join("cluster")).unwrap().uid()
-    );
+    assert_eq!(metadata.uid(), fs::metadata(home.join("cluster")).unwrap().uid());
     postgres.stop().unwrap();
     assert!(!dir.exists(), "nothing is left in a shared directory");
 
@@ -361,10 +286,7 @@ fn a_path_too_long_for_a_socket_gets_a_short_private_one() {
     std::os::unix::fs::symlink(room.path(), &dir).unwrap();
     let said = refusal(&home).to_string();
     fs::remove_file(&dir).unwrap();
-    assert!(
-        said.contains(&dir.display().to_string()) && said.contains("no directory"),
-        "{said}"
-    );
+    assert!(said.contains(&dir.display().to_string()) && said.contains("no directory"), "{said}");
     start(&home);
 }
 
@@ -376,10 +298,7 @@ fn an_unfinished_database_is_made_anew() {
     fs::set_permissions(&home, fs::Permissions::from_mode(0o711)).unwrap();
     fs::write(home.join("cluster.new/PG_VERSION"), "15\n").unwrap();
     let postgres = start(&home);
-    assert_eq!(
-        ask(&postgres.url(), "SELECT current_database()::text AS word"),
-        "strandline"
-    );
+    assert_eq!(ask(&postgres.url(), "SELECT current_database()::text AS word"), "strandline");
     assert!(!home.join("cluster.new").exists());
 }
 
@@ -392,10 +311,7 @@ fn data_of_another_version_are_left_alone() {
     let before = fs::read_to_string(&version).unwrap();
     fs::write(&version, "9\n").unwrap();
     let said = refusal(&home).to_string();
-    assert!(
-        said.contains("PostgreSQL 9") && said.contains("apt-get install postgresql-9"),
-        "{said}"
-    );
+    assert!(said.contains("PostgreSQL 9") && said.contains("apt-get install postgresql-9"), "{said}");
     fs::write(&version, "fifteen\n").unwrap();
     assert!(refusal(&home).to_string().contains("it reads `fifteen`"));
     fs::write(&version, before).unwrap();
@@ -409,16 +325,9 @@ fn a_server_that_cannot_start_says_why() {
     start(&home).stop().unwrap();
     let configuration = home.join("cluster/postgresql.conf");
     let before = fs::read_to_string(&configuration).unwrap();
-    fs::write(
-        &configuration,
-        format!("{before}\nmax_connections = many\n"),
-    )
-    .unwrap();
+    fs::write(&configuration, format!("{before}\nmax_connections = many\n")).unwrap();
     let said = refusal(&home).to_string();
-    assert!(
-        said.contains("max_connections") && said.contains("postgres.log"),
-        "{said}"
-    );
+    assert!(said.contains("max_connections") && said.contains("postgres.log"), "{said}");
     assert!(!said.contains('\n'), "{said}");
     fs::write(&configuration, before).unwrap();
     start(&home);
@@ -430,15 +339,8 @@ fn a_directory_that_cannot_be_made_is_one_clear_line() {
     let file = room.path().join("file");
     fs::write(&file, "in the way").unwrap();
     let said = refusal(&file.join("postgres")).to_string();
-    assert!(
-        said.contains("cannot make the data directory") && said.contains("STRANDLINE_DATA"),
-        "{said}"
-    );
-    assert!(
-        refusal(&file)
-            .to_string()
-            .contains(&file.display().to_string())
-    );
+    assert!(said.contains("cannot make the data directory") && said.contains("STRANDLINE_DATA"), "{said}");
+    assert!(refusal(&file).to_string().contains(&file.display().to_string()));
     assert_eq!(fs::read_to_string(&file).unwrap(), "in the way");
     assert_eq!(PostgresError::EXIT_CODE, 4);
 }
@@ -455,10 +357,7 @@ fn a_parent_that_the_servers_user_may_not_enter_is_named_with_the_remedy() {
     fs::set_permissions(&closed, fs::Permissions::from_mode(0o700)).unwrap();
     let said = refusal(&closed.join("postgres")).to_string();
     let closed = fs::canonicalize(closed).unwrap();
-    assert!(
-        said.contains(&format!("chmod o+x {}`", closed.display())),
-        "{said}"
-    );
+    assert!(said.contains(&format!("chmod o+x {}`", closed.display())), "{said}");
     assert!(said.contains("such as /var/lib/strandline"), "{said}");
 }
 
@@ -496,24 +395,15 @@ fn a_killed_strandline_takes_its_server_with_it() {
     let room = room();
     let home = room.path().join("postgres");
     let mut strandline = Command::new(std::env::current_exe().unwrap())
-        .args([
-            "--exact",
-            "strandline_in_a_process_of_its_own",
-            "--nocapture",
-        ])
+        .args(["--exact", "strandline_in_a_process_of_its_own", "--nocapture"])
         .env("PRIVATE_POSTGRES_TEST_HOME", &home)
         .stdin(Stdio::null())
         .stdout(Stdio::null())
         .spawn()
         .unwrap();
     until("the server is up", || home.join("pid").exists());
-    let pid: u32 = fs::read_to_string(home.join("pid"))
-        .unwrap()
-        .parse()
-        .unwrap();
-    assert!(
-        matches!(refusal(&home), PostgresError::Busy { pid: Some(holder), .. } if holder == strandline.id())
-    );
+    let pid: u32 = fs::read_to_string(home.join("pid")).unwrap().parse().unwrap();
+    assert!(matches!(refusal(&home), PostgresError::Busy { pid: Some(holder), .. } if holder == strandline.id()));
     strandline.kill().unwrap();
     strandline.wait().unwrap();
     // At once, while the watcher is at it, and without harm from it later.
@@ -527,40 +417,25 @@ fn a_killed_strandline_takes_its_server_with_it() {
     // And left to itself.
     fs::remove_file(home.join("pid")).unwrap();
     let mut strandline = Command::new(std::env::current_exe().unwrap())
-        .args([
-            "--exact",
-            "strandline_in_a_process_of_its_own",
-            "--nocapture",
-        ])
+        .args(["--exact", "strandline_in_a_process_of_its_own", "--nocapture"])
         .env("PRIVATE_POSTGRES_TEST_HOME", &home)
         .stdin(Stdio::null())
         .stdout(Stdio::null())
         .spawn()
         .unwrap();
-    until("the server is up again", || {
-        fs::read_to_string(home.join("pid")).is_ok_and(|text| !text.is_empty())
-    });
-    let pid: u32 = fs::read_to_string(home.join("pid"))
-        .unwrap()
-        .parse()
-        .unwrap();
+    until("the server is up again", || fs::read_to_string(home.join("pid")).is_ok_and(|text| !text.is_empty()));
+    let pid: u32 = fs::read_to_string(home.join("pid")).unwrap().parse().unwrap();
     strandline.kill().unwrap();
     strandline.wait().unwrap();
     until("the watcher stopped it", || !alive(pid));
-    until("the pid file is gone", || {
-        !home.join("cluster/postmaster.pid").exists()
-    });
+    until("the pid file is gone", || !home.join("cluster/postmaster.pid").exists());
 }
 
 #[test]
 fn a_throw_away_server_may_skip_the_disk() {
     let room = room();
-    let postgres = PrivatePostgres::start_with(
-        &room.path().join("postgres"),
-        None,
-        Options { durable: false },
-    )
-    .unwrap();
+    let postgres =
+        PrivatePostgres::start_with(&room.path().join("postgres"), None, Options { durable: false }).unwrap();
     assert_eq!(setting(&postgres.url(), "fsync"), "off");
     assert!(Options::default().durable);
 }

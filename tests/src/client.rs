@@ -29,6 +29,14 @@ impl Client {
     /// # Panics
     /// If the server does not answer at all.
     pub fn send(&self, method: Method, path: &str, body: Option<Value>) -> Response {
+        self.try_send(method, path, body).unwrap_or_else(|error| panic!("{path}: {error}"))
+    }
+
+    /// The same, for a server that may be gone before it answers.
+    ///
+    /// # Errors
+    /// No answer came.
+    pub fn try_send(&self, method: Method, path: &str, body: Option<Value>) -> reqwest::Result<Response> {
         let url = match path.strip_prefix("//") {
             Some(root) => format!("{}/{root}", self.address),
             None => format!("{}/api/v1{path}", self.address),
@@ -40,7 +48,7 @@ impl Client {
         if let Some(body) = body {
             request = request.json(&body);
         }
-        request.send().unwrap_or_else(|error| panic!("{path}: {error}"))
+        request.send()
     }
 
     /// GET; JSON of a 200.
@@ -95,7 +103,10 @@ impl Client {
     /// # Panics
     /// If they cannot be read.
     pub fn findings(&self, id: i64) -> Vec<Value> {
-        self.get(&format!("/uploads/{id}/findings?limit=1000"))["findings"].as_array().expect("findings are a list").clone()
+        self.get(&format!("/uploads/{id}/findings?limit=1000"))["findings"]
+            .as_array()
+            .expect("findings are a list")
+            .clone()
     }
 
     /// Answers questions: (key, choice, value).
@@ -106,7 +117,11 @@ impl Client {
         let answers: Vec<Value> = answers
             .iter()
             .map(|(key, choice, value)| {
-                if value.is_null() { json!({"key": key, "choice": choice}) } else { json!({"key": key, "choice": choice, "value": value}) }
+                if value.is_null() {
+                    json!({"key": key, "choice": choice})
+                } else {
+                    json!({"key": key, "choice": choice, "value": value})
+                }
             })
             .collect();
         let response = self.send(Method::POST, &format!("/uploads/{id}/answers"), Some(json!({ "answers": answers })));

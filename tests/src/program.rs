@@ -107,6 +107,7 @@ impl Server {
                 }
                 Err(_) => {
                     let _ = child.kill();
+                    let _ = child.wait();
                     panic!("strandline {arguments:?} did not listen; it wrote:\n{}", seen.join("\n"));
                 }
             }

@@ -38,7 +38,8 @@ fn the_demo_recovers_its_truth_and_starts_twice_alike() {
     let club = curator.get("/club");
 
     let truth = SimulatedClub::draw(Design::demo());
-    let mut table = String::from("taxon                     true   estimate  95 % interval     without register sightings\n");
+    let mut table =
+        String::from("taxon                     true   estimate  95 % interval     without register sightings\n");
     let mut missed = Vec::new();
     for plan in &truth.design.taxa[..ANSWERABLE] {
         let answer = curator.get(&format!("/taxa/{}/survival?by=none&horizon_days=365", plan.taxon));
@@ -54,7 +55,11 @@ fn the_demo_recovers_its_truth_and_starts_twice_alike() {
             .iter()
             .find(|run| run["run"] == "no_register_sightings")
             .unwrap_or_else(|| panic!("{}: the run without register sightings stands beside", plan.taxon));
-        table.push_str(&format!("{:24} {put_in:6.3}  {survival:8.3}  {lower:.3} to {upper:.3}    {}\n", plan.taxon.as_str(), beside["estimate"]));
+        table.push_str(&format!(
+            "{:24} {put_in:6.3}  {survival:8.3}  {lower:.3} to {upper:.3}    {}\n",
+            plan.taxon.as_str(),
+            beside["estimate"]
+        ));
         if put_in < lower || put_in > upper {
             missed.push(plan.taxon.as_str());
         }

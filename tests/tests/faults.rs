@@ -10,7 +10,8 @@ use tests::files::{data_folder, read_fixture};
 use tests::program::Server;
 
 fn database(folder: &tempfile::TempDir) -> PgConnection {
-    let url = std::fs::read_to_string(folder.path().join("database.url")).expect("the running server wrote its address");
+    let url =
+        std::fs::read_to_string(folder.path().join("database.url")).expect("the running server wrote its address");
     PgConnection::establish(url.trim()).expect("the private Postgres")
 }
 
@@ -51,7 +52,7 @@ fn a_server_killed_while_committing_leaves_none_and_the_next_one_leaves_all() {
         let curator = curator.clone();
         std::thread::spawn(move || {
             // The answer never comes: the server is killed.
-            let _ = std::panic::catch_unwind(|| curator.send(reqwest::Method::POST, &format!("/uploads/{id}/commit"), Some(json!({}))));
+            curator.try_send(reqwest::Method::POST, &format!("/uploads/{id}/commit"), Some(json!({}))).is_err()
         })
     };
     wait_until("the commit to stand at the lock", || {
@@ -64,7 +65,7 @@ fn a_server_killed_while_committing_leaves_none_and_the_next_one_leaves_all() {
     server.kill();
     diesel::sql_query("ROLLBACK").execute(&mut holder).ok();
     drop((holder, watcher));
-    waiting.join().unwrap();
+    assert!(waiting.join().unwrap(), "the killed server cannot have answered");
 
     let server = Server::start(folder.path());
     let mut connection = database(&folder);
@@ -102,7 +103,9 @@ fn postgres_killed_comes_back_with_everything_that_was_committed() {
         .parse()
         .unwrap();
     nix::sys::signal::kill(nix::unistd::Pid::from_raw(pid), nix::sys::signal::Signal::SIGKILL).unwrap();
-    wait_until("the server to say that it is not ready, or to be ready again", || curator.try_get("//health/ready").0 > 0);
+    wait_until("the server to say that it is not ready, or to be ready again", || {
+        curator.try_get("//health/ready").0 > 0
+    });
     server.interrupt();
 
     let server = Server::start(folder.path());

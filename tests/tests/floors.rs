@@ -53,7 +53,10 @@ fn imports_point_down_only() {
 fn the_core_is_pure_and_the_importer_knows_no_http() {
     let root = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
     let banned: &[(&str, &[&str])] = &[
-        ("analysis/src", &["std::fs", "std::net", "std::env", "diesel", "Utc::now", "Local::now", "Instant::now", "SystemTime"]),
+        (
+            "analysis/src",
+            &["std::fs", "std::net", "std::env", "diesel", "Utc::now", "Local::now", "Instant::now", "SystemTime"],
+        ),
         ("importer/src", &["actix", "reqwest", "utoipa", "std::net", "Utc::now", "Local::now"]),
         ("migrations/src", &["analysis::", "importer::"]),
     ];

@@ -21,15 +21,24 @@ fn keeper(number: usize) -> String {
 fn load_club(curator: &Client) -> Vec<i64> {
     let mut registers = Vec::new();
     for number in 1..=6 {
-        let register = curator.upload(Some(&keeper(number)), "register.xlsx", read_fixture(&format!("hand_made/keeper{number}_register.xlsx")));
+        let register = curator.upload(
+            Some(&keeper(number)),
+            "register.xlsx",
+            read_fixture(&format!("hand_made/keeper{number}_register.xlsx")),
+        );
         let id = register["id"].as_i64().unwrap();
-        let questions: Vec<Value> = curator.findings(id).into_iter().filter(|finding| finding["severity"] == "questioned").collect();
+        let questions: Vec<Value> =
+            curator.findings(id).into_iter().filter(|finding| finding["severity"] == "questioned").collect();
         let codes: Vec<&str> = questions.iter().filter_map(|question| question["code"].as_str()).collect();
         assert_eq!(codes, ["complete_since_missing"], "keeper {number}");
         curator.answer(id, &[(questions[0]["key"].as_str().unwrap(), "day", json!(COMPLETE_SINCE[number - 1]))]);
         curator.commit(id, false);
         registers.push(id);
-        let wide = curator.upload(Some(&keeper(number)), "wide.csv", read_fixture(&format!("hand_made/keeper{number}_wide.csv")));
+        let wide = curator.upload(
+            Some(&keeper(number)),
+            "wide.csv",
+            read_fixture(&format!("hand_made/keeper{number}_wide.csv")),
+        );
         assert_eq!(wide["state"], "ready", "keeper {number}: {:?}", curator.findings(wide["id"].as_i64().unwrap()));
         curator.commit(wide["id"].as_i64().unwrap(), false);
     }
@@ -39,7 +48,8 @@ fn load_club(curator: &Client) -> Vec<i64> {
 fn roll_calls(server: &Server) {
     for (number, day) in [(4, "2023-01-03"), (6, "2023-03-02")] {
         let token = server.token(&["--role", "keeper", "--keeper", &keeper(number)]);
-        let response = server.client(Some(&token)).send(reqwest::Method::POST, "/roll-call", Some(json!({ "on": day })));
+        let response =
+            server.client(Some(&token)).send(reqwest::Method::POST, "/roll-call", Some(json!({ "on": day })));
         let status = response.status().as_u16();
         assert!((200..300).contains(&status), "roll call: {status} {}", response.text().unwrap_or_default());
     }
@@ -65,13 +75,25 @@ const ABOVE: [(f64, i64, f64); 4] =
     [(96.0, 8, 7.0 / 8.0), (104.0, 7, 3.0 / 4.0), (121.0, 7, 9.0 / 14.0), (133.0, 6, 15.0 / 28.0)];
 /// (at risk within, at risk above, died within) at all ten deaths.
 const DEATHS: [(f64, f64, bool); 10] = [
-    (8.0, 4.0, true), (7.0, 4.0, true), (6.0, 4.0, true), (1.0, 8.0, false), (1.0, 7.0, false),
-    (0.0, 7.0, false), (0.0, 6.0, false), (3.0, 2.0, false), (3.0, 1.0, true), (2.0, 1.0, true),
+    (8.0, 4.0, true),
+    (7.0, 4.0, true),
+    (6.0, 4.0, true),
+    (1.0, 8.0, false),
+    (1.0, 7.0, false),
+    (0.0, 7.0, false),
+    (0.0, 6.0, false),
+    (3.0, 2.0, false),
+    (3.0, 1.0, true),
+    (2.0, 1.0, true),
 ];
 
 fn check_curve(answer: &Value, name: &str, table: &[(f64, i64, f64)]) {
-    let curve: Vec<&Value> =
-        group(answer, name)["curve"].as_array().unwrap_or_else(|| panic!("curve of {name}: {answer}")).iter().filter(|step| step["events"].as_i64() > Some(0)).collect();
+    let curve: Vec<&Value> = group(answer, name)["curve"]
+        .as_array()
+        .unwrap_or_else(|| panic!("curve of {name}: {answer}"))
+        .iter()
+        .filter(|step| step["events"].as_i64() > Some(0))
+        .collect();
     assert_eq!(curve.len(), table.len(), "{name}: {curve:?}");
     for (step, (time, at_risk, survival)) in curve.iter().zip(table) {
         near(&step["time"], *time, "time");
@@ -85,7 +107,9 @@ fn log_hazard_ratio() -> f64 {
     let score = |b: f64| {
         DEATHS
             .iter()
-            .map(|(within, above, died_within)| f64::from(u8::from(!died_within)) - above * b.exp() / (within + above * b.exp()))
+            .map(|(within, above, died_within)| {
+                f64::from(u8::from(!died_within)) - above * b.exp() / (within + above * b.exp())
+            })
             .sum::<f64>()
     };
     let (mut low, mut high) = (-5.0, 5.0);
@@ -125,7 +149,9 @@ fn the_answer_equals_the_table_made_by_hand() {
         .as_array()
         .unwrap_or_else(|| panic!("no Cox fit: {}", answer["result"]["cox"]))
         .iter()
-        .find(|coefficient| coefficient["name"].as_str().is_some_and(|name| name.contains("above") || name.contains("within")))
+        .find(|coefficient| {
+            coefficient["name"].as_str().is_some_and(|name| name.contains("above") || name.contains("within"))
+        })
         .expect("a coefficient of the band")
         .clone();
     let ratio = log_hazard_ratio();
@@ -197,7 +223,8 @@ fn grown_register() -> Vec<u8> {
 
 fn set_publish(folder: &tempfile::TempDir, on: bool) {
     use diesel::prelude::*;
-    let url = std::fs::read_to_string(folder.path().join("database.url")).expect("the running server wrote its address");
+    let url =
+        std::fs::read_to_string(folder.path().join("database.url")).expect("the running server wrote its address");
     let mut connection = diesel::PgConnection::establish(url.trim()).expect("the private Postgres");
     diesel::sql_query("INSERT INTO club_setting (key, value, set_by) VALUES ('publish', to_jsonb($1::bool), 'test') ON CONFLICT (key) DO UPDATE SET value = excluded.value")
         .bind::<diesel::sql_types::Bool, _>(on)

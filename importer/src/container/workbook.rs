@@ -270,7 +270,7 @@ mod tests {
         assert_eq!(shown(45352.0, false), "2024-03-01");
         assert_eq!(shown(45352.0 - 1462.0, true), "2024-03-01");
         assert_eq!(shown(45352.8125, false), "2024-03-01T19:30");
-        assert_eq!(shown(45352.812_499_999_9, false), "2024-03-01T19:30");
+        assert_eq!(shown(45_352.812_499_999_9, false), "2024-03-01T19:30");
         assert_eq!(shown(0.8125, false), "19:30");
         assert_eq!(shown(-3.0, false), "-3");
         assert_eq!(dated(ExcelDateTime::new(1.5, ExcelDateTimeType::TimeDelta, false)).written(), "36:00");

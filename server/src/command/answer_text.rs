@@ -6,7 +6,9 @@ use analysis::refusal::Part;
 /// "Goniopora: 117 specimens of 38 keepers, 52 deaths; 62 % (52 to 71) …", or the refusal.
 pub fn one_year(answer: &SurvivalAnswer) -> String {
     let counts = match &answer.evidence {
-        Part::Given(evidence) => format!("{} specimens of {} keepers, {} deaths", evidence.specimens, evidence.keepers, evidence.deaths),
+        Part::Given(evidence) => {
+            format!("{} specimens of {} keepers, {} deaths", evidence.specimens, evidence.keepers, evidence.deaths)
+        }
         Part::Refused { refused } => refused.message.clone(),
     };
     let figure = match &answer.result {
@@ -27,7 +29,9 @@ pub fn one_year(answer: &SurvivalAnswer) -> String {
 fn at_horizon(group: &SurvivalGroup) -> String {
     match &group.at_horizon {
         Part::Given(point) => match (point.lower, point.upper) {
-            (Some(lower), Some(upper)) => format!("{} alive ({} to {})", percent(point.survival), percent(lower), percent(upper)),
+            (Some(lower), Some(upper)) => {
+                format!("{} alive ({} to {})", percent(point.survival), percent(lower), percent(upper))
+            }
             _ => format!("{} alive", percent(point.survival)),
         },
         Part::Refused { refused } => refused.message.clone(),
@@ -54,7 +58,11 @@ pub fn without_register(answer: &SurvivalAnswer) -> String {
             RunOutcome::Estimate { estimate, .. } => percent(*estimate),
         })
         .collect();
-    if runs.is_empty() { "without register sightings: no figure".to_owned() } else { format!("without register sightings: {}", runs.join("; ")) }
+    if runs.is_empty() {
+        "without register sightings: no figure".to_owned()
+    } else {
+        format!("without register sightings: {}", runs.join("; "))
+    }
 }
 
 /// The taught band against outside: each hazard ratio with its limits, or the refusal.
@@ -71,13 +79,23 @@ pub fn band(answer: &SurvivalAnswer) -> String {
     let lines: Vec<String> = cox
         .coefficients
         .iter()
-        .map(|coefficient| match (coefficient.hazard_ratio, coefficient.lower, coefficient.upper, &coefficient.refused) {
-            (Some(ratio), Some(lower), Some(upper), _) => {
-                format!("{} against {}: hazard ratio {ratio:.2} ({lower:.2} to {upper:.2})", coefficient.name, coefficient.reference)
+        .map(|coefficient| {
+            match (coefficient.hazard_ratio, coefficient.lower, coefficient.upper, &coefficient.refused) {
+                (Some(ratio), Some(lower), Some(upper), _) => {
+                    format!(
+                        "{} against {}: hazard ratio {ratio:.2} ({lower:.2} to {upper:.2})",
+                        coefficient.name, coefficient.reference
+                    )
+                }
+                (_, _, _, Some(refused)) => {
+                    format!("{} against {}: {}", coefficient.name, coefficient.reference, refused.message)
+                }
+                _ => format!("{} against {}: no figure", coefficient.name, coefficient.reference),
             }
-            (_, _, _, Some(refused)) => format!("{} against {}: {}", coefficient.name, coefficient.reference, refused.message),
-            _ => format!("{} against {}: no figure", coefficient.name, coefficient.reference),
         })
         .collect();
-    format!("nitrate, band {band}: {}", if lines.is_empty() { "no two levels to compare".to_owned() } else { lines.join("; ") })
+    format!(
+        "nitrate, band {band}: {}",
+        if lines.is_empty() { "no two levels to compare".to_owned() } else { lines.join("; ") }
+    )
 }

@@ -25,7 +25,10 @@ impl Database {
     /// A connection.
     pub fn connection(&self) -> Result<Pooled, Failure> {
         self.pool.get().map_err(|error| {
-            Failure::place(format!("no connection ({error}), {}: check that the database runs", pool::without_password(&self.url)))
+            Failure::place(format!(
+                "no connection ({error}), {}: check that the database runs",
+                pool::without_password(&self.url)
+            ))
         })
     }
 
@@ -74,8 +77,7 @@ pub fn private(config: &Config) -> Result<Database, Failure> {
 fn migrated(url: String, postgres: Option<(PrivatePostgres, PathBuf)>) -> Result<Database, Failure> {
     let pool = pool::open(&url, 8)?;
     let database = Database { pool, url, postgres };
-    importer::load::prepare(&mut *database.connection()?).map_err(|error| {
-        Failure::place(format!("{error}, {}", pool::without_password(&database.url)))
-    })?;
+    importer::load::prepare(&mut *database.connection()?)
+        .map_err(|error| Failure::place(format!("{error}, {}", pool::without_password(&database.url))))?;
     Ok(database)
 }

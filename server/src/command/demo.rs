@@ -49,7 +49,10 @@ pub fn run(config: &Config, args: &DemoArgs) -> Result<u8, Failure> {
     config.database_url = None;
     config.data = config.data.join("demo");
     if !config.listen.ip().is_loopback() {
-        return Err(Failure::usage(format!("the demo has tokens that it prints, {}: let it listen on 127.0.0.1 only", config.listen)));
+        return Err(Failure::usage(format!(
+            "the demo has tokens that it prints, {}: let it listen on 127.0.0.1 only",
+            config.listen
+        )));
     }
     let listener = if args.no_serve { None } else { Some(listen(loopback(config.listen))?) };
     let database = database::private(&config)?;
@@ -69,7 +72,9 @@ pub fn run(config: &Config, args: &DemoArgs) -> Result<u8, Failure> {
         println!("  curator's token:   {curator}");
         println!("  token of {}: {keeper}", words::MEMBERS[0]);
         println!("  curl -s http://{address}/api/v1/club");
-        println!("  curl -s -H 'Authorization: Bearer {curator}' 'http://{address}/api/v1/taxa/goniopora/survival?by=nitrate'");
+        println!(
+            "  curl -s -H 'Authorization: Bearer {curator}' 'http://{address}/api/v1/taxa/goniopora/survival?by=nitrate'"
+        );
         println!("Stop with Ctrl-C.");
         serve(listener, database.pool().clone())?;
     } else {
@@ -90,7 +95,12 @@ fn write_files(club: &DemoClub, folder: &Path) -> Result<(), Failure> {
         let path = member.join(&file.name);
         fs::write(&path, &file.bytes).map_err(|error| Failure::unwritable(&path, &error))?;
     }
-    eprintln!("strandline: {} spreadsheets of {} members are in {}", club.files.len(), club.truth.keepers.len(), folder.display());
+    eprintln!(
+        "strandline: {} spreadsheets of {} members are in {}",
+        club.files.len(),
+        club.truth.keepers.len(),
+        folder.display()
+    );
     Ok(())
 }
 
@@ -145,7 +155,9 @@ fn import(connection: &mut PgConnection, club: &DemoClub) -> Result<Held, Failur
         }
         for finding in load::findings(connection, upload).map_err(failed)? {
             if finding.severity != Severity::Noted {
-                let line = held.entry((finding.severity, finding.code.clone())).or_insert_with(|| (0, format!("{}/{}: {}", file.keeper, file.name, finding.message)));
+                let line = held
+                    .entry((finding.severity, finding.code.clone()))
+                    .or_insert_with(|| (0, format!("{}/{}: {}", file.keeper, file.name, finding.message)));
                 line.0 += 1;
             }
         }
@@ -156,9 +168,16 @@ fn import(connection: &mut PgConnection, club: &DemoClub) -> Result<Held, Failur
 }
 
 /// The one thing every register asks: since when the list is complete. Most members answer.
-fn answer_as_member(connection: &mut PgConnection, club: &DemoClub, file: &crate::demo::MemberFile, upload: i64) -> Result<(), Failure> {
+fn answer_as_member(
+    connection: &mut PgConnection,
+    club: &DemoClub,
+    file: &crate::demo::MemberFile,
+    upload: i64,
+) -> Result<(), Failure> {
     let failed = |error: LoadError| Failure::place(format!("{error}, {}/{}", file.keeper, file.name));
-    let Some(since) = club.answers.iter().find(|answers| answers.keeper == file.keeper).and_then(|answers| answers.complete_since) else {
+    let Some(since) =
+        club.answers.iter().find(|answers| answers.keeper == file.keeper).and_then(|answers| answers.complete_since)
+    else {
         return Ok(());
     };
     let answers: Vec<Answer> = load::findings(connection, upload)
@@ -188,7 +207,9 @@ fn print_learned(connection: &mut PgConnection, club: &DemoClub) -> Result<(), F
     let snapshot = crate::answer::club(connection, &Scope::of_operator())?;
     let (records, stamp) = (&snapshot.club, snapshot.stamp());
     let nitrate = ParameterCode::parse("nitrate");
-    println!("\nWhat the records say, one year after purchase (95 % interval), and nitrate inside the taught band against outside");
+    println!(
+        "\nWhat the records say, one year after purchase (95 % interval), and nitrate inside the taught band against outside"
+    );
     for plan in &club.truth.design.taxa {
         let alone = ask(records, plan.taxon, By::None, &stamp);
         println!("{}", answer_text::one_year(&alone));
@@ -206,12 +227,21 @@ fn print_learned(connection: &mut PgConnection, club: &DemoClub) -> Result<(), F
 }
 
 fn ask(records: &analysis::club::Club, taxon: TaxonSlug, by: By, stamp: &answer::Stamp) -> SurvivalAnswer {
-    let question = Question { taxon, outcome: Outcome::Death, by, edges: None, given: None, horizon_days: 365.0, since: None };
+    let question =
+        Question { taxon, outcome: Outcome::Death, by, edges: None, given: None, horizon_days: 365.0, since: None };
     answer::survival(records, &question, Audience::Curator, stamp)
 }
 
 fn token(connection: &mut PgConnection, role: Role, keeper: Option<&str>) -> Result<String, Failure> {
-    let new = NewToken { role, rights: Vec::new(), keeper: keeper.map(str::to_owned), create_keeper: false, label: Some("demo".to_owned()), expires_days: Some(1) };
-    issue(connection, &new, BY, chrono::Utc::now()).map(|issued| issued.secret).map_err(|error| Failure::place(error.to_string()))
+    let new = NewToken {
+        role,
+        rights: Vec::new(),
+        keeper: keeper.map(str::to_owned),
+        create_keeper: false,
+        label: Some("demo".to_owned()),
+        expires_days: Some(1),
+    };
+    issue(connection, &new, BY, chrono::Utc::now())
+        .map(|issued| issued.secret)
+        .map_err(|error| Failure::place(error.to_string()))
 }
-

@@ -37,7 +37,10 @@ impl Failure {
 
     /// A file or directory that should be written.
     pub fn unwritable(path: &Path, error: &std::io::Error) -> Self {
-        Self::place(format!("cannot write ({error}), {}: choose another place or change its permissions", path.display()))
+        Self::place(format!(
+            "cannot write ({error}), {}: choose another place or change its permissions",
+            path.display()
+        ))
     }
 
     /// The exit code.
@@ -66,6 +69,8 @@ impl From<crate::pool::PoolError> for Failure {
 
 impl From<diesel::result::Error> for Failure {
     fn from(error: diesel::result::Error) -> Self {
-        Failure::place(format!("the database failed ({error}), while reading records: see that it runs, then try again"))
+        Failure::place(format!(
+            "the database failed ({error}), while reading records: see that it runs, then try again"
+        ))
     }
 }

@@ -79,7 +79,9 @@ impl Done {
 pub fn run(config: &Config, args: &ImportArgs) -> Result<u8, Failure> {
     let files = gather(&args.paths)?;
     if let Some(code) = args.accept.iter().find(|code| analysis::vocabulary::FindingCode::parse(code).is_none()) {
-        return Err(Failure::usage(format!("no finding is called that, --accept {code}: `strandline read` prints the codes of a file")));
+        return Err(Failure::usage(format!(
+            "no finding is called that, --accept {code}: `strandline read` prints the codes of a file"
+        )));
     }
     let done = match &config.server {
         Some(server) => import_remote::run(server, config.token.as_deref(), args, &files)?,
@@ -113,7 +115,10 @@ fn keeper(connection: &mut PgConnection, args: &ImportArgs) -> Result<i64, Failu
         load::find_keeper(connection, &args.keeper)
     };
     found.map_err(|error| Failure::place(error.to_string()))?.ok_or_else(|| {
-        Failure::usage(format!("no keeper is called that, {}: correct the name, or add --create to make the keeper", args.keeper))
+        Failure::usage(format!(
+            "no keeper is called that, {}: correct the name, or add --create to make the keeper",
+            args.keeper
+        ))
     })
 }
 
@@ -151,8 +156,11 @@ fn one(connection: &mut PgConnection, keeper: i64, path: &Path, args: &ImportArg
     // A remedy taken may bring up the next doubt of the same code; each round settles at least one.
     loop {
         let findings = load::findings(connection, upload).map_err(failed)?;
-        let answers: Vec<Answer> =
-            findings.iter().filter(|finding| args.accept.contains(&finding.code)).filter_map(|finding| finding.proposed.clone()).collect();
+        let answers: Vec<Answer> = findings
+            .iter()
+            .filter(|finding| args.accept.contains(&finding.code))
+            .filter_map(|finding| finding.proposed.clone())
+            .collect();
         if answers.is_empty() {
             break;
         }
@@ -201,7 +209,10 @@ fn gather(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
             let before = files.len();
             walk(path, &mut files)?;
             if files.len() == before {
-                return Err(Failure::input(format!("no spreadsheet in the folder, {}: name a folder with .csv, .tsv, .txt, .xlsx, .xls or .ods files", path.display())));
+                return Err(Failure::input(format!(
+                    "no spreadsheet in the folder, {}: name a folder with .csv, .tsv, .txt, .xlsx, .xls or .ods files",
+                    path.display()
+                )));
             }
         } else {
             files.push(path.clone());
@@ -219,7 +230,11 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>) -> Result<(), Failure> {
     for path in entries {
         if path.is_dir() {
             walk(&path, files)?;
-        } else if path.extension().and_then(|e| e.to_str()).is_some_and(|e| EXTENSIONS.contains(&e.to_ascii_lowercase().as_str())) {
+        } else if path
+            .extension()
+            .and_then(|e| e.to_str())
+            .is_some_and(|e| EXTENSIONS.contains(&e.to_ascii_lowercase().as_str()))
+        {
             files.push(path);
         }
     }

@@ -22,7 +22,8 @@ struct Remote<'a> {
 
 /// Sends the files and follows each to its end.
 pub fn run(server: &str, token: Option<&str>, args: &ImportArgs, files: &[PathBuf]) -> Result<Vec<Done>, Failure> {
-    let token = token.ok_or_else(|| Failure::usage("no token, STRANDLINE_TOKEN: set it to a token with the right to upload"))?;
+    let token = token
+        .ok_or_else(|| Failure::usage("no token, STRANDLINE_TOKEN: set it to a token with the right to upload"))?;
     let http = Client::builder()
         .timeout(Duration::from_secs(120))
         .build()
@@ -57,9 +58,10 @@ impl Remote<'_> {
         }
         let detail = body["detail"].as_str().unwrap_or("no reason given").to_owned();
         Err(match status {
-            StatusCode::UNAUTHORIZED | StatusCode::FORBIDDEN => {
-                Failure::place(format!("the token is not accepted ({detail}), {}: make one with `strandline token new`", self.server))
-            }
+            StatusCode::UNAUTHORIZED | StatusCode::FORBIDDEN => Failure::place(format!(
+                "the token is not accepted ({detail}), {}: make one with `strandline token new`",
+                self.server
+            )),
             _ => Failure::place(format!("{detail} ({status}), {}: correct this and send again", self.server)),
         })
     }
@@ -89,25 +91,38 @@ impl Remote<'_> {
         if let Some(day) = args.as_of {
             query.push(("as_of", day.to_string()));
         }
-        let request = self.http.post(self.url("/uploads")).query(&query).header("content-type", "application/octet-stream").body(bytes);
+        let request = self
+            .http
+            .post(self.url("/uploads"))
+            .query(&query)
+            .header("content-type", "application/octet-stream")
+            .body(bytes);
         let mut upload = self.json(request)?;
-        let id = upload["id"].as_i64().ok_or_else(|| Failure::place(format!("the server gave no upload, {}: see that it is a strandline", self.server)))?;
+        let id = upload["id"].as_i64().ok_or_else(|| {
+            Failure::place(format!("the server gave no upload, {}: see that it is a strandline", self.server))
+        })?;
         upload = self.settled(id)?;
         if upload["state"] == "committed" {
             return outcome("unchanged", 0, 0);
         }
         let mut findings = self.findings(id)?;
         loop {
-            let answers: Vec<_> =
-                findings.iter().filter(|finding| args.accept.contains(&finding.code)).filter_map(|finding| finding.proposed.clone()).collect();
+            let answers: Vec<_> = findings
+                .iter()
+                .filter(|finding| args.accept.contains(&finding.code))
+                .filter_map(|finding| finding.proposed.clone())
+                .collect();
             if answers.is_empty() {
                 break;
             }
-            self.json(self.http.post(self.url(&format!("/uploads/{id}/answers"))).json(&json!({ "answers": answers })))?;
+            self.json(
+                self.http.post(self.url(&format!("/uploads/{id}/answers"))).json(&json!({ "answers": answers })),
+            )?;
             upload = self.settled(id)?;
             findings = self.findings(id)?;
         }
-        let doubtful = findings.iter().filter(|finding| finding.severity != importer::finding::Severity::Noted).count() as u64;
+        let doubtful =
+            findings.iter().filter(|finding| finding.severity != importer::finding::Severity::Noted).count() as u64;
         for finding in &findings {
             print_finding(&file, finding);
         }
@@ -118,7 +133,10 @@ impl Remote<'_> {
         self.json(self.http.post(self.url(&format!("/uploads/{id}/commit"))).json(&json!({ "leave_open": args.yes })))?;
         upload = self.settled(id)?;
         if upload["state"] != "committed" {
-            return Err(Failure::place(format!("the commit did not end ({}), {}: see upload {id} there", upload["state"], self.server)));
+            return Err(Failure::place(format!(
+                "the commit did not end ({}), {}: see upload {id} there",
+                upload["state"], self.server
+            )));
         }
         let records = self.json(self.http.get(self.url(&format!("/uploads/{id}/preview"))))?["counts"]
             .as_object()
@@ -134,7 +152,10 @@ impl Remote<'_> {
                 return Ok(upload);
             }
             if Instant::now() > end {
-                return Err(Failure::place(format!("the file is still being read, {}: look at upload {id} later", self.server)));
+                return Err(Failure::place(format!(
+                    "the file is still being read, {}: look at upload {id} later",
+                    self.server
+                )));
             }
             std::thread::sleep(Duration::from_millis(150));
         }
@@ -142,7 +163,11 @@ impl Remote<'_> {
 
     fn findings(&self, id: i64) -> Result<Vec<Finding>, Failure> {
         let body = self.json(self.http.get(self.url(&format!("/uploads/{id}/findings?limit=1000"))))?;
-        serde_json::from_value(body["findings"].clone())
-            .map_err(|error| Failure::place(format!("the server's findings cannot be read ({error}), {}: use the same version on both sides", self.server)))
+        serde_json::from_value(body["findings"].clone()).map_err(|error| {
+            Failure::place(format!(
+                "the server's findings cannot be read ({error}), {}: use the same version on both sides",
+                self.server
+            ))
+        })
     }
 }

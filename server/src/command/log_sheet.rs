@@ -59,7 +59,9 @@ pub fn run(place: &PlaceArgs, args: &LogSheetArgs) -> Result<u8, Failure> {
             prefill
         }
     };
-    let failed = |error: &dyn std::fmt::Display| Failure::place(format!("cannot make the sheet ({error}), log-sheet: report this"));
+    let failed = |error: &dyn std::fmt::Display| {
+        Failure::place(format!("cannot make the sheet ({error}), log-sheet: report this"))
+    };
     let bytes = match args.format {
         Form::Xlsx => log_sheet::xlsx(&prefill).map_err(|error| failed(&error))?,
         Form::Csv => log_sheet::csv(&prefill).map_err(|error| failed(&error))?,

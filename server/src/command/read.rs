@@ -42,7 +42,8 @@ pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
                 continue;
             }
         };
-        let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
+        let name =
+            path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
         let context = Context { today: Some(today), tank: args.tank.clone(), ..Context::default() };
         let mut outcome = importer::read::read(&name, &bytes, &context);
         outcome.file = path.display().to_string();
@@ -62,11 +63,16 @@ pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
 
 fn closed(error: &std::io::Error) -> Result<u8, Failure> {
     // Whoever reads our output may stop reading.
-    if error.kind() == std::io::ErrorKind::BrokenPipe { Ok(0) } else { Err(Failure::place(format!("cannot write ({error}), standard output: see where it goes"))) }
+    if error.kind() == std::io::ErrorKind::BrokenPipe {
+        Ok(0)
+    } else {
+        Err(Failure::place(format!("cannot write ({error}), standard output: see where it goes")))
+    }
 }
 
 fn json(outcome: &Outcome) -> Result<String, Failure> {
-    serde_json::to_string(outcome).map_err(|error| Failure::place(format!("cannot print ({error}), {}: report this file", outcome.file)))
+    serde_json::to_string(outcome)
+        .map_err(|error| Failure::place(format!("cannot print ({error}), {}: report this file", outcome.file)))
 }
 
 /// Counts of records by kind, in the order of the record model.
@@ -106,7 +112,10 @@ fn summary(outcome: &Outcome) -> String {
         lines.push(format!("  {n} {kind}"));
     }
     let cells = outcome.cells;
-    lines.push(format!("  cells: {} = {} recorded + {} labels + {} findings", cells.total, cells.recorded, cells.labels, cells.findings));
+    lines.push(format!(
+        "  cells: {} = {} recorded + {} labels + {} findings",
+        cells.total, cells.recorded, cells.labels, cells.findings
+    ));
     for finding in &outcome.findings {
         let word = match finding.severity {
             Severity::Refused => "refused",

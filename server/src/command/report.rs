@@ -49,14 +49,19 @@ pub fn run(config: &Config, args: &ReportArgs) -> Result<u8, Failure> {
     let conditions = args
         .by
         .iter()
-        .map(|code| ParameterCode::parse(code).ok_or_else(|| Failure::usage(format!("no parameter is called that, --by {code}: see /api/v1/parameters"))))
+        .map(|code| {
+            ParameterCode::parse(code).ok_or_else(|| {
+                Failure::usage(format!("no parameter is called that, --by {code}: see /api/v1/parameters"))
+            })
+        })
         .collect::<Result<Vec<_>, _>>()?;
     let database = database::open(config)?;
     let snapshot = crate::answer::club(&mut *database.connection()?, &Scope::of_operator())?;
     database.close()?;
     let stamp = snapshot.stamp();
     let asked = |by| {
-        let question = Question { taxon, outcome: Outcome::Death, by, edges: None, given: None, horizon_days: 365.0, since: None };
+        let question =
+            Question { taxon, outcome: Outcome::Death, by, edges: None, given: None, horizon_days: 365.0, since: None };
         answer::survival(&snapshot.club, &question, Audience::Curator, &stamp)
     };
     let growth = GrowthQuestion { taxon, by: By::None, edges: None, since: None };
@@ -70,7 +75,8 @@ pub fn run(config: &Config, args: &ReportArgs) -> Result<u8, Failure> {
         Form::Md => print!("{}", markdown(&report)),
         Form::Json => println!(
             "{}",
-            serde_json::to_string(&report).map_err(|error| Failure::place(format!("cannot print ({error}), report: report this")))?
+            serde_json::to_string(&report)
+                .map_err(|error| Failure::place(format!("cannot print ({error}), report: report this")))?
         ),
     }
     Ok(0)
@@ -112,7 +118,12 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
         Part::Given(evidence) => writeln!(
             out,
             "In the figures: {} specimens in {} tanks of {} keepers, {} deaths in {:.0} coral-days. Left out: {}.\n",
-            evidence.specimens, evidence.tanks, evidence.keepers, evidence.deaths, evidence.specimen_days, evidence.left_out.map_or(0, |out| out.total())
+            evidence.specimens,
+            evidence.tanks,
+            evidence.keepers,
+            evidence.deaths,
+            evidence.specimen_days,
+            evidence.left_out.map_or(0, |out| out.total())
         )?,
         Part::Refused { refused } => writeln!(out, "{}\n", refused.message)?,
     }
@@ -126,7 +137,9 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
                 match &group.at_horizon {
                     Part::Given(point) => {
                         let limits = match (point.lower, point.upper) {
-                            (Some(lower), Some(upper)) => format!(" (95 % interval {} to {})", percent(lower), percent(upper)),
+                            (Some(lower), Some(upper)) => {
+                                format!(" (95 % interval {} to {})", percent(lower), percent(upper))
+                            }
                             _ => String::new(),
                         };
                         writeln!(out, "Alive after {:.0} days: {}{limits}.\n", point.time, percent(point.survival))?;
@@ -135,10 +148,17 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
                 }
             }
             if let Part::Given(pieces) = &result.hazard {
-                writeln!(out, "| days since purchase | losses | coral-days | losses per 100 coral-months | 95 % interval |\n|---|---|---|---|---|")?;
+                writeln!(
+                    out,
+                    "| days since purchase | losses | coral-days | losses per 100 coral-months | 95 % interval |\n|---|---|---|---|---|"
+                )?;
                 for piece in pieces {
                     let to = piece.to_day.map_or("on".to_owned(), |day| format!("{day:.0}"));
-                    writeln!(out, "| {:.0} to {to} | {} | {:.0} | {:.2} | {:.2} to {:.2} |", piece.from_day, piece.events, piece.specimen_days, piece.rate, piece.lower, piece.upper)?;
+                    writeln!(
+                        out,
+                        "| {:.0} to {to} | {} | {:.0} | {:.2} | {:.2} to {:.2} |",
+                        piece.from_day, piece.events, piece.specimen_days, piece.rate, piece.lower, piece.upper
+                    )?;
                 }
                 writeln!(out)?;
             }
@@ -150,13 +170,22 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
         match &condition.result {
             Part::Refused { refused } => writeln!(out, "{}\n", refused.message)?,
             Part::Given(result) => {
-                writeln!(out, "| level | specimens | losses | coral-days | losses per 100 coral-months |\n|---|---|---|---|---|")?;
+                writeln!(
+                    out,
+                    "| level | specimens | losses | coral-days | losses per 100 coral-months |\n|---|---|---|---|---|"
+                )?;
                 for group in &result.groups {
                     let rate = match &group.rates {
-                        Part::Given(rate) => format!("{:.2} ({:.2} to {:.2})", rate.per_100_months, rate.lower, rate.upper),
+                        Part::Given(rate) => {
+                            format!("{:.2} ({:.2} to {:.2})", rate.per_100_months, rate.lower, rate.upper)
+                        }
                         Part::Refused { refused } => refused.message.clone(),
                     };
-                    writeln!(out, "| {} | {} | {} | {:.0} | {rate} |", group.label, group.n, group.events, group.evidence.specimen_days)?;
+                    writeln!(
+                        out,
+                        "| {} | {} | {} | {:.0} | {rate} |",
+                        group.label, group.n, group.events, group.evidence.specimen_days
+                    )?;
                 }
                 writeln!(out, "\n{}\n", super::answer_text::band(condition))?;
                 if let Part::Given(sentence) = &result.sentence {
@@ -173,10 +202,19 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
                 match group {
                     Part::Given(group) => {
                         let limits = match (group.lower, group.upper) {
-                            (Some(lower), Some(upper)) => format!(" (95 % interval of the slope {lower:.4} to {upper:.4})"),
+                            (Some(lower), Some(upper)) => {
+                                format!(" (95 % interval of the slope {lower:.4} to {upper:.4})")
+                            }
                             _ => String::new(),
                         };
-                        writeln!(out, "{} by {}: {:.1} % a month{limits}, {} specimens.\n", result.measure, result.bases.join(", "), 100.0 * (group.ratio_per_month - 1.0), group.specimens)?;
+                        writeln!(
+                            out,
+                            "{} by {}: {:.1} % a month{limits}, {} specimens.\n",
+                            result.measure,
+                            result.bases.join(", "),
+                            100.0 * (group.ratio_per_month - 1.0),
+                            group.specimens
+                        )?;
                     }
                     Part::Refused { refused } => writeln!(out, "{}\n", refused.message)?,
                 }
@@ -190,5 +228,9 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
     for caution in &report.cautions {
         writeln!(out, "- {caution}")?;
     }
-    writeln!(out, "\nMethod {}, {} clusters by {}, program {}.", answer.method.id, answer.method.clusters, answer.method.cluster, answer.method.program_version)
+    writeln!(
+        out,
+        "\nMethod {}, {} clusters by {}, program {}.",
+        answer.method.id, answer.method.clusters, answer.method.cluster, answer.method.program_version
+    )
 }

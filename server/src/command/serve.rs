@@ -40,14 +40,19 @@ pub fn run(config: &Config, args: &ServeArgs) -> Result<u8, Failure> {
 /// Takes the port.
 pub fn listen(address: SocketAddr) -> Result<TcpListener, Failure> {
     TcpListener::bind(address).map_err(|error| {
-        Failure::place(format!("cannot listen ({error}), {address}: stop what uses it, or choose another port with --listen"))
+        Failure::place(format!(
+            "cannot listen ({error}), {address}: stop what uses it, or choose another port with --listen"
+        ))
     })
 }
 
 /// Serves on a listener until Ctrl-C, then lets requests end.
 pub fn serve(listener: TcpListener, pool: Pool) -> Result<(), Failure> {
-    let address = listener.local_addr().map_err(|error| Failure::place(format!("cannot listen ({error}), this address: choose another with --listen")))?;
-    let failed = |error: std::io::Error| Failure::place(format!("the server stopped ({error}), {address}: start it again"));
+    let address = listener.local_addr().map_err(|error| {
+        Failure::place(format!("cannot listen ({error}), this address: choose another with --listen"))
+    })?;
+    let failed =
+        |error: std::io::Error| Failure::place(format!("the server stopped ({error}), {address}: start it again"));
     actix_web::rt::System::new().block_on(async move {
         let server = app::run(Settings::new(pool), listener).map_err(failed)?;
         eprintln!("strandline: listening on http://{address}");

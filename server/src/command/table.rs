@@ -33,40 +33,43 @@ pub fn read(path: &Path, wanted: &[&str]) -> Result<Table, Failure> {
     let damaged = |error: csv::Error| {
         Failure::input(format!("the rows cannot be read ({error}), {}: save it as CSV", path.display()))
     };
-    let mut names = Vec::new();
-    let mut rows = Vec::new();
-    let mut marks = Marks::default();
     let mut record = csv::StringRecord::new();
-    while reader.read_record(&mut record).map_err(damaged)? {
-        let cells: Vec<String> = record.iter().map(str::to_owned).collect();
-        if names.is_empty() {
-            names = cells;
-            continue;
-        }
-        if separator != b',' {
-            cells.iter().for_each(|cell| marks.see(cell));
-        }
-        rows.push((above + line(text, &record), cells));
-    }
-    if names.is_empty() {
+    if !reader.read_record(&mut record).map_err(damaged)? {
         return Err(Failure::input(format!("there is nothing in it, {}: give a header and rows", path.display())));
     }
-    let last_spills = rows.last().is_some_and(|(_, cells)| cells.iter().any(|cell| cell.contains('\n')));
+    let names = record.iter().map(str::to_owned).collect();
+    let mut table = Table::keeping(names, |name| wanted.iter().any(|wanted| wanted.trim() == name));
+    let mut marks = Marks::default();
+    let (mut last_line, mut last_spills) = (0, false);
+    while reader.read_record(&mut record).map_err(damaged)? {
+        if table.rows() as u64 == limit::ROWS {
+            return Err(Failure::input(format!(
+                "the table has more than {} rows, {}: take a part of it",
+                limit::ROWS,
+                path.display()
+            )));
+        }
+        if separator != b',' {
+            record.iter().for_each(|cell| marks.see(cell));
+        }
+        last_line = above + line(text, &record);
+        last_spills = record.iter().any(|cell| cell.contains('\n'));
+        table.push(last_line, record.iter()).map_err(|error| failure(path, &error))?;
+    }
     if last_spills && text.matches('"').count() % 2 == 1 {
-        let line = rows.last().map_or(0, |(line, _)| *line);
         return Err(Failure::input(format!(
-            "a quote opens here and is never closed, {}, line {line}: close it, or take it away",
+            "a quote opens here and is never closed, {}, line {last_line}: close it, or take it away",
             path.display()
         )));
     }
-    let decimal_comma = marks.decimal_comma(true);
-    if decimal_comma {
+    if marks.decimal_comma(true) {
+        table.set_decimal_comma(true);
         eprintln!(
             "strandline: numbers are read with a decimal comma, {}: if that is wrong, write them with a point",
             path.display()
         );
     }
-    Table::new(names, rows, decimal_comma).map_err(|error| failure(path, &error))
+    Ok(table)
 }
 
 fn text(path: &Path) -> Result<String, Failure> {

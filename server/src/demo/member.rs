@@ -30,8 +30,14 @@ pub enum Style {
 }
 
 const STYLES: [Style; 8] = [
-    Style::Tidy, Style::Semicolon, Style::Lines, Style::Workbook,
-    Style::Fahrenheit, Style::Messy, Style::TradeNames, Style::Terse,
+    Style::Tidy,
+    Style::Semicolon,
+    Style::Lines,
+    Style::Workbook,
+    Style::Fahrenheit,
+    Style::Messy,
+    Style::TradeNames,
+    Style::Terse,
 ];
 
 /// A member about to write.
@@ -57,7 +63,8 @@ impl<'a> Member<'a> {
     pub fn new(club: &'a SimulatedClub, at: usize) -> Self {
         let (first, second) = words::TANKS[at % words::TANKS.len()];
         let own = &club.keepers[at];
-        let tank_names = own.tanks.iter().enumerate().map(|(n, _)| if n == 0 { first } else { second }.to_owned()).collect();
+        let tank_names =
+            own.tanks.iter().enumerate().map(|(n, _)| if n == 0 { first } else { second }.to_owned()).collect();
         let handle = match words::MEMBERS.get(at) {
             Some(name) => (*name).to_owned(),
             None => format!("member{:03}", at + 1),
@@ -113,7 +120,9 @@ impl<'a> Member<'a> {
         match self.style {
             Style::Tidy => self.texts(TextStyle { separator: b',', comma: false, day: "%Y-%m-%d", mark: false }),
             Style::Semicolon => self.texts(TextStyle { separator: b';', comma: true, day: "%d.%m.%Y", mark: true }),
-            Style::Fahrenheit => self.texts(TextStyle { separator: b',', comma: false, day: "%-m/%-d/%Y", mark: false }),
+            Style::Fahrenheit => {
+                self.texts(TextStyle { separator: b',', comma: false, day: "%-m/%-d/%Y", mark: false })
+            }
             Style::Messy => self.texts(TextStyle { separator: b'\t', comma: false, day: "%-d %b %Y", mark: false }),
             Style::Lines => {
                 let style = TextStyle { separator: b';', comma: false, day: "%Y-%m-%d", mark: false };
@@ -157,7 +166,12 @@ impl<'a> Member<'a> {
         Ok((name.to_owned(), text_file(name, sheet, style)?))
     }
 
-    fn book(&self, name: &str, sheets: &[Sheet], day_as_text: Option<&'static str>) -> Result<(String, Vec<u8>), DemoError> {
+    fn book(
+        &self,
+        name: &str,
+        sheets: &[Sheet],
+        day_as_text: Option<&'static str>,
+    ) -> Result<(String, Vec<u8>), DemoError> {
         Ok((name.to_owned(), workbook(name, sheets, day_as_text)?))
     }
 }

@@ -38,7 +38,11 @@ fn shown(member: &Member, tank: usize, day: i32, units: Units, slips: &mut Draw)
     [
         plain(if fahrenheit { step(temperature * 1.8 + 32.0, 0.1) } else { step(temperature, 0.1) }, 1),
         // 35 PSU is 1.02637 at 25/25 and the scale is near enough a line over these few units (EOS-80).
-        if fahrenheit { plain(step(1.026_372_7 + (salinity - 35.0) * 0.000_757_6, 0.0005), 4) } else { plain(step(salinity, 0.1), 1) },
+        if fahrenheit {
+            plain(step(1.026_372_7 + (salinity - 35.0) * 0.000_757_6, 0.0005), 4)
+        } else {
+            plain(step(salinity, 0.1), 1)
+        },
         if fahrenheit { plain(step(alkalinity * 17.848, 1.0), 0) } else { plain(step(alkalinity, 0.1), 1) },
         plain(step(water[3] + 4.0 * slips.normal(), 5.0), 0),
         plain(step(water[4] + 8.0 * slips.normal(), 10.0), 0),
@@ -62,12 +66,43 @@ impl Shown {
 /// Tests, one day a row.
 pub fn tests_wide(member: &Member, units: Units) -> Sheet {
     let header: [&str; 9] = match units {
-        Units::Common => ["Date", "Tank", "Temp (C)", "Salinity (ppt)", "Alk (dKH)", "Ca (ppm)", "Mg (ppm)", "NO3 (ppm)", "PO4 (ppm)"],
-        Units::Fahrenheit => ["Date", "Tank", "Temp (F)", "SG 25/25", "Alk (ppm CaCO3)", "Calcium", "Magnesium", "Nitrate (ppm)", "Phosphate (ppm)"],
-        Units::German => ["Datum", "Becken", "Temperatur °C", "Salinität PSU", "KH °dH", "Calcium mg/l", "Magnesium mg/l", "Nitrat mg/l", "Phosphat mg/l"],
+        Units::Common => [
+            "Date",
+            "Tank",
+            "Temp (C)",
+            "Salinity (ppt)",
+            "Alk (dKH)",
+            "Ca (ppm)",
+            "Mg (ppm)",
+            "NO3 (ppm)",
+            "PO4 (ppm)",
+        ],
+        Units::Fahrenheit => [
+            "Date",
+            "Tank",
+            "Temp (F)",
+            "SG 25/25",
+            "Alk (ppm CaCO3)",
+            "Calcium",
+            "Magnesium",
+            "Nitrate (ppm)",
+            "Phosphate (ppm)",
+        ],
+        Units::German => [
+            "Datum",
+            "Becken",
+            "Temperatur °C",
+            "Salinität PSU",
+            "KH °dH",
+            "Calcium mg/l",
+            "Magnesium mg/l",
+            "Nitrat mg/l",
+            "Phosphat mg/l",
+        ],
     };
     let messy = member.style == Style::Messy;
-    let named = member.tank_names.len() > 1 || matches!(member.style, Style::Tidy | Style::Workbook | Style::TradeNames);
+    let named =
+        member.tank_names.len() > 1 || matches!(member.style, Style::Tidy | Style::Workbook | Style::TradeNames);
     let comma = units == Units::German;
     let mut rows: Vec<Vec<Value>> = Vec::new();
     if messy {
@@ -125,7 +160,11 @@ pub fn tests_wide(member: &Member, units: Units) -> Sheet {
                 value.value(comma)
             });
         }
-        row.push(if slips.chance(0.04) { Value::text(if comma { "Wasserwechsel" } else { "changed some water" }) } else { Value::Empty });
+        row.push(if slips.chance(0.04) {
+            Value::text(if comma { "Wasserwechsel" } else { "changed some water" })
+        } else {
+            Value::Empty
+        });
         rows.push(row);
     }
     if messy {
@@ -156,7 +195,13 @@ fn average(rows: &[Vec<Value>], named: bool) -> Vec<Value> {
 /// Tests, one a line.
 pub fn tests_long(member: &Member) -> Sheet {
     const TESTS: [(&str, &str); 7] = [
-        ("Temp", "C"), ("Salinity", "ppt"), ("KH", "dKH"), ("Ca", "mg/l"), ("Mg", "mg/l"), ("NO3", "mg/l"), ("PO4", "mg/l"),
+        ("Temp", "C"),
+        ("Salinity", "ppt"),
+        ("KH", "dKH"),
+        ("Ca", "mg/l"),
+        ("Mg", "mg/l"),
+        ("NO3", "mg/l"),
+        ("PO4", "mg/l"),
     ];
     let mut rows = vec![["when", "tank", "test", "result", "unit"].map(Value::text).to_vec()];
     let mut slips = member.slips(1);

@@ -7,18 +7,60 @@ pub const CLUB: &str = "Tarn Quay Reef Circle";
 
 /// Handles of the members.
 pub const MEMBERS: [&str; 40] = [
-    "amberwick", "bellhaven", "brackenlow", "calderfen", "copsegate", "corrinside", "dapplewharf", "drummerick",
-    "eastermoor", "elderstrand", "fallowby", "fennimere", "gannetsey", "gildersole", "harrowfen", "hazelspit",
-    "inchmarrow", "islefold", "jennetbay", "kestrelhythe", "kelpington", "larkwater", "lowtidemer", "marramby",
-    "merrowick", "nettlefold", "northspar", "oatsound", "ormerley", "pebblesham", "quillhaven", "ravenstrand",
-    "rushbarrow", "saltergill", "sedgewater", "tarnacre", "thornquay", "underlea", "wrackham", "yarrowmouth",
+    "amberwick",
+    "bellhaven",
+    "brackenlow",
+    "calderfen",
+    "copsegate",
+    "corrinside",
+    "dapplewharf",
+    "drummerick",
+    "eastermoor",
+    "elderstrand",
+    "fallowby",
+    "fennimere",
+    "gannetsey",
+    "gildersole",
+    "harrowfen",
+    "hazelspit",
+    "inchmarrow",
+    "islefold",
+    "jennetbay",
+    "kestrelhythe",
+    "kelpington",
+    "larkwater",
+    "lowtidemer",
+    "marramby",
+    "merrowick",
+    "nettlefold",
+    "northspar",
+    "oatsound",
+    "ormerley",
+    "pebblesham",
+    "quillhaven",
+    "ravenstrand",
+    "rushbarrow",
+    "saltergill",
+    "sedgewater",
+    "tarnacre",
+    "thornquay",
+    "underlea",
+    "wrackham",
+    "yarrowmouth",
 ];
 
 /// Names of tanks: a member's first and second.
 pub const TANKS: [(&str, &str); 10] = [
-    ("Lagoon", "Nursery"), ("Big one", "Cube"), ("Hall tank", "Study tank"), ("Ledge", "Shallows"),
-    ("Living room", "Cellar"), ("Reef", "Frag rack"), ("North wall", "South wall"), ("Old tank", "New tank"),
-    ("Corner", "Window"), ("Long tank", "Tall tank"),
+    ("Lagoon", "Nursery"),
+    ("Big one", "Cube"),
+    ("Hall tank", "Study tank"),
+    ("Ledge", "Shallows"),
+    ("Living room", "Cellar"),
+    ("Reef", "Frag rack"),
+    ("North wall", "South wall"),
+    ("Old tank", "New tank"),
+    ("Corner", "Window"),
+    ("Long tank", "Tall tank"),
 ];
 
 /// First day of the records.
@@ -62,9 +104,8 @@ pub fn label_stem(slug: &str) -> &'static str {
 }
 
 /// How members write a death.
-pub const DEATHS: [&str; 8] = [
-    "died", "found dead", "dead", "died, no idea why", "melted", "dead, tissue gone overnight", "RIP", "died slowly",
-];
+pub const DEATHS: [&str; 8] =
+    ["died", "found dead", "dead", "died, no idea why", "melted", "dead, tissue gone overnight", "RIP", "died slowly"];
 
 /// How members write a loss in a tank's incident.
 pub const INCIDENT_DEATH: &str = "dead, heater stuck on";

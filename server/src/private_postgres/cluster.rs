@@ -1,18 +1,10 @@
 //! Makes a new, empty database cluster with `initdb`.
 
-use super::{
-    NAME, Options, error::PostgresError, home::Home, launch::last_lines, owner::Owner,
-    programs::Programs,
-};
+use super::{NAME, Options, error::PostgresError, home::Home, launch::last_lines, owner::Owner, programs::Programs};
 use std::{fs, fs::File, io, process::Stdio};
 
 /// Makes the cluster beside its place and moves it there when it is whole: a killed initdb leaves none.
-pub(super) fn make(
-    home: &Home,
-    owner: &Owner,
-    programs: &Programs,
-    options: Options,
-) -> Result<(), PostgresError> {
+pub(super) fn make(home: &Home, owner: &Owner, programs: &Programs, options: Options) -> Result<(), PostgresError> {
     let new = home.dir().join("cluster.new");
     let fail = |action, source| PostgresError::File {
         action,
@@ -32,30 +24,22 @@ pub(super) fn make(
     command
         .arg("-D")
         .arg(&new)
-        .args([
-            "-U",
-            NAME,
-            "--auth=trust",
-            "--encoding=UTF8",
-            "--locale=C.UTF-8",
-        ])
+        .args(["-U", NAME, "--auth=trust", "--encoding=UTF8", "--locale=C.UTF-8"])
         .args(["--data-checksums", "--no-instructions"])
         .stdin(Stdio::null());
     if !options.durable {
         command.arg("--no-sync");
     }
-    let answer = command.output().map_err(|source| PostgresError::Initdb {
-        dir: home.dir().to_owned(),
-        said: source.to_string(),
-    })?;
+    let answer = command
+        .output()
+        .map_err(|source| PostgresError::Initdb { dir: home.dir().to_owned(), said: source.to_string() })?;
     if !answer.status.success() {
         return Err(PostgresError::Initdb {
             dir: home.dir().to_owned(),
             said: last_lines(&String::from_utf8_lossy(&answer.stderr)),
         });
     }
-    fs::rename(&new, home.cluster())
-        .map_err(|error| fail("move the finished database to its place", error))?;
+    fs::rename(&new, home.cluster()).map_err(|error| fail("move the finished database to its place", error))?;
     if options.durable {
         // The move itself has to survive a power cut.
         File::open(home.dir())

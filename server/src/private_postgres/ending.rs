@@ -33,10 +33,7 @@ pub(super) fn settle_previous(cluster: &Path, socket_dir: &Path) -> Result<(), P
             Process::Gone | Process::Stranger => home::remove(&pid_file)?,
             Process::Ours => end_orphan(pid, cluster)?,
             Process::Unknown => {
-                return Err(PostgresError::UnknownHolder {
-                    pid,
-                    dir: cluster.to_owned(),
-                });
+                return Err(PostgresError::UnknownHolder { pid, dir: cluster.to_owned() });
             }
         }
     }
@@ -46,11 +43,7 @@ pub(super) fn settle_previous(cluster: &Path, socket_dir: &Path) -> Result<(), P
 /// The first line of `postmaster.pid`; a file without a number (cut off by a crash) is as good as none.
 fn recorded_pid(pid_file: &Path) -> Result<Option<u32>, PostgresError> {
     match fs::read_to_string(pid_file) {
-        Ok(text) => match text
-            .lines()
-            .next()
-            .and_then(|line| line.trim().parse::<u32>().ok())
-        {
+        Ok(text) => match text.lines().next().and_then(|line| line.trim().parse::<u32>().ok()) {
             Some(pid) => Ok(Some(pid)),
             None => home::remove(pid_file).map(|()| None),
         },
@@ -66,10 +59,7 @@ fn recorded_pid(pid_file: &Path) -> Result<Option<u32>, PostgresError> {
 
 fn end_orphan(pid: u32, cluster: &Path) -> Result<(), PostgresError> {
     tracing::info!(pid, "stopping a PostgreSQL that outlived its strandline");
-    for (signal, patience) in [
-        (Signal::SIGINT, FAST_STOP),
-        (Signal::SIGQUIT, IMMEDIATE_STOP),
-    ] {
+    for (signal, patience) in [(Signal::SIGINT, FAST_STOP), (Signal::SIGQUIT, IMMEDIATE_STOP)] {
         send(pid, signal);
         let since = Instant::now();
         while since.elapsed() < patience {
@@ -83,18 +73,11 @@ fn end_orphan(pid: u32, cluster: &Path) -> Result<(), PostgresError> {
 }
 
 pub(super) fn end_child(child: &mut Child, home: &Home) -> Result<(), PostgresError> {
-    for (signal, patience) in [
-        (Signal::SIGINT, FAST_STOP),
-        (Signal::SIGQUIT, IMMEDIATE_STOP),
-    ] {
+    for (signal, patience) in [(Signal::SIGINT, FAST_STOP), (Signal::SIGQUIT, IMMEDIATE_STOP)] {
         let since = Instant::now();
         let mut sent = false;
         while since.elapsed() < patience {
-            if child
-                .try_wait()
-                .map_err(|source| child_lost(home, source))?
-                .is_some()
-            {
+            if child.try_wait().map_err(|source| child_lost(home, source))?.is_some() {
                 return Ok(());
             }
             // Only while it is known not to be reaped: its number cannot be somebody else's.
@@ -118,18 +101,11 @@ fn send(pid: u32, signal: Signal) {
 }
 
 fn did_not_stop(pid: u32, cluster: &Path) -> PostgresError {
-    PostgresError::DidNotStop {
-        pid,
-        seconds: (FAST_STOP + IMMEDIATE_STOP).as_secs(),
-        dir: cluster.to_owned(),
-    }
+    PostgresError::DidNotStop { pid, seconds: (FAST_STOP + IMMEDIATE_STOP).as_secs(), dir: cluster.to_owned() }
 }
 
 pub(super) fn child_lost(home: &Home, source: io::Error) -> PostgresError {
-    PostgresError::DidNotStart {
-        log: home.log(),
-        said: format!("its process cannot be waited for: {source}"),
-    }
+    PostgresError::DidNotStart { log: home.log(), said: format!("its process cannot be waited for: {source}") }
 }
 
 #[cfg(test)]

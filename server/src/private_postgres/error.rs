@@ -29,9 +29,7 @@ pub enum PostgresError {
         reason: String,
     },
     /// All installed versions are older than the schema needs.
-    #[error(
-        "PostgreSQL {needed} or newer is needed, found {found}: install a newer one, or set DATABASE_URL to one"
-    )]
+    #[error("PostgreSQL {needed} or newer is needed, found {found}: install a newer one, or set DATABASE_URL to one")]
     TooOld {
         /// Versions found, with their folders.
         found: String,

@@ -80,16 +80,11 @@ impl Home {
                 Err(_) => Err(PostgresError::File {
                     action: "read the database's version",
                     path,
-                    source: io::Error::new(
-                        io::ErrorKind::InvalidData,
-                        format!("it reads `{}`", text.trim()),
-                    ),
+                    source: io::Error::new(io::ErrorKind::InvalidData, format!("it reads `{}`", text.trim())),
                     remedy: "restore the directory from a backup",
                 }),
             },
-            Err(error) if error.kind() == io::ErrorKind::NotFound && !self.cluster().exists() => {
-                Ok(None)
-            }
+            Err(error) if error.kind() == io::ErrorKind::NotFound && !self.cluster().exists() => Ok(None),
             Err(source) => Err(PostgresError::File {
                 action: "read the database's version",
                 path,
@@ -112,13 +107,9 @@ impl Home {
             }
         };
         if fs::symlink_metadata(&path).is_ok_and(|metadata| metadata.len() > LONGEST_LOG) {
-            fs::rename(&path, self.dir.join("postgres.log.old"))
-                .map_err(fail("set the old log aside"))?;
+            fs::rename(&path, self.dir.join("postgres.log.old")).map_err(fail("set the old log aside"))?;
         }
-        let file = options()
-            .append(true)
-            .open(&path)
-            .map_err(fail("open the log"))?;
+        let file = options().append(true).open(&path).map_err(fail("open the log"))?;
         let length = file.metadata().map_err(fail("open the log"))?.len();
         Ok((file, length))
     }
@@ -140,16 +131,12 @@ impl Home {
     /// directory's own, so that the next start finds it again.
     fn short_dir(&self, owner: &Owner) -> PathBuf {
         let digest = Sha256::digest(self.dir.as_os_str().as_bytes());
-        let code: String = digest[..6]
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
+        let code: String = digest[..6].iter().map(|byte| format!("{byte:02x}")).collect();
         let name = format!("strandline-{}-{code}", owner.uid());
         if !geteuid().is_root()
             && let Some(runtime) = env::var_os("XDG_RUNTIME_DIR").map(PathBuf::from)
             && runtime.is_absolute()
-            && fs::metadata(&runtime)
-                .is_ok_and(|metadata| metadata.is_dir() && metadata.uid() == owner.uid())
+            && fs::metadata(&runtime).is_ok_and(|metadata| metadata.is_dir() && metadata.uid() == owner.uid())
             && fits(&runtime.join(&name))
         {
             return runtime.join(name);
@@ -182,9 +169,7 @@ pub(super) fn remove(path: &Path) -> Result<(), PostgresError> {
 /// Whether a socket in `dir` has a path that the system takes and that no list of directories would split.
 fn fits(dir: &Path) -> bool {
     dir.as_os_str().len() + 1 + SOCKET.len() <= LONGEST_SOCKET
-        && dir
-            .to_str()
-            .is_some_and(|text| !text.contains([',', '"', '\\']) && text.trim() == text)
+        && dir.to_str().is_some_and(|text| !text.contains([',', '"', '\\']) && text.trim() == text)
 }
 
 /// Makes `dir` 0700 for `owner`, or checks that an existing one is exactly that.
@@ -192,13 +177,11 @@ fn private_dir(dir: &Path, owner: &Owner) -> Result<(), PostgresError> {
     match fs::create_dir(dir) {
         Ok(()) => {
             owner.own(dir)?;
-            fs::set_permissions(dir, Permissions::from_mode(0o700)).map_err(|source| {
-                PostgresError::File {
-                    action: "close the socket's directory to others",
-                    path: dir.to_owned(),
-                    source,
-                    remedy: "choose a directory on another file system, with STRANDLINE_DATA",
-                }
+            fs::set_permissions(dir, Permissions::from_mode(0o700)).map_err(|source| PostgresError::File {
+                action: "close the socket's directory to others",
+                path: dir.to_owned(),
+                source,
+                remedy: "choose a directory on another file system, with STRANDLINE_DATA",
             })
         }
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists => check_private(dir, owner),
@@ -212,20 +195,12 @@ fn private_dir(dir: &Path, owner: &Owner) -> Result<(), PostgresError> {
 }
 
 fn check_private(dir: &Path, owner: &Owner) -> Result<(), PostgresError> {
-    let unsafe_because = |reason: String| PostgresError::UnsafeSocketDirectory {
-        dir: dir.to_owned(),
-        reason,
-    };
+    let unsafe_because = |reason: String| PostgresError::UnsafeSocketDirectory { dir: dir.to_owned(), reason };
     // Of the link itself: somebody else's link in /tmp must not lead us anywhere.
-    let metadata = fs::symlink_metadata(dir).map_err(|error| {
-        unsafe_because(format!(
-            "the socket's directory cannot be looked at ({error})"
-        ))
-    })?;
+    let metadata = fs::symlink_metadata(dir)
+        .map_err(|error| unsafe_because(format!("the socket's directory cannot be looked at ({error})")))?;
     if !metadata.is_dir() {
-        Err(unsafe_because(
-            "the socket's place is taken by something that is no directory".into(),
-        ))
+        Err(unsafe_because("the socket's place is taken by something that is no directory".into()))
     } else if metadata.uid() != owner.uid() {
         Err(unsafe_because(format!(
             "the socket's directory belongs to user number {}, not {}",
@@ -233,10 +208,7 @@ fn check_private(dir: &Path, owner: &Owner) -> Result<(), PostgresError> {
             owner.uid()
         )))
     } else if metadata.mode() & 0o077 != 0 {
-        Err(unsafe_because(format!(
-            "the socket's directory is open to others (mode {:03o})",
-            metadata.mode() & 0o777
-        )))
+        Err(unsafe_because(format!("the socket's directory is open to others (mode {:03o})", metadata.mode() & 0o777)))
     } else {
         Ok(())
     }
@@ -245,10 +217,7 @@ fn check_private(dir: &Path, owner: &Owner) -> Result<(), PostgresError> {
 /// Private files that never follow a link: root may be working in somebody else's directory.
 fn options() -> OpenOptions {
     let mut options = OpenOptions::new();
-    options
-        .create(true)
-        .mode(0o600)
-        .custom_flags(OFlag::O_NOFOLLOW.bits());
+    options.create(true).mode(0o600).custom_flags(OFlag::O_NOFOLLOW.bits());
     options
 }
 
@@ -271,14 +240,8 @@ fn lock(dir: &Path) -> Result<File, PostgresError> {
         }
         Err(TryLockError::WouldBlock) => {
             let mut text = String::new();
-            let pid = file
-                .read_to_string(&mut text)
-                .ok()
-                .and_then(|_| text.trim().parse().ok());
-            Err(PostgresError::Busy {
-                dir: dir.to_owned(),
-                pid,
-            })
+            let pid = file.read_to_string(&mut text).ok().and_then(|_| text.trim().parse().ok());
+            Err(PostgresError::Busy { dir: dir.to_owned(), pid })
         }
         Err(TryLockError::Error(source)) => Err(fail(source)),
     }
@@ -327,9 +290,7 @@ mod tests {
         let root = tempfile::tempdir().unwrap();
         let held = lock(root.path()).unwrap();
         let error = lock(root.path()).unwrap_err();
-        assert!(
-            matches!(error, PostgresError::Busy { pid: Some(pid), .. } if pid == std::process::id())
-        );
+        assert!(matches!(error, PostgresError::Busy { pid: Some(pid), .. } if pid == std::process::id()));
         drop(held);
         lock(root.path()).unwrap();
     }
@@ -348,10 +309,7 @@ mod tests {
     fn an_overgrown_log_is_set_aside() {
         let root = tempfile::tempdir().unwrap();
         let home = Home::open(root.path()).unwrap();
-        File::create(home.log())
-            .unwrap()
-            .set_len(LONGEST_LOG + 1)
-            .unwrap();
+        File::create(home.log()).unwrap().set_len(LONGEST_LOG + 1).unwrap();
         let (_, length) = home.open_log().unwrap();
         assert_eq!(length, 0);
         assert!(home.dir().join("postgres.log.old").exists());

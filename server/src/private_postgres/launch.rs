@@ -1,9 +1,6 @@
 //! Starts the server and waits until it answers.
 
-use super::{
-    Options, ending, error::PostgresError, guard::Guard, home::Home, owner::Owner,
-    programs::Programs, url,
-};
+use super::{Options, ending, error::PostgresError, guard::Guard, home::Home, owner::Owner, programs::Programs, url};
 use diesel::{Connection, PgConnection, RunQueryDsl, sql_query};
 use std::{
     fs::File,
@@ -47,10 +44,7 @@ pub(super) fn launch(
             Ok(false) => {
                 let said = log_since(&home.log(), from);
                 if Instant::now() > deadline || !passes_by_itself(&said) {
-                    return Err(PostgresError::DidNotStart {
-                        log: home.log(),
-                        said: last_lines(&said),
-                    });
+                    return Err(PostgresError::DidNotStart { log: home.log(), said: last_lines(&said) });
                 }
                 sleep(Duration::from_millis(100));
             }
@@ -70,16 +64,9 @@ fn spawn(
     socket_dir: &Path,
     log: File,
 ) -> Result<Child, PostgresError> {
-    let did_not_start = |source: io::Error| PostgresError::DidNotStart {
-        log: home.log(),
-        said: source.to_string(),
-    };
+    let did_not_start = |source: io::Error| PostgresError::DidNotStart { log: home.log(), said: source.to_string() };
     let mut command = owner.command(&programs.path("postgres"));
-    command
-        .arg("-D")
-        .arg(home.cluster())
-        .arg("-k")
-        .arg(socket_dir);
+    command.arg("-D").arg(home.cluster()).arg("-k").arg(socket_dir);
     let durable = if options.durable { "on" } else { "off" };
     for setting in [
         "listen_addresses=",
@@ -100,29 +87,16 @@ fn spawn(
         command.arg("-c").arg(setting);
     }
     let errors = log.try_clone().map_err(did_not_start)?;
-    command
-        .stdin(Stdio::null())
-        .stdout(log)
-        .stderr(errors)
-        .spawn()
-        .map_err(did_not_start)
+    command.stdin(Stdio::null()).stdout(log).stderr(errors).spawn().map_err(did_not_start)
 }
 
 /// Waits for an answer to a query. `false` when the server ended instead.
-fn wait_until_ready(
-    child: &mut Child,
-    home: &Home,
-    socket_dir: &Path,
-) -> Result<bool, PostgresError> {
+fn wait_until_ready(child: &mut Child, home: &Home, socket_dir: &Path) -> Result<bool, PostgresError> {
     let address = format!("{}&connect_timeout=5", url(socket_dir, "postgres"));
     let started = Instant::now();
     let mut told = false;
     loop {
-        if child
-            .try_wait()
-            .map_err(|source| ending::child_lost(home, source))?
-            .is_some()
-        {
+        if child.try_wait().map_err(|source| ending::child_lost(home, source))?.is_some() {
             return Ok(false);
         }
         let refusal = match PgConnection::establish(&address) {
@@ -144,11 +118,7 @@ fn wait_until_ready(
             told = true;
             tracing::info!(log = %home.log().display(), "waiting for PostgreSQL to recover from an unclean end");
         }
-        sleep(Duration::from_millis(if waited.as_secs() < 1 {
-            10
-        } else {
-            100
-        }));
+        sleep(Duration::from_millis(if waited.as_secs() < 1 { 10 } else { 100 }));
     }
 }
 
@@ -171,11 +141,7 @@ fn log_since(path: &Path, from: u64) -> String {
 
 /// The last three lines that say something, on one line.
 pub(super) fn last_lines(text: &str) -> String {
-    let lines: Vec<&str> = text
-        .lines()
-        .map(str::trim)
-        .filter(|line| !line.is_empty())
-        .collect();
+    let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).collect();
     if lines.is_empty() {
         return "it said nothing".into();
     }
@@ -188,15 +154,9 @@ mod tests {
 
     #[test]
     fn only_a_dying_server_is_waited_for() {
-        assert!(passes_by_itself(
-            "FATAL:  pre-existing shared memory block (key 1, ID 2) is still in use"
-        ));
-        assert!(passes_by_itself(
-            "FATAL:  lock file \"postmaster.pid\" already exists"
-        ));
-        assert!(!passes_by_itself(
-            "FATAL:  could not write lock file: No space left on device"
-        ));
+        assert!(passes_by_itself("FATAL:  pre-existing shared memory block (key 1, ID 2) is still in use"));
+        assert!(passes_by_itself("FATAL:  lock file \"postmaster.pid\" already exists"));
+        assert!(!passes_by_itself("FATAL:  could not write lock file: No space left on device"));
     }
 
     #[test]

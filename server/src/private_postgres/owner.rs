@@ -43,29 +43,15 @@ impl Owner {
         };
         if !me.is_root() {
             return match existing {
-                Some((uid, _)) if uid != me.as_raw() => Err(PostgresError::NotOwner {
-                    owner: name_of(uid),
-                    dir: cluster.to_owned(),
-                }),
-                _ => Ok(Self {
-                    uid: me.as_raw(),
-                    gid: getegid().as_raw(),
-                    name: name_of(me.as_raw()),
-                    drop: false,
-                }),
+                Some((uid, _)) if uid != me.as_raw() => {
+                    Err(PostgresError::NotOwner { owner: name_of(uid), dir: cluster.to_owned() })
+                }
+                _ => Ok(Self { uid: me.as_raw(), gid: getegid().as_raw(), name: name_of(me.as_raw()), drop: false }),
             };
         }
         match existing {
-            Some((0, _)) => Err(PostgresError::OwnedByRoot {
-                user: unprivileged()?.name,
-                dir: cluster.to_owned(),
-            }),
-            Some((uid, gid)) => Ok(Self {
-                uid,
-                gid,
-                name: name_of(uid),
-                drop: true,
-            }),
+            Some((0, _)) => Err(PostgresError::OwnedByRoot { user: unprivileged()?.name, dir: cluster.to_owned() }),
+            Some((uid, gid)) => Ok(Self { uid, gid, name: name_of(uid), drop: true }),
             None => unprivileged(),
         }
     }
@@ -107,11 +93,7 @@ impl Owner {
     }
 
     /// Checks that every directory from the root down to `to` (resolved, no links) lets this user through.
-    pub(super) fn reaches(
-        &self,
-        to: &Path,
-        remedy: impl Fn(&Path) -> String,
-    ) -> Result<(), PostgresError> {
+    pub(super) fn reaches(&self, to: &Path, remedy: impl Fn(&Path) -> String) -> Result<(), PostgresError> {
         if !self.drop {
             return Ok(());
         }
@@ -124,8 +106,7 @@ impl Owner {
                 source,
                 remedy: "choose another directory with STRANDLINE_DATA",
             })?;
-            if metadata.is_dir() && !self.may_enter(metadata.uid(), metadata.gid(), metadata.mode())
-            {
+            if metadata.is_dir() && !self.may_enter(metadata.uid(), metadata.gid(), metadata.mode()) {
                 return Err(PostgresError::Untraversable {
                     blocked: dir.to_owned(),
                     to: to.to_owned(),
@@ -154,12 +135,7 @@ fn unprivileged() -> Result<Owner, PostgresError> {
     ["postgres", "nobody"]
         .into_iter()
         .find_map(|name| User::from_name(name).ok().flatten())
-        .map(|user| Owner {
-            uid: user.uid.as_raw(),
-            gid: user.gid.as_raw(),
-            name: user.name,
-            drop: true,
-        })
+        .map(|user| Owner { uid: user.uid.as_raw(), gid: user.gid.as_raw(), name: user.name, drop: true })
         .ok_or(PostgresError::NoUser)
 }
 
@@ -176,12 +152,7 @@ mod tests {
 
     #[test]
     fn the_right_bit_of_the_mode_counts() {
-        let owner = Owner {
-            uid: 101,
-            gid: 104,
-            name: "postgres".into(),
-            drop: true,
-        };
+        let owner = Owner { uid: 101, gid: 104, name: "postgres".into(), drop: true };
         assert!(owner.may_enter(0, 0, 0o711));
         assert!(!owner.may_enter(0, 0, 0o770));
         assert!(owner.may_enter(0, 104, 0o710));

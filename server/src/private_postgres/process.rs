@@ -21,18 +21,13 @@ pub(super) fn look(pid: u32, cluster: &Path) -> Process {
     let stat = match fs::read_to_string(proc.join("stat")) {
         Ok(stat) => stat,
         // Without /proc (not Linux) nothing can be told.
-        Err(error)
-            if error.kind() == io::ErrorKind::NotFound && Path::new("/proc/self").exists() =>
-        {
+        Err(error) if error.kind() == io::ErrorKind::NotFound && Path::new("/proc/self").exists() => {
             return Process::Gone;
         }
         Err(_) => return Process::Unknown,
     };
     // `pid (comm) state …`; the name may itself hold brackets and blanks.
-    let Some((name, rest)) = stat
-        .split_once('(')
-        .and_then(|(_, tail)| tail.rsplit_once(')'))
-    else {
+    let Some((name, rest)) = stat.split_once('(').and_then(|(_, tail)| tail.rsplit_once(')')) else {
         return Process::Unknown;
     };
     if matches!(rest.trim_start().chars().next(), Some('Z' | 'X')) {
@@ -59,12 +54,8 @@ pub(super) fn look(pid: u32, cluster: &Path) -> Process {
 fn names_cluster(line: &[u8], cluster: &Path) -> bool {
     let cluster = cluster.as_os_str().as_bytes();
     let words: Vec<&[u8]> = line.split(|&byte| byte == 0).collect();
-    words
-        .windows(2)
-        .any(|pair| pair[0] == b"-D" && pair[1] == cluster)
-        || words
-            .iter()
-            .any(|word| word.strip_prefix(b"-D") == Some(cluster))
+    words.windows(2).any(|pair| pair[0] == b"-D" && pair[1] == cluster)
+        || words.iter().any(|word| word.strip_prefix(b"-D") == Some(cluster))
 }
 
 #[cfg(test)]
@@ -75,10 +66,7 @@ mod tests {
     #[test]
     fn a_command_line_names_its_cluster() {
         let cluster = Path::new("/data/with blank");
-        assert!(names_cluster(
-            b"/bin/postgres\0-D\0/data/with blank\0-k\0/run\0",
-            cluster
-        ));
+        assert!(names_cluster(b"/bin/postgres\0-D\0/data/with blank\0-k\0/run\0", cluster));
         assert!(names_cluster(b"postgres\0-D/data/with blank\0", cluster));
         assert!(!names_cluster(b"postgres\0-D\0/data\0", cluster));
         assert!(!names_cluster(b"postgres\0/data/with blank\0", cluster));
@@ -87,10 +75,7 @@ mod tests {
 
     #[test]
     fn another_program_with_the_number_is_a_stranger() {
-        assert_eq!(
-            look(std::process::id(), Path::new("/nowhere")),
-            Process::Stranger
-        );
+        assert_eq!(look(std::process::id(), Path::new("/nowhere")), Process::Stranger);
     }
 
     #[test]

@@ -37,25 +37,16 @@ pub(super) fn find(
     cluster: &Path,
 ) -> Result<Programs, PostgresError> {
     let found = match pg_bin {
-        Some(dir) => vec![open(dir).map_err(|reason| PostgresError::UnusablePrograms {
-            dir: dir.to_owned(),
-            reason,
-        })?],
+        Some(dir) => vec![open(dir).map_err(|reason| PostgresError::UnusablePrograms { dir: dir.to_owned(), reason })?],
         None => installed(),
     };
     if found.is_empty() {
-        return Err(PostgresError::NoPrograms {
-            looked: format!("`pg_config --bindir`, {VERSIONS}/*/bin and PATH"),
-        });
+        return Err(PostgresError::NoPrograms { looked: format!("`pg_config --bindir`, {VERSIONS}/*/bin and PATH") });
     }
     choose(found, data_version, cluster)
 }
 
-fn choose(
-    found: Vec<Programs>,
-    data_version: Option<u32>,
-    cluster: &Path,
-) -> Result<Programs, PostgresError> {
+fn choose(found: Vec<Programs>, data_version: Option<u32>, cluster: &Path) -> Result<Programs, PostgresError> {
     let list = found
         .iter()
         .map(|programs| format!("{} in {}", programs.major, programs.dir.display()))
@@ -65,18 +56,11 @@ fn choose(
         Some(data) => found
             .into_iter()
             .find(|programs| programs.major == data)
-            .ok_or_else(|| PostgresError::OtherVersion {
-                data,
-                found: list,
-                dir: cluster.to_owned(),
-            }),
+            .ok_or_else(|| PostgresError::OtherVersion { data, found: list, dir: cluster.to_owned() }),
         None => found
             .into_iter()
             .find(|programs| programs.major >= OLDEST)
-            .ok_or(PostgresError::TooOld {
-                found: list,
-                needed: OLDEST,
-            }),
+            .ok_or(PostgresError::TooOld { found: list, needed: OLDEST }),
     }
 }
 
@@ -95,10 +79,7 @@ fn installed() -> Vec<Programs> {
 
 fn candidates() -> Vec<PathBuf> {
     let mut dirs = Vec::new();
-    if let Ok(answer) = Command::new("pg_config")
-        .arg("--bindir")
-        .stdin(Stdio::null())
-        .output()
+    if let Ok(answer) = Command::new("pg_config").arg("--bindir").stdin(Stdio::null()).output()
         && let Ok(dir) = String::from_utf8(answer.stdout)
         && !dir.trim().is_empty()
     {
@@ -107,12 +88,10 @@ fn candidates() -> Vec<PathBuf> {
     dirs.extend(versions(Path::new(VERSIONS)));
     if let Some(path) = env::var_os("PATH") {
         // A program found through a link looks for its companions beside the real file.
-        dirs.extend(env::split_paths(&path).filter_map(|dir| {
-            fs::canonicalize(dir.join("postgres"))
-                .ok()?
-                .parent()
-                .map(Path::to_owned)
-        }));
+        dirs.extend(
+            env::split_paths(&path)
+                .filter_map(|dir| fs::canonicalize(dir.join("postgres")).ok()?.parent().map(Path::to_owned)),
+        );
     }
     dirs
 }
@@ -125,13 +104,7 @@ fn versions(root: &Path) -> Vec<PathBuf> {
     let mut numbered: Vec<(u32, PathBuf)> = entries
         .flatten()
         .filter_map(|entry| {
-            let number = entry
-                .file_name()
-                .to_str()?
-                .split('.')
-                .next()?
-                .parse()
-                .ok()?;
+            let number = entry.file_name().to_str()?.split('.').next()?.parse().ok()?;
             Some((number, entry.path().join("bin")))
         })
         .collect();
@@ -141,8 +114,7 @@ fn versions(root: &Path) -> Vec<PathBuf> {
 
 /// Reads the folder's version; the error says what is wrong with the folder.
 fn open(dir: &Path) -> Result<Programs, String> {
-    let dir =
-        fs::canonicalize(dir).map_err(|error| format!("the folder cannot be opened ({error})"))?;
+    let dir = fs::canonicalize(dir).map_err(|error| format!("the folder cannot be opened ({error})"))?;
     for name in ["postgres", "initdb"] {
         if !dir.join(name).is_file() {
             return Err(format!("there is no program {name} in this folder"));
@@ -156,12 +128,7 @@ fn open(dir: &Path) -> Result<Programs, String> {
     let line = String::from_utf8_lossy(&answer.stdout).into_owned();
     major(&line)
         .map(|major| Programs { dir, major })
-        .ok_or_else(|| {
-            format!(
-                "the program postgres in this folder gives no version (`{}`)",
-                line.trim()
-            )
-        })
+        .ok_or_else(|| format!("the program postgres in this folder gives no version (`{}`)", line.trim()))
 }
 
 /// 15 from `postgres (PostgreSQL) 15.18 (Debian …)`, 19 from `postgres (PostgreSQL) 19beta1`.
@@ -176,18 +143,12 @@ mod tests {
     use super::*;
 
     fn programs(major: u32) -> Programs {
-        Programs {
-            dir: format!("/opt/{major}").into(),
-            major,
-        }
+        Programs { dir: format!("/opt/{major}").into(), major }
     }
 
     #[test]
     fn the_version_line_is_read() {
-        assert_eq!(
-            major("postgres (PostgreSQL) 15.18 (Debian 15.18-0+deb12u1)\n"),
-            Some(15)
-        );
+        assert_eq!(major("postgres (PostgreSQL) 15.18 (Debian 15.18-0+deb12u1)\n"), Some(15));
         assert_eq!(major("postgres (PostgreSQL) 19beta1"), Some(19));
         assert_eq!(major("something else 15.1"), None);
         assert_eq!(major(""), None);
@@ -206,9 +167,7 @@ mod tests {
 
     #[test]
     fn too_old_is_said_with_what_was_found() {
-        let error = choose(vec![programs(13)], None, Path::new("/data"))
-            .unwrap_err()
-            .to_string();
+        let error = choose(vec![programs(13)], None, Path::new("/data")).unwrap_err().to_string();
         assert!(error.contains("15 or newer"), "{error}");
         assert!(error.contains("13 in /opt/13"), "{error}");
     }
@@ -219,10 +178,8 @@ mod tests {
         for name in ["9.6", "15", "100", "notes"] {
             fs::create_dir(root.path().join(name)).unwrap();
         }
-        let names: Vec<_> = versions(root.path())
-            .iter()
-            .map(|dir| dir.parent().unwrap().file_name().unwrap().to_owned())
-            .collect();
+        let names: Vec<_> =
+            versions(root.path()).iter().map(|dir| dir.parent().unwrap().file_name().unwrap().to_owned()).collect();
         assert_eq!(names, ["100", "15", "9.6"]);
     }
 
