@@ -92,7 +92,7 @@ impl Headings {
     }
 }
 
-/// The code at the end of a log sheet's header: `salinity` of "salinity (PSU) [salinity]".
+/// The code at the end of a log sheet's header: `salinity` of "salinity (PSU) \[salinity\]".
 pub fn code_in_brackets(text: &str) -> Option<&str> {
     let (_, code) = text.trim().strip_suffix(']')?.rsplit_once('[')?;
     (!code.is_empty() && code.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'_'))

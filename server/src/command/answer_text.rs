@@ -18,12 +18,16 @@ pub fn one_year(answer: &SurvivalAnswer) -> String {
             Some(group) => at_horizon(group),
         },
     };
-    let name = if answer.taxon.asked == answer.taxon.answered {
-        answer.taxon.name.clone()
-    } else {
-        format!("{} (answered for {})", answer.taxon.asked, answer.taxon.name)
-    };
-    format!("  {name}: {counts}; {figure}")
+    if answer.taxon.asked == answer.taxon.answered {
+        return format!("  {}: {counts}; {figure}", answer.taxon.name);
+    }
+    let refused: Vec<&str> = answer.taxon.fallback.iter().take(1).map(|step| step.refused.message.as_str()).collect();
+    format!(
+        "  {}: cannot tell. {} Answered for {} instead: {counts}; {figure}",
+        answer.taxon.asked,
+        refused.join(" "),
+        answer.taxon.name
+    )
 }
 
 fn at_horizon(group: &SurvivalGroup) -> String {

@@ -213,7 +213,7 @@ fn print_learned(connection: &mut PgConnection, club: &DemoClub) -> Result<(), F
     for plan in &club.truth.design.taxa {
         let alone = ask(records, plan.taxon, By::None, &stamp);
         println!("{}", answer_text::one_year(&alone));
-        if let Some(truth) = club.truth.true_one_year(plan.taxon) {
+        if let (true, Some(truth)) = (alone.taxon.asked == alone.taxon.answered, club.truth.true_one_year(plan.taxon)) {
             println!("    put in: {:.0} % alive after a year", 100.0 * truth);
         }
         println!("    {}", answer_text::without_register(&alone));
