@@ -31,7 +31,12 @@ pub fn open(url: &str, size: u32) -> Result<Pool, PoolError> {
         .connection_timeout(Duration::from_secs(10))
         .test_on_check_out(true)
         .build(ConnectionManager::new(url))
-        .map_err(|error| PoolError { place: without_password(url), cause: error.to_string() })
+        .map_err(|error| PoolError { place: without_password(url), cause: one_line(&error.to_string()) })
+}
+
+/// The client library writes several lines; an error of ours is one.
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The address with its password replaced.

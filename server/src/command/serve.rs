@@ -55,8 +55,11 @@ pub fn serve(listener: TcpListener, pool: Pool) -> Result<(), Failure> {
         |error: std::io::Error| Failure::place(format!("the server stopped ({error}), {address}: start it again"));
     actix_web::rt::System::new().block_on(async move {
         let server = app::run(Settings::new(pool), listener).map_err(failed)?;
+        // Said once the server runs: only then does it answer Ctrl-C by stopping everything in order.
+        let running = actix_web::rt::spawn(server);
+        actix_web::rt::time::sleep(std::time::Duration::from_millis(20)).await;
         eprintln!("strandline: listening on http://{address}");
-        server.await.map_err(failed)
+        running.await.unwrap_or_else(|error| Err(std::io::Error::other(error))).map_err(failed)
     })
 }
 
