@@ -120,5 +120,5 @@ fn a_database_written_by_a_later_version() {
         .unwrap();
     assert_eq!(server.interrupt(), Some(0));
     let output = run(folder.path(), &["serve", "--listen", "127.0.0.1:0"]);
-    says(&output, 4, &["later version"]);
+    says(&output, 4, &["newer than this program"]);
 }

@@ -77,7 +77,6 @@ pub fn private(config: &Config) -> Result<Database, Failure> {
 fn migrated(url: String, postgres: Option<(PrivatePostgres, PathBuf)>) -> Result<Database, Failure> {
     let pool = pool::open(&url, 8)?;
     let database = Database { pool, url, postgres };
-    importer::load::prepare(&mut *database.connection()?)
-        .map_err(|error| Failure::place(format!("{error}, {}", pool::without_password(&database.url))))?;
+    importer::load::prepare(&mut *database.connection()?).map_err(|error| Failure::place(error.to_string()))?;
     Ok(database)
 }
