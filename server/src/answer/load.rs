@@ -65,7 +65,7 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
     let keeper_of = |positions: &Positions, id: i64| positions.keepers.get(&id).copied().unwrap_or(u32::MAX);
 
     type TankRow = (i64, i64, String, Option<f64>, Option<NaiveDate>, Option<NaiveDate>, Option<String>);
-    type LogRow = (i64, i64, String, Option<NaiveDate>, Option<NaiveDate>, Option<bool>);
+    type LogRow = (i64, i64, String, Option<NaiveDate>, Option<NaiveDate>, Option<bool>, Option<NaiveDate>);
     let mut tanks: Vec<TankRow> = within!(tank, scope)
         .select((tank::id, tank::keeper_id, tank::key, tank::litres, tank::started, tank::closed, tank::closed_why))
         .load(connection)?;
@@ -74,13 +74,25 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
     let all_died: Vec<bool> = tanks.iter().map(|row| row.6.as_deref() == Some("all_died")).collect();
 
     let mut logs: Vec<LogRow> = within!(log, scope)
-        .select((log::id, log::keeper_id, log::name, log::complete_since, log::first_day, log::losses_listed))
+        .select((
+            log::id,
+            log::keeper_id,
+            log::name,
+            log::complete_since,
+            log::first_day,
+            log::losses_listed,
+            log::prompt_since,
+        ))
         .load(connection)?;
     logs.sort_by(|a, b| (keeper_of(&positions, a.1), &a.2).cmp(&(keeper_of(&positions, b.1), &b.2)));
     positions.logs = numbered(logs.iter().map(|row| row.0));
     let facts: HashMap<i64, LogFacts> = logs
         .iter()
-        .map(|row| (row.0, LogFacts { complete_since: row.3, first_day: row.4, losses_listed: row.5.unwrap_or(false) }))
+        .map(|row| {
+            // "Don't know": from when the versions of the log show that entries were made promptly.
+            let complete_since = row.3.or(row.6);
+            (row.0, LogFacts { complete_since, first_day: row.4, losses_listed: row.5.unwrap_or(false) })
+        })
         .collect();
     // A coral entered by hand belongs to no log: it counts if any log of its keeper lists losses.
     let mut any_losses: HashMap<i64, bool> = HashMap::new();
