@@ -10,6 +10,7 @@ mod import; // strandline import FILE|FOLDER…
 mod import_remote; // the same, through a running server
 mod log_sheet; // strandline log-sheet
 mod openapi; // strandline openapi
+mod output; // standard output
 mod read; // strandline read FILE…
 mod report; // strandline report TAXON
 mod serve; // strandline serve

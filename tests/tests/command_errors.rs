@@ -122,3 +122,18 @@ fn a_database_written_by_a_later_version() {
     let output = run(folder.path(), &["serve", "--listen", "127.0.0.1:0"]);
     says(&output, 4, &["newer than this program"]);
 }
+
+#[test]
+fn a_reader_that_stops_reading_is_no_failure() {
+    let folder = data_folder();
+    let mut child = command(folder.path())
+        .arg("openapi")
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert!(output.status.success(), "{}", stderr(&output));
+    assert_eq!(stderr(&output), "");
+}

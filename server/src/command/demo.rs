@@ -20,6 +20,7 @@ use crate::config::Config;
 use crate::demo::{DemoClub, words};
 
 use super::failure::Failure;
+use super::output::put;
 use super::serve::{listen, log_to_stderr, serve};
 use super::{answer_text, database};
 
@@ -61,21 +62,21 @@ pub fn run(config: &Config, args: &DemoArgs) -> Result<u8, Failure> {
     let mut connection = database.connection()?;
     settings(&mut connection)?;
     let held = import(&mut connection, &club)?;
-    print_held(&held);
+    print_held(&held)?;
     print_learned(&mut connection, &club)?;
     if let Some(listener) = listener {
         let address = listener.local_addr().unwrap_or(config.listen);
         let curator = token(&mut connection, Role::Curator, None)?;
         let keeper = token(&mut connection, Role::Keeper, Some(words::MEMBERS[0]))?;
         drop(connection);
-        println!("\nThe demo club's API: http://{address}/docs/");
-        println!("  curator's token:   {curator}");
-        println!("  token of {}: {keeper}", words::MEMBERS[0]);
-        println!("  curl -s http://{address}/api/v1/club");
-        println!(
+        put(format!("\nThe demo club's API: http://{address}/docs/"))?;
+        put(format!("  curator's token:   {curator}"))?;
+        put(format!("  token of {}: {keeper}", words::MEMBERS[0]))?;
+        put(format!("  curl -s http://{address}/api/v1/club"))?;
+        put(format!(
             "  curl -s -H 'Authorization: Bearer {curator}' 'http://{address}/api/v1/taxa/goniopora/survival?by=nitrate'"
-        );
-        println!("Stop with Ctrl-C.");
+        ))?;
+        put("Stop with Ctrl-C.")?;
         serve(listener, database.pool().clone())?;
     } else {
         drop(connection);
@@ -192,37 +193,38 @@ fn answer_as_member(
     Ok(())
 }
 
-fn print_held(held: &Held) {
-    println!("{}: what was not taken as it stands", words::CLUB);
+fn print_held(held: &Held) -> Result<(), Failure> {
+    put(format!("{}: what was not taken as it stands", words::CLUB))?;
     if held.is_empty() {
-        println!("  nothing");
+        put("  nothing")?;
     }
     for ((severity, code), (n, example)) in held {
         let word = if *severity == Severity::Refused { "refused" } else { "held" };
-        println!("  {n:>3} {word} {code}\n        {example}");
+        put(format!("  {n:>3} {word} {code}\n        {example}"))?;
     }
+    Ok(())
 }
 
 fn print_learned(connection: &mut PgConnection, club: &DemoClub) -> Result<(), Failure> {
     let snapshot = crate::answer::club(connection, &Scope::of_operator())?;
     let (records, stamp) = (&snapshot.club, snapshot.stamp());
     let nitrate = ParameterCode::parse("nitrate");
-    println!(
-        "\nWhat the records say, one year after purchase (95 % interval), and nitrate inside the taught band against outside"
-    );
+    put(
+        "\nWhat the records say, one year after purchase (95 % interval), and nitrate inside the taught band against outside",
+    )?;
     for plan in &club.truth.design.taxa {
         let alone = ask(records, plan.taxon, By::None, &stamp);
-        println!("{}", answer_text::one_year(&alone));
+        put(answer_text::one_year(&alone))?;
         if let (true, Some(truth)) = (alone.taxon.asked == alone.taxon.answered, club.truth.true_one_year(plan.taxon)) {
-            println!("    put in: {:.0} % alive after a year", 100.0 * truth);
+            put(format!("    put in: {:.0} % alive after a year", 100.0 * truth))?;
         }
-        println!("    {}", answer_text::without_register(&alone));
+        put(format!("    {}", answer_text::without_register(&alone)))?;
         if let Some(nitrate) = nitrate {
             let banded = ask(records, plan.taxon, By::Parameter(nitrate), &stamp);
-            println!("    {}", answer_text::band(&banded));
+            put(format!("    {}", answer_text::band(&banded)))?;
         }
     }
-    println!("These are associations in logs that keepers chose to keep; they are no reason to change a tank.");
+    put("These are associations in logs that keepers chose to keep; they are no reason to change a tank.")?;
     Ok(())
 }
 

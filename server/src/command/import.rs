@@ -12,6 +12,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use crate::config::Config;
 
 use super::failure::Failure;
+use super::output::put;
 use super::{database, import_remote, read};
 
 /// Arguments of `strandline import`.
@@ -87,7 +88,7 @@ pub fn run(config: &Config, args: &ImportArgs) -> Result<u8, Failure> {
         Some(server) => import_remote::run(server, config.token.as_deref(), args, &files)?,
         None => local(config, args, &files)?,
     };
-    print_table(&done);
+    print_table(&done)?;
     Ok(done.iter().map(Done::code).max().unwrap_or(0))
 }
 
@@ -241,10 +242,11 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>) -> Result<(), Failure> {
     Ok(())
 }
 
-fn print_table(done: &[Done]) {
+fn print_table(done: &[Done]) -> Result<(), Failure> {
     let width = done.iter().map(|done| done.file.chars().count()).max().unwrap_or(4).max(4);
-    println!("{:width$}  {:>10}  {:>8}  result", "file", "records", "doubtful");
+    put(format!("{:width$}  {:>10}  {:>8}  result", "file", "records", "doubtful"))?;
     for line in done {
-        println!("{:width$}  {:>10}  {:>8}  {}", line.file, line.records, line.doubtful, line.result);
+        put(format!("{:width$}  {:>10}  {:>8}  {}", line.file, line.records, line.doubtful, line.result))?;
     }
+    Ok(())
 }

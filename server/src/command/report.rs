@@ -14,6 +14,7 @@ use crate::config::Config;
 use super::answer_text::percent;
 use super::database;
 use super::failure::Failure;
+use super::output::{put, put_text};
 
 /// Arguments of `strandline report`.
 #[derive(Args)]
@@ -72,12 +73,9 @@ pub fn run(config: &Config, args: &ReportArgs) -> Result<u8, Failure> {
         cautions: CAUTIONS.to_vec(),
     };
     match args.format {
-        Form::Md => print!("{}", markdown(&report)),
-        Form::Json => println!(
-            "{}",
-            serde_json::to_string(&report)
-                .map_err(|error| Failure::place(format!("cannot print ({error}), report: report this")))?
-        ),
+        Form::Md => put_text(&markdown(&report))?,
+        Form::Json => put(serde_json::to_string(&report)
+            .map_err(|error| Failure::place(format!("cannot print ({error}), report: report this")))?)?,
     }
     Ok(0)
 }

@@ -10,6 +10,7 @@ use crate::pool::Pool;
 
 use super::database;
 use super::failure::Failure;
+use super::output::put_text;
 
 /// Arguments of `strandline serve`.
 #[derive(Args)]
@@ -25,7 +26,7 @@ pub struct ServeArgs {
 /// Serves until Ctrl-C.
 pub fn run(config: &Config, args: &ServeArgs) -> Result<u8, Failure> {
     if args.show_config {
-        print!("{}", config.show());
+        put_text(&config.show())?;
         return Ok(0);
     }
     log_to_stderr();

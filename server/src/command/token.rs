@@ -7,6 +7,7 @@ use crate::config::Config;
 
 use super::database;
 use super::failure::Failure;
+use super::output::put;
 
 /// Arguments of `strandline token`.
 #[derive(Args)]
@@ -67,6 +68,6 @@ pub fn run(config: &Config, args: &TokenArgs) -> Result<u8, Failure> {
     )
     .map_err(|error| Failure::usage(error.to_string()))?;
     database.close()?;
-    println!("{}", issued.secret);
+    put(issued.secret)?;
     Ok(0)
 }
