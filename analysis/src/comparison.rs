@@ -7,10 +7,12 @@
 
 pub mod contrast; // whether levels differ, and by how much
 pub mod curve; // curve, share alive, median, mean and rate of one group
+pub mod interaction; // fed or not, in water within the bands or outside
 pub mod pieces; // losses by age
 pub mod rows; // rows of specimens with their level, tank and keeper
 pub mod sets; // rows with uncertain deaths drawn
 
 pub use curve::{ClusterBy, GroupCurves};
+pub use interaction::{Cell, Interaction};
 pub use rows::{Frame, Rows};
 pub use sets::Sets;

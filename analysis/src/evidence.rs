@@ -9,6 +9,7 @@ use crate::comparison::Rows;
 use crate::refusal::{Refusal, RefusalCode};
 
 pub mod minimums; // what each statistic needs at least
+pub mod verdict; // what the records say of something taught, in one of five words
 
 /// Distinct specimens, keepers and tanks, deaths and days of one group of rows.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

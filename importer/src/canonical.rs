@@ -22,6 +22,7 @@ pub(crate) mod diary; // looks, sizes and notes about corals
 pub(crate) mod ending; // what became of a coral
 pub(crate) mod event; // water changes, feedings, carbon
 pub(crate) mod filled_sheet; // the ready-made sheet, filled in
+pub(crate) mod habit; // columns of a rate: feeds a week
 pub(crate) mod long; // one test a row
 pub(crate) mod register; // one coral a row
 pub(crate) mod size; // lengths, areas, weights, counts

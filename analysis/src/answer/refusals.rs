@@ -40,6 +40,23 @@ pub(super) fn of_survival(result: &SurvivalResult) -> Vec<PlacedRefusal> {
         }
         note(&mut list, "cox/proportionality".to_owned(), &cox.proportionality);
     }
+    if let Some(interaction) = &result.interaction {
+        note(&mut list, "interaction".to_owned(), interaction);
+        if let Part::Given(table) = interaction {
+            for cell in &table.cells {
+                note(&mut list, format!("interaction/cells/{}:{}/rates", cell.feeding, cell.water), &cell.rates);
+            }
+            note(&mut list, "interaction/hazard_ratios".to_owned(), &table.hazard_ratios);
+            if let Part::Given(ratios) = &table.hazard_ratios {
+                let of = [("among_in", &ratios.among_in), ("among_out", &ratios.among_out), ("ratio", &ratios.ratio)];
+                for (name, refused) in of.into_iter().filter_map(|(name, of)| Some((name, of.refused.as_ref()?))) {
+                    let key = format!("interaction/hazard_ratios/{name}");
+                    list.push(PlacedRefusal { key, refusal: refused.clone() });
+                }
+            }
+            note(&mut list, "interaction/sentence".to_owned(), &table.sentence);
+        }
+    }
     list
 }
 

@@ -14,6 +14,7 @@ mod causes; // what they died of
 mod counted; // evidence of the whole and of each level
 mod frame; // rows under the rules of a run
 mod groups; // the figures of each level
+mod interaction; // fed or not, in water within the bands or outside
 mod said; // cautions and sentences
 mod sensitivity; // the same figures under other rules
 

@@ -51,8 +51,8 @@ pub struct Frame<'a> {
 /// Groups of causes in the order of their numbers, from 1.
 pub const CAUSES: &[CauseGroup] = CauseGroup::ALL;
 
-/// Rows on which the condition that had to hold did.
-const HELD_ONLY: bool = true;
+/// Which pieces of time a set of rows is made from, and the level that each of its rows has.
+type Pick<'a> = &'a dyn Fn(Level, Level) -> Option<Level>;
 
 /// A stretch of calendar time in one tank.
 struct Stretch {
@@ -67,7 +67,7 @@ impl Frame<'_> {
     /// # Errors
     /// A row without length: the records contradict themselves.
     pub fn middle(&self) -> Result<(Rows, GivenTally), InvalidRow> {
-        self.rows(HELD_ONLY, |follow| follow.end.middle())
+        self.rows(&held, |follow| follow.end.middle())
     }
 
     /// The rows that the condition that had to hold leaves out; none without one.
@@ -75,7 +75,25 @@ impl Frame<'_> {
     /// # Errors
     /// As [`Frame::middle`].
     pub fn left_out_by_given(&self) -> Result<Rows, InvalidRow> {
-        Ok(self.rows(!HELD_ONLY, |follow| follow.end.middle())?.0)
+        let left_out = |level, given: Level| (given != Some(HELD)).then_some(level);
+        Ok(self.rows(&left_out, |follow| follow.end.middle())?.0)
+    }
+
+    /// All rows by level and by the condition that has to hold, deaths at the middle or at drawn shares of their
+    /// interval. `cell` gives the level that a row has, of the split's own and of the condition's ([`HELD`],
+    /// [`FAILED`], unknown).
+    ///
+    /// # Errors
+    /// As [`Frame::middle`].
+    pub fn crossed(&self, shares: Option<&[f64]>, cell: fn(Level, Level) -> u16) -> Result<Rows, InvalidRow> {
+        let pick = |level, given| Some(Some(cell(level, given)));
+        let mut position = 0;
+        let rows = self.rows(&pick, |follow| {
+            let share = shares.map(|shares| shares.get(position).copied().unwrap_or(1.0));
+            position += 1;
+            share.map_or_else(|| follow.end.middle(), |share| follow.end.drawn(share))
+        });
+        Ok(rows?.0)
     }
 
     /// The rows with deaths known to an interval at a drawn share of it: one value a specimen, in order.
@@ -84,7 +102,7 @@ impl Frame<'_> {
     /// As [`Frame::middle`].
     pub fn drawn(&self, shares: &[f64]) -> Result<Rows, InvalidRow> {
         let mut position = 0;
-        let (rows, _) = self.rows(HELD_ONLY, |follow| {
+        let (rows, _) = self.rows(&held, |follow| {
             let share = shares.get(position).copied().unwrap_or(1.0);
             position += 1;
             follow.end.drawn(share)
@@ -92,13 +110,13 @@ impl Frame<'_> {
         Ok(rows)
     }
 
-    fn rows(&self, held: bool, mut end_of: impl FnMut(&Follow) -> f64) -> Result<(Rows, GivenTally), InvalidRow> {
+    fn rows(&self, pick: Pick, mut end_of: impl FnMut(&Follow) -> f64) -> Result<(Rows, GivenTally), InvalidRow> {
         let mut rows = Rows::default();
         let mut tally = GivenTally::default();
         let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());
         for (position, follow) in self.follow_up.follows.iter().enumerate() {
             let end = follow.stop(end_of(follow));
-            let mut pieces = self.pieces(follow, end);
+            let pieces = self.pieces(follow, end);
             if self.given.is_some() {
                 for piece in &pieces {
                     match piece.given {
@@ -108,8 +126,8 @@ impl Frame<'_> {
                     }
                 }
             }
-            pieces.retain(|piece| (piece.given == Some(HELD)) == held);
             for piece in pieces {
+                let Some(level) = pick(piece.level, piece.given) else { continue };
                 let died = follow.end.is_death() && piece.to == end;
                 let cause = CAUSES.iter().position(|cause| *cause == follow.cause).map_or(0, |at| at as u32 + 1);
                 start.push(piece.from - follow.day0);
@@ -118,7 +136,7 @@ impl Frame<'_> {
                 rows.specimen.push(position as u32);
                 rows.tank.push(piece.tank);
                 rows.keeper.push(follow.keeper);
-                rows.level.push(piece.level);
+                rows.level.push(level);
                 rows.cause.push(if died { cause } else { 0 });
             }
         }
@@ -159,6 +177,11 @@ impl Frame<'_> {
         }
         pieces
     }
+}
+
+/// The rows on which the condition that had to hold did.
+fn held(level: Level, given: Level) -> Option<Level> {
+    (given == Some(HELD)).then_some(level)
 }
 
 struct Piece {

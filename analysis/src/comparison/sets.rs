@@ -5,6 +5,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::rows::{Frame, GivenTally, Rows};
 use crate::episode::InvalidRow;
+use crate::exposure::Level;
 
 /// Draws for deaths known to more than a week.
 pub const IMPUTATIONS: usize = 20;
@@ -31,24 +32,20 @@ impl Sets {
     /// A row without length: the records contradict themselves.
     pub fn new(frame: &Frame, draws: usize) -> Result<Sets, InvalidRow> {
         let (middle, given) = frame.middle()?;
-        let mut drawn = Vec::new();
-        if frame.follow_up.has_wide_intervals() {
-            let mut sources: Vec<ChaCha8Rng> = frame
-                .follow_up
-                .follows
-                .iter()
-                .map(|follow| {
-                    let key = frame.club.specimens.get(follow.specimen as usize).map_or("", |s| s.key.as_str());
-                    ChaCha8Rng::seed_from_u64(SEED ^ stable_hash(key))
-                })
-                .collect();
-            for _ in 0..draws {
-                // 1 - u: the interval is open on the left and closed on the right.
-                let shares: Vec<f64> = sources.iter_mut().map(|source| 1.0 - source.random::<f64>()).collect();
-                drawn.push(frame.drawn(&shares)?);
-            }
-        }
+        let drawn = shares(frame, draws).iter().map(|shares| frame.drawn(shares)).collect::<Result<_, _>>()?;
         Ok(Sets { middle, drawn, given })
+    }
+
+    /// The same for all rows by level and by the condition that has to hold, as [`Frame::crossed`]; the coral that
+    /// dies on a day in one dies on it in the other.
+    ///
+    /// # Errors
+    /// As [`Sets::new`].
+    pub fn crossed(frame: &Frame, draws: usize, cell: fn(Level, Level) -> u16) -> Result<Sets, InvalidRow> {
+        let middle = frame.crossed(None, cell)?;
+        let drawn =
+            shares(frame, draws).iter().map(|shares| frame.crossed(Some(shares), cell)).collect::<Result<_, _>>()?;
+        Ok(Sets { middle, drawn, given: GivenTally::default() })
     }
 
     /// The sets that curves and ratios are made from.
@@ -69,6 +66,24 @@ impl Sets {
         };
         Sets { middle: pick(&self.middle), drawn: self.drawn.iter().map(pick).collect(), given: self.given }
     }
+}
+
+/// Shares of the intervals of deaths, one list a draw and one value a specimen; none if no interval is wide.
+fn shares(frame: &Frame, draws: usize) -> Vec<Vec<f64>> {
+    if !frame.follow_up.has_wide_intervals() {
+        return Vec::new();
+    }
+    let mut sources: Vec<ChaCha8Rng> = frame
+        .follow_up
+        .follows
+        .iter()
+        .map(|follow| {
+            let key = frame.club.specimens.get(follow.specimen as usize).map_or("", |s| s.key.as_str());
+            ChaCha8Rng::seed_from_u64(SEED ^ stable_hash(key))
+        })
+        .collect();
+    // 1 - u: the interval is open on the left and closed on the right.
+    (0..draws).map(|_| sources.iter_mut().map(|source| 1.0 - source.random::<f64>()).collect()).collect()
 }
 
 /// FNV-1a: the same on every machine and in every version.

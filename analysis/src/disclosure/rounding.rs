@@ -3,9 +3,10 @@
 use chrono::{Datelike, NaiveDate};
 
 use crate::answer::{
-    AtHorizon, Audience, CauseIncidence, CensusCounts, CoxResult, CurvePoint, Estimate, Evidence, FirthCoefficient,
-    GivenDays, GrowthAnswer, GrowthEvidence, GrowthGroup, HazardPiece, LeftOut, LogRankTest, Method, MixLine, Period,
-    RatePart, RestrictedMeanPart, RunOutcome, SurvivalAnswer, SurvivalGroup, TaxonAnswered,
+    AtHorizon, Audience, CauseIncidence, CensusCounts, CoxResult, CurvePoint, Estimate, Evidence, FedByWater,
+    FirthCoefficient, GivenDays, GrowthAnswer, GrowthEvidence, GrowthGroup, HazardPiece, InteractionRatios, LeftOut,
+    LogRankTest, Method, MixLine, Period, RatePart, RestrictedMeanPart, RunOutcome, SurvivalAnswer, SurvivalGroup,
+    TaxonAnswered,
 };
 use crate::refusal::{Part, Refusal};
 
@@ -180,15 +181,8 @@ fn cox(fit: &mut CoxResult) {
         ] {
             opt(x);
         }
-        if let Some(firth) = &mut coefficient.firth {
-            *firth = FirthCoefficient {
-                coef: two_digits(firth.coef),
-                hazard_ratio: two_digits(firth.hazard_ratio),
-                std_error: two_digits(firth.std_error),
-                lower: two_digits(firth.lower),
-                upper: two_digits(firth.upper),
-                p: two_digits(firth.p),
-            };
+        if let Some(of) = &mut coefficient.firth {
+            *of = firth(of);
         }
         if let Some(refused) = &mut coefficient.refused {
             *refused = refusal(refused);
@@ -202,6 +196,42 @@ fn cox(fit: &mut CoxResult) {
             test.p = two_digits(test.p);
         }
     });
+}
+
+fn interaction(table: &mut FedByWater) {
+    table.days_unknown = days(table.days_unknown);
+    for cell in &mut table.cells {
+        evidence(&mut cell.evidence);
+        part(&mut cell.rates, rates);
+    }
+    part(&mut table.hazard_ratios, |ratios: &mut InteractionRatios| {
+        for ratio in [&mut ratios.among_in, &mut ratios.among_out, &mut ratios.ratio] {
+            ratio.coef = two_digits(ratio.coef);
+            ratio.hazard_ratio = two_digits(ratio.hazard_ratio);
+            ratio.std_error = two_digits(ratio.std_error);
+            for x in [&mut ratio.robust_std_error, &mut ratio.lower, &mut ratio.upper, &mut ratio.p] {
+                opt(x);
+            }
+            if let Some(of) = &mut ratio.firth {
+                *of = firth(of);
+            }
+            if let Some(refused) = &mut ratio.refused {
+                *refused = refusal(refused);
+            }
+        }
+    });
+    part(&mut table.sentence, |_| {});
+}
+
+fn firth(fit: &FirthCoefficient) -> FirthCoefficient {
+    FirthCoefficient {
+        coef: two_digits(fit.coef),
+        hazard_ratio: two_digits(fit.hazard_ratio),
+        std_error: two_digits(fit.std_error),
+        lower: two_digits(fit.lower),
+        upper: two_digits(fit.upper),
+        p: two_digits(fit.p),
+    }
 }
 
 fn log_rank(test: &mut LogRankTest) {
@@ -237,6 +267,9 @@ pub fn survival(answer: &mut SurvivalAnswer, audience: Audience) {
         for group in &mut result.groups {
             period(&mut group.evidence.period, audience);
         }
+        if let Some(Part::Given(table)) = &mut result.interaction {
+            table.cells.iter_mut().for_each(|cell| period(&mut cell.evidence.period, audience));
+        }
     }
     if audience != Audience::Public {
         return;
@@ -250,6 +283,9 @@ pub fn survival(answer: &mut SurvivalAnswer, audience: Audience) {
         part(&mut result.log_rank, log_rank);
         part(&mut result.cox, cox);
         part(&mut result.sentence, |_| {});
+        if let Some(table) = &mut result.interaction {
+            part(table, interaction);
+        }
     });
     for placed in &mut answer.refusals {
         placed.refusal = refusal(&placed.refusal);

@@ -31,6 +31,8 @@ pub const CLUSTERS: u64 = 10;
 pub const UNKNOWN_SHARE: f64 = 0.5;
 /// Keepers with corals and deaths in both levels for a comparison within keepers.
 pub const WITHIN_KEEPERS: u64 = 5;
+/// Deaths of each cell of fed by water.
+pub const CELL_DEATHS: u64 = 5;
 /// Deaths of a hazard piece before it stands alone.
 pub const PIECE_DEATHS: u64 = 3;
 /// Keepers at risk at a death from which they, not tanks, are the clusters.

@@ -9,7 +9,7 @@ use analysis::vocabulary::{
 
 use crate::canonical::test::{Group, Test};
 use crate::canonical::wide::{Frame, group, label_column, remarks};
-use crate::canonical::{View, Work, event};
+use crate::canonical::{View, Work, event, habit};
 use crate::doubt::desk::{Doubt, Settled};
 use crate::finding::Choice;
 use crate::grid::Raw;
@@ -38,6 +38,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     let value_column = view.column(HeaderRole::Value).or_else(|| view.column(HeaderRole::Amount));
     let unit_column = view.column(HeaderRole::Unit);
     let mut groups: BTreeMap<Series, Group> = BTreeMap::new();
+    let mut habits: Vec<(Quantity, Group)> = Vec::new();
     let mut known: HashMap<(String, String), Understood> = HashMap::new();
     for row in &view.table.rows {
         remarks(work, view, row);
@@ -66,7 +67,20 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         let header = if written_unit.is_empty() { name.clone() } else { format!("{name} {written_unit}") };
         let about = analysis::vocabulary::text::fold(&header);
         if quantity.parameter.get().kind == ParameterKind::Routine {
-            event::read(work, &quantity, &header, &about, test);
+            if let Some(quantity) = habit::rate(&quantity, &header) {
+                let spot = view.spot(row.row, value_column);
+                let of = |(_, group): &mut (Quantity, Group)| group.about == about;
+                match habits.iter_mut().find_map(|one| of(one).then_some(&mut one.1)) {
+                    Some(group) => group.tests.push(test),
+                    None => {
+                        let mut group = group(about, name.clone(), &quantity, spot);
+                        group.tests.push(test);
+                        habits.push((quantity, group));
+                    }
+                }
+            } else {
+                event::read(work, &quantity, &header, &about, test);
+            }
             continue;
         }
         let spot = view.spot(row.row, value_column);
@@ -90,6 +104,9 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         }
     }
     labels_of_incomplete_rows(work, view, name_column, value_column);
+    for (quantity, group) in habits {
+        habit::settle(work, &quantity, group);
+    }
     groups.into_values().collect()
 }
 

@@ -7,7 +7,7 @@ use analysis::vocabulary::{HeaderRole, ParameterKind, find_incident_in_remark};
 use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
 use crate::canonical::tank::{self, TankOf};
 use crate::canonical::test::{Group, Test};
-use crate::canonical::{View, Work, event};
+use crate::canonical::{View, Work, event, habit};
 use crate::cell::clock::{Clock, clock};
 use crate::doubt::desk::{Doubt, Settled};
 use crate::grid::Raw;
@@ -116,6 +116,10 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             (*column, group(view.about(*column), view.header(*column), quantity, view.header_spot(*column)))
         })
         .collect();
+    let rates: BTreeMap<u32, Quantity> = quantities
+        .iter()
+        .filter_map(|(column, quantity)| Some((*column, habit::rate(quantity, &view.header(*column))?)))
+        .collect();
     for row in &view.table.rows {
         let filled: Vec<&(u32, Quantity)> =
             quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
@@ -131,10 +135,11 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             test.tank = if quantity.other_tank { tank::of_column(work, view, *column) } else { when.tank.clone() };
             test.when = when.day.clone();
             test.cells.extend(when.cells.iter().copied());
-            if quantity.parameter.get().kind == ParameterKind::Routine {
+            let routine = quantity.parameter.get().kind == ParameterKind::Routine;
+            if routine && !rates.contains_key(column) {
                 event::read(work, quantity, &view.header(*column), &view.about(*column), test);
             } else if let Some(group) = groups.get_mut(column) {
-                if matches!(raw, Raw::Date(_)) {
+                if !routine && matches!(raw, Raw::Date(_)) {
                     crate::doubt::mark::became_date(work, group, &mut test, raw);
                 }
                 group.tests.push(test);
@@ -145,6 +150,11 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     for (column, meaning) in &view.meanings {
         if matches!(meaning, Meaning::Label | Meaning::Role(_)) {
             label_column(work, view, *column);
+        }
+    }
+    for (column, quantity) in rates {
+        if let Some(group) = groups.remove(&column) {
+            habit::settle(work, &quantity, group);
         }
     }
     groups.into_values().filter(|group| !group.tests.is_empty()).collect()

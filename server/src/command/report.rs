@@ -40,6 +40,7 @@ enum Form {
 struct Report {
     survival: SurvivalAnswer,
     conditions: Vec<SurvivalAnswer>,
+    feeding: SurvivalAnswer,
     growth: GrowthAnswer,
     cautions: Vec<&'static str>,
 }
@@ -69,6 +70,7 @@ pub fn run(config: &Config, args: &ReportArgs) -> Result<u8, Failure> {
     let report = Report {
         survival: asked(By::None),
         conditions: conditions.into_iter().map(|code| asked(By::Parameter(code))).collect(),
+        feeding: asked(By::Feeding),
         growth: answer::growth(&snapshot.club, &growth, Audience::Curator, &stamp),
         cautions: CAUTIONS.to_vec(),
     };
@@ -192,6 +194,8 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
             }
         }
     }
+    writeln!(out, "## Fed or not, in water within the taught bands or outside\n")?;
+    write_fed_by_water(out, &report.feeding)?;
     writeln!(out, "## Growth\n")?;
     match &report.growth.result {
         Part::Refused { refused } => writeln!(out, "{}\n", refused.message)?,
@@ -231,4 +235,29 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
         "\nMethod {}, {} clusters by {}, program {}.",
         answer.method.id, answer.method.clusters, answer.method.cluster, answer.method.program_version
     )
+}
+
+fn write_fed_by_water(out: &mut String, answer: &SurvivalAnswer) -> std::fmt::Result {
+    let table = match &answer.result {
+        Part::Refused { refused } => return writeln!(out, "{}\n", refused.message),
+        Part::Given(result) => match &result.interaction {
+            None => return Ok(()),
+            Some(Part::Refused { refused }) => return writeln!(out, "{}\n", refused.message),
+            Some(Part::Given(table)) => table,
+        },
+    };
+    writeln!(out, "| corals | specimens | losses | coral-days | losses per 100 coral-months |\n|---|---|---|---|---|")?;
+    for cell in &table.cells {
+        let rate = match &cell.rates {
+            Part::Given(rate) => format!("{:.2} ({:.2} to {:.2})", rate.per_100_months, rate.lower, rate.upper),
+            Part::Refused { refused } => refused.message.clone(),
+        };
+        let of = &cell.evidence;
+        writeln!(out, "| {} | {} | {} | {:.0} | {rate} |", cell.label, of.specimens, of.deaths, of.specimen_days)?;
+    }
+    writeln!(out, "\nFeeding or water unknown: {:.0} coral-days.\n", table.days_unknown)?;
+    match &table.sentence {
+        Part::Given(sentence) => writeln!(out, "{sentence}\n"),
+        Part::Refused { refused } => writeln!(out, "{}\n", refused.message),
+    }
 }

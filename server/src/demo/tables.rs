@@ -118,6 +118,14 @@ pub fn tests_wide(member: &Member, units: Units) -> Sheet {
         let text = if messy { text.split(" (").next().unwrap_or(text) } else { text };
         head.push(Value::text(text));
     }
+    let says_feeds = says_feeds(member);
+    if says_feeds {
+        head.push(Value::text(match units {
+            Units::Common => "Feeds a week",
+            Units::Fahrenheit => "Feeds / week",
+            Units::German => "Fütterung pro Woche",
+        }));
+    }
     head.push(Value::text(if comma { "Bemerkung" } else { "Notes" }));
     rows.push(head);
     if messy {
@@ -160,6 +168,9 @@ pub fn tests_wide(member: &Member, units: Units) -> Sheet {
                 value.value(comma)
             });
         }
+        if says_feeds {
+            row.push(Value::Number(member.club.tanks[*tank].feeds_per_week, 0));
+        }
         row.push(if slips.chance(0.04) {
             Value::text(if comma { "Wasserwechsel" } else { "changed some water" })
         } else {
@@ -171,6 +182,11 @@ pub fn tests_wide(member: &Member, units: Units) -> Sheet {
         rows.push(average(&rows, named));
     }
     Sheet { name: "Tests".to_owned(), rows }
+}
+
+/// Most members write down how often they feed, beside the tests; 0 where they do not.
+fn says_feeds(member: &Member) -> bool {
+    member.slips(4).chance(0.75)
 }
 
 fn average(rows: &[Vec<Value>], named: bool) -> Vec<Value> {
@@ -217,6 +233,15 @@ pub fn tests_long(member: &Member) -> Sheet {
                     Value::text(TESTS[at].0),
                     value.value(false),
                     Value::text(TESTS[at].1),
+                ]);
+            }
+            if says_feeds(member) {
+                rows.push(vec![
+                    Value::Day(member.day(*day)),
+                    Value::text(member.tank_names[member.tank_at(*tank)].clone()),
+                    Value::text("Feeding"),
+                    Value::Number(member.club.tanks[*tank].feeds_per_week, 0),
+                    Value::text("per week"),
                 ]);
             }
         }

@@ -5,7 +5,7 @@ use super::frame::{Framed, Levels};
 use super::groups::{Level, Making};
 use super::said::{Heard, comparison};
 use super::sensitivity::{Main, runs, say};
-use super::{METHOD_ID, causes};
+use super::{METHOD_ID, causes, interaction};
 use crate::answer::{
     Audience, By, CauseIncidence, Caution, Evidence, Method, Question, SensitivityRun, SurvivalGroup, SurvivalResult,
 };
@@ -19,7 +19,7 @@ use crate::evidence::{Tally, at_risk_at_a_death, minimums, tally};
 use crate::exposure::LAG_DAYS;
 use crate::follow_up::looks::enough_looks;
 use crate::follow_up::tank_event::tank_events;
-use crate::follow_up::{Population, Run};
+use crate::follow_up::{FollowUp, Population, Run};
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::vocabulary::TaxonSlug;
 
@@ -117,6 +117,7 @@ impl Attempt<'_> {
             }
             .compare(),
         };
+        let fed_by_water = interaction::asked(self).then(|| interaction::made(self, &framed, &events));
         let main = Main {
             framed: &framed,
             levels: &levels,
@@ -124,6 +125,7 @@ impl Attempt<'_> {
             groups: &groups,
             cox: &compared.cox,
             split_by_age: compared.split_by_age,
+            interaction: fed_by_water.as_ref().and_then(|made| made.as_ref().ok()),
         };
         let sensitivity = runs(self, &main);
         let heard = Heard {
@@ -153,6 +155,7 @@ impl Attempt<'_> {
                 log_rank: Part::from(compared.log_rank),
                 cox: Part::from(compared.cox),
                 sentence: Part::from(sentence),
+                interaction: fed_by_water.map(|made| Part::from(made.map(|made| made.printed))),
             },
             cautions,
             method,
@@ -238,23 +241,7 @@ impl Attempt<'_> {
 
     /// Deaths of each known level in the one tank event that took most of them.
     pub(super) fn event_deaths(&self, framed: &Framed, sets: &Sets, known: usize) -> Vec<u64> {
-        let rows = &sets.middle;
-        let mut most = vec![0; known];
-        for event in tank_events(self.club, &framed.follow_up) {
-            let mut of_level = vec![0; known];
-            for row in (0..rows.len()).filter(|&row| rows.episodes.event[row]) {
-                if let Some(level) = rows.level[row].map(usize::from)
-                    && event.lost.contains(&(rows.specimen[row] as usize))
-                    && level < known
-                {
-                    of_level[level] += 1;
-                }
-            }
-            for (most, of_event) in most.iter_mut().zip(of_level) {
-                *most = of_event.max(*most);
-            }
-        }
-        most
+        events_by_level(self.club, &framed.follow_up, sets, known)
     }
 
     fn causes(&self, rows: &Rows, curves: &GroupCurves, shown_until: f64) -> Result<Vec<CauseIncidence>, Refusal> {
@@ -296,6 +283,27 @@ impl Attempt<'_> {
             bands_dated: condition.band.as_ref().and_then(|band| band.since),
         }
     }
+}
+
+/// Deaths of each of `known` levels in the one tank event that took most of them.
+pub(super) fn events_by_level(club: &Club, follow_up: &FollowUp, sets: &Sets, known: usize) -> Vec<u64> {
+    let rows = &sets.middle;
+    let mut most = vec![0; known];
+    for event in tank_events(club, follow_up) {
+        let mut of_level = vec![0; known];
+        for row in (0..rows.len()).filter(|&row| rows.episodes.event[row]) {
+            if let Some(level) = rows.level[row].map(usize::from)
+                && event.lost.contains(&(rows.specimen[row] as usize))
+                && level < known
+            {
+                of_level[level] += 1;
+            }
+        }
+        for (most, of_event) in most.iter_mut().zip(of_level) {
+            *most = of_event.max(*most);
+        }
+    }
+    most
 }
 
 fn nobody_died() -> Refusal {

@@ -18,7 +18,7 @@ pub(super) struct Framed {
     pub(super) sets: Sets,
 }
 
-fn unusable(error: impl std::fmt::Display) -> Refusal {
+pub(super) fn unusable(error: impl std::fmt::Display) -> Refusal {
     Refusal::plain(RefusalCode::InvalidInput, format!("The records contradict themselves: {error}."))
 }
 
@@ -29,7 +29,7 @@ impl Framed {
         let condition = Condition::new(club, population, question.by, question.edges.as_deref(), rules)
             .map_err(|fault| Refusal::plain(RefusalCode::InvalidInput, format!("{fault}.")))?;
         let given = question.given.map(|given| match given {
-            Given::WaterInBand => WaterInBand::new(club, population.taxon, &tanks(club, population), rules),
+            Given::WaterInBand => water(club, population, rules),
         });
         let frame = Frame { club, follow_up: &follow_up, condition: &condition, given: given.as_ref() };
         let draws = if run == Run::Main { IMPUTATIONS } else { IMPUTATIONS_BESIDE };
@@ -43,6 +43,11 @@ impl Framed {
         let frame = Frame { club, follow_up: &self.follow_up, condition: &self.condition, given };
         frame.left_out_by_given().map_err(unusable)
     }
+}
+
+/// The water of the population's tanks against the bands of its taxon.
+pub(super) fn water(club: &Club, population: &Population, rules: Rules) -> WaterInBand {
+    WaterInBand::new(club, population.taxon, &tanks(club, population), rules)
 }
 
 /// Tanks in which a specimen of the population ever stood.

@@ -3,6 +3,7 @@
 use super::attempt::Attempt;
 use super::frame::{Framed, Levels};
 use super::groups::Level;
+use super::interaction;
 use crate::answer::{CoxCoefficient, CoxResult, RunOutcome, SensitivityRun, SurvivalGroup};
 use crate::comparison::ClusterBy;
 use crate::comparison::contrast::Contrast;
@@ -12,10 +13,10 @@ use crate::refusal::{Part, Refusal};
 
 /// A figure with limits.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Figure {
-    estimate: f64,
-    lower: Option<f64>,
-    upper: Option<f64>,
+pub(super) struct Figure {
+    pub(super) estimate: f64,
+    pub(super) lower: Option<f64>,
+    pub(super) upper: Option<f64>,
 }
 
 /// The figures of a run, in the order of the main ones.
@@ -35,6 +36,8 @@ pub(super) struct Main<'a> {
     pub(super) cox: &'a Result<CoxResult, Refusal>,
     /// The ratios are given for two ages.
     pub(super) split_by_age: bool,
+    /// Fed by water, if it is part of the answer.
+    pub(super) interaction: Option<&'a interaction::Made>,
 }
 
 /// Every run of every figure: share alive of each known level, then each hazard ratio.
@@ -98,12 +101,22 @@ pub(super) fn runs(attempt: &Attempt, main: &Main) -> Vec<SensitivityRun> {
                 });
             }
         }
+        if let Some(made) = main.interaction {
+            match &other {
+                Some(Err(refusal)) => list.extend(interaction::refused(made, run, refusal)),
+                Some(Ok(framed)) => list.extend(interaction::beside(attempt, main.framed, made, run, Some(framed))),
+                None => list.extend(interaction::beside(attempt, main.framed, made, run, None)),
+            }
+        }
     }
     list
 }
 
 /// `None` = the same records. A figure changes the answer if it lies outside the limits of the main one.
-fn outcome(figure: Option<Result<Figure, Refusal>>, main: Option<(f64, Option<f64>, Option<f64>)>) -> RunOutcome {
+pub(super) fn outcome(
+    figure: Option<Result<Figure, Refusal>>,
+    main: Option<(f64, Option<f64>, Option<f64>)>,
+) -> RunOutcome {
     match figure {
         None => RunOutcome::Same { same: true },
         Some(Err(refused)) => RunOutcome::Refused { refused },

@@ -99,6 +99,76 @@ pub struct SurvivalResult {
     pub cox: Part<CoxResult>,
     /// The levels side by side in words.
     pub sentence: Part<String>,
+    /// Fed or not, in water within the taught bands or outside; only where feeding is the split and nothing else had to
+    /// hold.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub interaction: Option<Part<FedByWater>>,
+}
+
+/// Fed or not, in water within the taught bands or outside, by the state at each moment.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct FedByWater {
+    /// Parameters that had to be known and within their band for the water to be within.
+    pub parameters: Vec<String>,
+    /// Coral-days on which feeding or water is unknown; they are in no cell.
+    pub days_unknown: f64,
+    /// The four cells.
+    pub cells: Vec<InteractionCell>,
+    /// Not fed against fed in each water, and the ratio of the two.
+    pub hazard_ratios: Part<InteractionRatios>,
+    /// In words: of corals in water within the bands; of a difference only if the ratio's limits exclude 1.
+    pub sentence: Part<String>,
+}
+
+/// One cell of feeding by water.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct InteractionCell {
+    /// `fed` (at least once a week) or `unfed`.
+    pub feeding: String,
+    /// `in` (all parameters known and within their band) or `out` (one known and outside).
+    pub water: String,
+    /// The cell in words.
+    pub label: String,
+    /// What stands behind its figures.
+    pub evidence: Evidence,
+    /// Losses per 100 coral-months.
+    pub rates: Part<RatePart>,
+}
+
+/// Hazard ratios of not fed against fed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct InteractionRatios {
+    /// In water within the bands.
+    pub among_in: InteractionRatio,
+    /// In water outside.
+    pub among_out: InteractionRatio,
+    /// The first divided by the second.
+    pub ratio: InteractionRatio,
+}
+
+/// One ratio. Limits and p that cannot be given are `null`, with the reason in `refused`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct InteractionRatio {
+    /// Its logarithm.
+    pub coef: f64,
+    /// The ratio.
+    pub hazard_ratio: f64,
+    /// Model-based standard error of `coef`.
+    pub std_error: f64,
+    /// Sandwich standard error of `coef` by cluster, plain.
+    pub robust_std_error: Option<f64>,
+    /// Lower 95 % limit of the ratio, as published; `null` with too few clusters.
+    pub lower: Option<f64>,
+    /// Upper 95 % limit.
+    pub upper: Option<f64>,
+    /// p, as published.
+    pub p: Option<f64>,
+    /// Penalised fit, where deaths are few.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub firth: Option<FirthCoefficient>,
+    /// Why limits and p are absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub refused: Option<Refusal>,
 }
 
 /// One level of the split.
