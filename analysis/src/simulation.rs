@@ -110,15 +110,12 @@ impl SimulatedClub {
                 }
                 let acquired = rng.whole(earliest, latest);
                 let wild = rng.chance(plan.wild_share);
+                // A source of its own: how a coral looks does not move the lives drawn after it.
+                let mut looks = Draw::seeded(design.seed.wrapping_add(1 + specimens.len() as u64));
                 let case = life::Case { plan, tank: &tanks[tank], acquired, wild, last_day: design.days };
-                specimens.push(Specimen {
-                    taxon,
-                    tank,
-                    acquired,
-                    wild,
-                    true_one_year: case.survival(365),
-                    life: case.live(&mut rng),
-                });
+                let mut life = case.live(&mut rng);
+                life.look(acquired, design.days, &mut looks);
+                specimens.push(Specimen { taxon, tank, acquired, wild, true_one_year: case.survival(365), life });
             }
         }
         specimens
@@ -187,6 +184,28 @@ mod tests {
         let truth: f64 = followed.iter().map(|s| s.true_one_year).sum::<f64>() / followed.len() as f64;
         let share = alive as f64 / followed.len() as f64;
         assert!((share - truth).abs() < 0.02, "share {share}, model {truth}");
+    }
+
+    #[test]
+    fn most_deaths_are_seen_coming() {
+        let mut design = Design::demo();
+        design.taxa.truncate(1);
+        design.taxa[0].specimens = 4_000;
+        let club = SimulatedClub::draw(design);
+        // Long enough here for two looks in the second half of a decline.
+        let died =
+            club.specimens.iter().filter(|s| matches!(s.life.end, Some((Fate::Died, day)) if day > s.acquired + 130));
+        let (mut seen, mut all) = (0, 0);
+        for specimen in died {
+            all += 1;
+            seen += usize::from(specimen.life.looks.iter().rev().take(2).any(|(_, condition)| *condition <= 2));
+        }
+        let share = seen as f64 / all as f64;
+        assert!((0.5..0.8).contains(&share), "{seen} of {all}");
+        let healthy =
+            club.specimens.iter().flat_map(|s| &s.life.looks).filter(|(_, condition)| *condition >= 4).count();
+        let looks = club.specimens.iter().map(|s| s.life.looks.len()).sum::<usize>();
+        assert!(healthy as f64 > 0.85 * looks as f64, "{healthy} of {looks}");
     }
 
     #[test]

@@ -186,7 +186,7 @@ pub fn tests_wide(member: &Member, units: Units) -> Sheet {
 
 /// Most members write down how often they feed, beside the tests; 0 where they do not.
 fn says_feeds(member: &Member) -> bool {
-    member.slips(4).chance(0.75)
+    member.slips(4).chance(0.9)
 }
 
 fn average(rows: &[Vec<Value>], named: bool) -> Vec<Value> {
@@ -316,6 +316,7 @@ fn ending(member: &Member, specimen: &Specimen, slips: &mut Draw) -> (Value, Val
 pub fn diary(member: &Member) -> Sheet {
     let mut rows = vec![["Date", "Coral", "What", "Reading"].map(Value::text).to_vec()];
     let mut slips = member.slips(3);
+    let looks_often = member.slips(5).chance(0.6);
     let mut lines: Vec<(i32, Vec<Value>)> = Vec::new();
     for (label, specimen) in &member.listed {
         let slug = member.club.design.taxa[specimen.taxon].taxon.as_str();
@@ -327,11 +328,20 @@ pub fn diary(member: &Member) -> Sheet {
             let what = if branching { "diameter" } else { "skeleton diameter" };
             lines.push((*day, line(member, *day, label, what, Value::text(format!("{size:.0} mm")))));
         }
-        // Everybody looks at their corals in the last weeks before the list is sent in.
-        let look = member.club.design.days - slips.whole(1, 20);
-        if specimen.life.alive_on(look) && look > specimen.acquired {
-            let word = ["open", "open", "open", "open", "off"][slips.below(5)];
-            lines.push((look, line(member, look, label, "look", Value::text(word))));
+        // Many look every month; everybody in the last weeks before the list is sent in.
+        let last = member.club.design.days - slips.whole(1, 20);
+        let looks = &specimen.life.looks;
+        for (day, condition) in looks.iter().filter(|(day, _)| (0..last).contains(day)) {
+            let (word, missed) = (slips.below(4), slips.chance(0.12));
+            if looks_often && !missed {
+                lines.push((*day, line(member, *day, label, "look", Value::text(words::look(*condition, word)))));
+            }
+        }
+        if let Some((_, condition)) = looks.iter().rev().find(|(day, _)| *day <= last)
+            && specimen.life.alive_on(last)
+            && last > specimen.acquired
+        {
+            lines.push((last, line(member, last, label, "look", Value::text(words::look(*condition, 0)))));
         }
     }
     lines.sort_by_key(|(day, _)| *day);

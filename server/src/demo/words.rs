@@ -118,3 +118,15 @@ pub const WILD: [&str; 3] = ["wild", "wild collected", "wild"];
 
 /// Captive stock as written.
 pub const CAPTIVE: [&str; 3] = ["captive grown", "frag from a member", "tank raised"];
+
+/// How members write down a condition from 5 to 1.
+pub fn look(condition: u8, variant: usize) -> &'static str {
+    let words: &[&str] = match condition {
+        5 => &["growing", "open"],
+        4 => &["open", "good", "open", "fully open"],
+        3 => &["off", "pale", "half open"],
+        2 => &["poor", "bad"],
+        _ => &["dying", "poor"],
+    };
+    words[variant % words.len()]
+}
