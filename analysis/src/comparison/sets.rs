@@ -4,6 +4,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::rows::{Frame, GivenTally, Rows};
+use crate::answer::Outcome;
 use crate::episode::InvalidRow;
 
 /// Draws for deaths known to more than a week.
@@ -22,6 +23,8 @@ pub struct Sets {
     pub drawn: Vec<Rows>,
     /// Days kept by a condition that had to hold.
     pub given: GivenTally,
+    /// What the events are.
+    pub outcome: Outcome,
 }
 
 impl Sets {
@@ -48,7 +51,7 @@ impl Sets {
                 drawn.push(frame.drawn(&shares)?);
             }
         }
-        Ok(Sets { middle, drawn, given })
+        Ok(Sets { middle, drawn, given, outcome: frame.follow_up.outcome })
     }
 
     /// The sets that curves and ratios are made from.
@@ -67,7 +70,7 @@ impl Sets {
             let kept: Vec<usize> = (0..rows.len()).filter(|&row| keep(rows, row)).collect();
             rows.subset(&kept)
         };
-        Sets { middle: pick(&self.middle), drawn: self.drawn.iter().map(pick).collect(), given: self.given }
+        Sets { middle: pick(&self.middle), drawn: self.drawn.iter().map(pick).collect(), ..*self }
     }
 }
 
