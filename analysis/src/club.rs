@@ -106,6 +106,8 @@ pub struct Specimen {
     pub source_kind: Option<String>,
     /// Form as recorded at purchase (flowerpots).
     pub form: Option<String>,
+    /// How it looked when got, by the scores of [`Sighting::condition`]; `None` = not said.
+    pub condition_when_got: Option<u8>,
     /// From what day its log would have shown its death, as answered by the keeper.
     pub complete_since: Option<NaiveDate>,
     /// First day of its log: the assumed `complete_since` where nothing was answered.
@@ -120,6 +122,8 @@ pub struct Specimen {
     pub sizings: Vec<Sizing>,
     /// Days on which its keeper cared for it in particular.
     pub care_days: Vec<NaiveDate>,
+    /// Days on which pieces of it were cut off to save them, whether or not it lived on.
+    pub rescue_cuts: Vec<NaiveDate>,
     /// How it ended; `None` = alive as far as known.
     pub ending: Option<Ending>,
     /// A question about its fate, acquisition or name is open: out of every analysis.

@@ -7,10 +7,11 @@
 
 use chrono::{Datelike, NaiveDate};
 
-use crate::answer::LeftOut;
+use crate::answer::{LeftOut, Outcome};
 use crate::club::Club;
 use crate::vocabulary::CauseGroup;
 
+pub mod decline; // serious decline, known from looks
 mod end; // how and when it ended
 mod entry; // when it came under observation
 pub mod looks; // whether the living were looked at
@@ -18,6 +19,7 @@ pub mod population; // which specimens a question is about
 pub mod run; // the same figures under other rules
 pub mod tank_event; // many losses in one tank in a short time
 
+pub use decline::follow_up_for;
 pub use population::Population;
 pub use run::Run;
 
@@ -31,7 +33,8 @@ pub fn day_of(time: f64) -> Option<NaiveDate> {
     NaiveDate::from_num_days_from_ce_opt(time.floor() as i32)
 }
 
-/// How the observation of a specimen ended; calendar days.
+/// How the observation of a specimen ended; calendar days. "Died" is any event that ended it: where serious decline is
+/// asked about, a decline too.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum End {
     /// Last known alive, or left the club's care alive.
@@ -95,12 +98,21 @@ pub struct Follow {
     pub missing: bool,
     /// Nobody has said since when its log is complete.
     pub entry_assumed: bool,
+    /// The event is a serious decline, not a death.
+    pub declined: bool,
+    /// Calendar day after which nothing is seen of it any more; infinite where deaths are seen whenever they come.
+    pub until: f64,
 }
 
 impl Follow {
     /// End of the time at risk when the end lies on `day`: half a day after entry for a death on the day of entry.
     pub fn stop(&self, day: f64) -> f64 {
         if day > self.entry { day } else { crate::episode::same_day_stop(self.entry) }
+    }
+
+    /// End of the time at risk when the end lies on `day`, and whether an event is seen there.
+    pub fn ended(&self, day: f64) -> (f64, bool) {
+        if day > self.until { (self.until, false) } else { (self.stop(day), self.end.is_death()) }
     }
 }
 
@@ -111,6 +123,8 @@ pub struct FollowUp {
     pub follows: Vec<Follow>,
     /// The others.
     pub left_out: LeftOut,
+    /// What their events are.
+    pub outcome: Outcome,
 }
 
 impl FollowUp {
@@ -211,6 +225,8 @@ fn one(club: &Club, id: u32, run: Run) -> Result<Follow, Out> {
         register_last: ended.register_last,
         missing: ended.missing && end.is_death(),
         entry_assumed: specimen.complete_since.is_none(),
+        declined: false,
+        until: f64::INFINITY,
     })
 }
 

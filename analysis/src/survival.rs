@@ -16,6 +16,7 @@
 pub mod cox; // hazard ratios
 pub mod cumulative_incidence; // what became of them: competing causes
 pub mod e_value; // how strong one hidden cause would need to be
+pub mod event_free; // the share without an event beside which there are other ends
 pub mod kaplan_meier; // the share still alive
 pub mod log_rank; // do groups differ
 pub mod nelson_aalen; // the accumulated hazard
@@ -26,6 +27,7 @@ pub mod risk; // who is at risk at which death
 
 pub use cox::{Covariate, CoxFit, CoxInput, CoxOptions, Ties, cox};
 pub use cumulative_incidence::{CumulativeIncidence, cumulative_incidence};
+pub use event_free::{clustered_incidence_std_errors, event_free};
 pub use kaplan_meier::{Interval, KaplanMeier, Step, club_start_time, clustered_std_errors, kaplan_meier};
 pub use log_rank::{LogRank, log_rank, trend};
 pub use nelson_aalen::{NelsonAalen, nelson_aalen};

@@ -7,6 +7,7 @@ pub mod caution; // what to bear in mind
 pub mod comparison; // levels side by side
 pub mod interaction; // fed or not, in water within the bands or outside
 pub mod lead; // of 10 bought, how many were alive
+pub mod outcome; // what an outcome is called
 
 pub use lead::{Lead, Started, lead_sentence};
 

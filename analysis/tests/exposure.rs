@@ -54,6 +54,8 @@ fn follow(builder: &ClubBuilder, specimen: u32, acquired: i64, from: i64, to: i6
         register_last: false,
         missing: false,
         entry_assumed: false,
+        declined: false,
+        until: f64::INFINITY,
     }
 }
 

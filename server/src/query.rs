@@ -184,12 +184,12 @@ pub fn nearest<'w>(written: &str, known: impl Iterator<Item = &'w str>) -> Optio
         .map(|word| {
             let lower = word.to_lowercase();
             let begins = written.len() >= 3 && (lower.starts_with(&written) || written.starts_with(&lower));
-            let distance = if begins { 1 } else { strsim::damerau_levenshtein(&written, &lower) };
-            (distance, word)
+            let letters = strsim::damerau_levenshtein(&written, &lower);
+            (if begins { 1 } else { letters }, letters, word)
         })
-        .filter(|(distance, word)| *distance <= allowed && *distance < word.chars().count())
+        .filter(|(distance, _, word)| *distance <= allowed && *distance < word.chars().count())
         .min()
-        .map(|(_, word)| word)
+        .map(|(.., word)| word)
 }
 
 #[cfg(test)]

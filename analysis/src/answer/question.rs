@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::shape::State;
-use crate::vocabulary::{ParameterCode, TaxonSlug};
+use crate::vocabulary::{CauseGroup, ParameterCode, TaxonSlug};
 
 /// A question about survival.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,22 +46,56 @@ pub enum Outcome {
     /// Death of the specimen.
     #[default]
     Death,
+    /// First serious decline seen; death without one is another end ([`crate::follow_up::decline`]).
+    FirstSeriousDecline,
+    /// Death or first serious decline, whichever is first.
+    DeathOrDecline,
+    /// Death, in days since the first look that showed serious decline.
+    DeathAfterDecline,
 }
 
 impl Outcome {
     /// All outcomes.
-    pub const ALL: &'static [Outcome] = &[Outcome::Death];
+    pub const ALL: &'static [Outcome] =
+        &[Outcome::Death, Outcome::FirstSeriousDecline, Outcome::DeathOrDecline, Outcome::DeathAfterDecline];
 
     /// The code as asked and printed.
     pub const fn as_str(self) -> &'static str {
         match self {
             Outcome::Death => "death",
+            Outcome::FirstSeriousDecline => "first_serious_decline",
+            Outcome::DeathOrDecline => "death_or_decline",
+            Outcome::DeathAfterDecline => "death_after_decline",
         }
     }
 
     /// The outcome of a code.
     pub fn parse(code: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|outcome| outcome.as_str() == code)
+    }
+
+    /// Whether it is known from looks, not from deaths alone.
+    pub const fn needs_looks(self) -> bool {
+        !matches!(self, Outcome::Death)
+    }
+
+    /// Whether serious declines are among its ends.
+    pub const fn counts_declines(self) -> bool {
+        matches!(self, Outcome::FirstSeriousDecline | Outcome::DeathOrDecline)
+    }
+
+    /// Whether follow-up can also end by an event that is not the one asked about.
+    pub const fn has_competing_end(self) -> bool {
+        matches!(self, Outcome::FirstSeriousDecline)
+    }
+
+    /// What can end the follow-up, as printed, in the order of their numbers from 1: groups of causes of death, or the
+    /// two kinds of end.
+    pub fn ends(self) -> Vec<&'static str> {
+        match self {
+            Outcome::Death | Outcome::DeathAfterDecline => CauseGroup::ALL.iter().map(|cause| cause.as_str()).collect(),
+            Outcome::FirstSeriousDecline | Outcome::DeathOrDecline => vec!["decline", "death_before_decline"],
+        }
     }
 }
 

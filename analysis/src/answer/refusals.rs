@@ -1,6 +1,6 @@
 //! Every refusal of a result with the place where it stands.
 
-use super::shape::{GrowthResult, PlacedRefusal, SurvivalResult};
+use super::shape::{GrowthResult, PlacedRefusal, RunOutcome, SurvivalAnswer, SurvivalResult};
 use crate::refusal::{Part, Refusal};
 
 /// The refusal of everything.
@@ -58,6 +58,42 @@ pub(super) fn of_survival(result: &SurvivalResult) -> Vec<PlacedRefusal> {
         }
     }
     list
+}
+
+/// Changes every refusal of an answer on survival, wherever it stands.
+pub(super) fn each_of_survival(answer: &mut SurvivalAnswer, change: &mut impl FnMut(&mut Refusal)) {
+    fn of<T>(part: &mut Part<T>, change: &mut impl FnMut(&mut Refusal)) {
+        if let Part::Refused { refused } = part {
+            change(refused);
+        }
+    }
+    of(&mut answer.evidence, change);
+    of(&mut answer.result, change);
+    answer.taxon.fallback.iter_mut().for_each(|step| change(&mut step.refused));
+    answer.refusals.iter_mut().for_each(|placed| change(&mut placed.refusal));
+    for run in &mut answer.sensitivity {
+        if let RunOutcome::Refused { refused } = &mut run.outcome {
+            change(refused);
+        }
+    }
+    let Part::Given(result) = &mut answer.result else { return };
+    for group in &mut result.groups {
+        of(&mut group.curve, change);
+        of(&mut group.at_horizon, change);
+        of(&mut group.sentence, change);
+        of(&mut group.median, change);
+        of(&mut group.rmst, change);
+        of(&mut group.rates, change);
+    }
+    of(&mut result.causes, change);
+    of(&mut result.hazard, change);
+    of(&mut result.log_rank, change);
+    of(&mut result.sentence, change);
+    of(&mut result.cox, change);
+    if let Part::Given(cox) = &mut result.cox {
+        of(&mut cox.proportionality, change);
+        cox.coefficients.iter_mut().filter_map(|coefficient| coefficient.refused.as_mut()).for_each(change);
+    }
 }
 
 /// The refusals of a result on growth, in the order of its parts.

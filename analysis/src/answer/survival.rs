@@ -1,13 +1,14 @@
 //! A question about survival, from records to the printed answer.
 
-use super::question::{Audience, By, Given, Question, Stamp};
+use super::question::{Audience, By, Given, Outcome, Question, Stamp};
 use super::shape::{Asked, FallbackStep, Method, SurvivalAnswer, TaxonAnswered};
 use super::{refusals, taxon};
 use crate::club::Club;
-use crate::disclosure::rounding;
+use crate::disclosure::rounding::{self, sentence_of};
 use crate::exposure::LAG_DAYS;
 use crate::follow_up::Population;
 use crate::refusal::{Part, Refusal, RefusalCode};
+use crate::wording;
 
 mod attempt; // one taxon tried
 mod causes; // what they died of
@@ -51,7 +52,7 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
                     method: Method { program_version: stamp.program_version.clone(), ..figures.method },
                     sensitivity: figures.sensitivity,
                 };
-                rounding::survival(&mut answer, audience);
+                round(&mut answer, question.outcome, audience);
                 return answer;
             }
             Err(refused) => {
@@ -72,8 +73,21 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
     // The first refusal is the answer's own; the others were tried for it.
     let taxon = taxon::answered(club, question.taxon, &population, ids, fallback, audience);
     let mut answer = refused(stamp, asked, taxon, whole);
-    rounding::survival(&mut answer, audience);
+    round(&mut answer, question.outcome, audience);
     answer
+}
+
+/// The last step; refusals without counts say the outcome asked about.
+fn round(answer: &mut SurvivalAnswer, outcome: Outcome, audience: Audience) {
+    rounding::survival(answer, audience);
+    if audience != Audience::Public || !outcome.counts_declines() {
+        return;
+    }
+    refusals::each_of_survival(answer, &mut |refusal| {
+        if refusal.message == sentence_of(wording::refusal(refusal.code)) {
+            refusal.message = sentence_of(wording::outcome::refusal(refusal.code, outcome));
+        }
+    });
 }
 
 fn asked(question: &Question, audience: Audience) -> Asked {

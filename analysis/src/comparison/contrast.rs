@@ -10,6 +10,7 @@ use crate::evidence::{Graded, Tally, at_risk_at_a_death, grade, minimums};
 use crate::exposure::LevelName;
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::survival::{Covariate, CoxInput, CoxOptions, cox, log_rank};
+use crate::wording::outcome::Words;
 
 mod model; // the fit over all drawn sets
 
@@ -80,6 +81,10 @@ impl Contrast<'_> {
         self.names.len()
     }
 
+    fn words(&self) -> Words {
+        self.sets.outcome.words()
+    }
+
     fn tally(&self, level: usize) -> Tally {
         self.tallies.get(level).copied().unwrap_or_default()
     }
@@ -133,7 +138,7 @@ impl Contrast<'_> {
     fn test(&self) -> Result<LogRankTest, Refusal> {
         let rows = &self.sets.middle;
         let deaths: u64 = (0..self.known()).map(|level| self.tally(level).deaths).sum();
-        minimums::deaths(deaths, minimums::TEST_DEATHS)?;
+        minimums::events(deaths, minimums::TEST_DEATHS, self.sets.outcome)?;
         let groups = self.groups(rows);
         let run = |rows: &Rows, groups: &[u32], count: usize| {
             let strata = self.within_keeper.then_some(rows.keeper.as_slice());
@@ -155,7 +160,11 @@ impl Contrast<'_> {
                     RefusalCode::TooFewEvents,
                     expected,
                     minimums::TEST_EXPECTED,
-                    format!("Too few deaths would be expected among corals {}: at least two are needed.", name.phrase),
+                    format!(
+                        "Too few {} would be expected among corals {}: at least two are needed.",
+                        self.words().many,
+                        name.phrase
+                    ),
                 ));
             }
         }
@@ -196,9 +205,13 @@ impl Contrast<'_> {
             .map(|level| {
                 let tally = self.tally(level);
                 let refusal = if tally.specimens == 0 {
-                    Some(minimums::curve(&tally).err().unwrap_or_else(|| never_compared(&self.names[level])))
+                    Some(
+                        minimums::curve(&tally)
+                            .err()
+                            .unwrap_or_else(|| never_compared(&self.names[level], self.words())),
+                    )
                 } else if !at_risk.contains(&(level as u32)) {
-                    Some(never_compared(&self.names[level]))
+                    Some(never_compared(&self.names[level], self.words()))
                 } else {
                     self.one_event(level)
                         .or_else(|| self.one_event(self.reference))
@@ -217,8 +230,9 @@ impl Contrast<'_> {
                 (all - of_event) as f64,
                 all.div_ceil(2) as f64,
                 format!(
-                    "{of_event} of the {all} losses among corals {} fell in one tank within two weeks: that is the \
+                    "{of_event} of the {all} {} among corals {} fell in one tank within two weeks: that is the \
                      story of one tank.",
+                    self.words().losses,
                     self.names[level].phrase
                 ),
             )
@@ -244,7 +258,8 @@ impl Contrast<'_> {
                 keepers as f64,
                 minimums::WITHIN_KEEPERS as f64,
                 format!(
-                    "{keepers} keepers have losses under both levels; a comparison within keepers needs {}.",
+                    "{keepers} keepers have {} under both levels; a comparison within keepers needs {}.",
+                    self.words().losses,
                     minimums::WITHIN_KEEPERS
                 ),
             )
@@ -280,11 +295,16 @@ impl Contrast<'_> {
                 RefusalCode::TooFewEvents,
                 have as f64,
                 need,
-                "The ratio changes with time since acquisition, and the deaths are too few to give it for two ages.",
+                format!(
+                    "The ratio changes with time since {}, and the {} are too few to give it for two ages.",
+                    self.words().since,
+                    self.words().many
+                ),
             ));
         }
-        Err(minimums::deaths(have, need as u64).err().unwrap_or_else(|| {
-            Refusal::counted(RefusalCode::TooFewEvents, have as f64, need, "Needs more deaths on record.")
+        Err(minimums::events(have, need as u64, self.sets.outcome).err().unwrap_or_else(|| {
+            let message = format!("Needs more {} on record.", self.words().many);
+            Refusal::counted(RefusalCode::TooFewEvents, have as f64, need, message)
         }))
     }
 
@@ -296,7 +316,10 @@ impl Contrast<'_> {
                 RefusalCode::TooFewEvents,
                 model.deaths() as f64,
                 minimums::PROPORTIONALITY_DEATHS as f64,
-                "Whether the ratio stays the same over time is not testable with so few deaths.",
+                format!(
+                    "Whether the ratio stays the same over time is not testable with so few {}.",
+                    self.words().many
+                ),
             ))
         } else {
             model.proportionality(self)
@@ -363,10 +386,10 @@ impl Contrast<'_> {
     }
 }
 
-fn never_compared(name: &LevelName) -> Refusal {
+fn never_compared(name: &LevelName, words: Words) -> Refusal {
     Refusal::plain(
         RefusalCode::EmptyGroup,
-        format!("No coral {} was under observation when another died.", name.phrase),
+        format!("No coral {} was under observation when another {}.", name.phrase, words.happened),
     )
 }
 

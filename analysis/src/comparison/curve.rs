@@ -1,16 +1,19 @@
 //! The figures of one group: curve, share alive at the horizon, median, restricted mean, rate.
 //!
 //! With deaths known to more than a week, the mean of the curves of the drawn sets stands for the curve, with the
-//! variance of Rubin's rules on the scale of ln(-ln S) (Rubin 1987, from memory), on a grid of weeks.
+//! variance of Rubin's rules on the scale of ln(-ln S) (Rubin 1987, from memory), on a grid of weeks. Where death is another
+//! end than the event, the curve is one minus the incidence of the event, with limits on the scale of ln(-ln F).
 
-use super::rows::Rows;
+use super::rows::{DECLINE, Rows};
 use super::sets::Sets;
-use crate::answer::{AtHorizon, CurvePoint, Estimate, RatePart, RestrictedMeanPart};
+use crate::answer::{AtHorizon, CurvePoint, Estimate, Outcome, RatePart, RestrictedMeanPart};
+use crate::episode::Episodes;
 use crate::evidence::{at_risk_at_a_death, minimums};
 use crate::numeric::tail::{normal_multiplier, student_multiplier};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::{
-    Interval, KaplanMeier, club_start_time, clustered_std_errors, kaplan_meier, quantile, rate, restricted_mean,
+    Interval, KaplanMeier, club_start_time, clustered_incidence_std_errors, clustered_std_errors, event_free,
+    kaplan_meier, quantile, rate, restricted_mean,
 };
 
 /// Coverage of all limits.
@@ -60,6 +63,8 @@ pub struct GroupCurves {
     pub start_time: f64,
     /// Last day with at least five at risk in every set.
     pub last_time: f64,
+    /// What the events are.
+    outcome: Outcome,
     whole: Vec<KaplanMeier>,
     cut: Vec<KaplanMeier>,
 }
@@ -105,12 +110,41 @@ fn pool(survival: &[f64], std_error: &[Option<f64>], multiplier: f64) -> Pooled 
 impl GroupCurves {
     /// The curves of a group; `start` sets where they begin, otherwise the club's rule does.
     pub fn new(sets: &Sets, start: Option<f64>) -> GroupCurves {
-        let start_time = start.unwrap_or_else(|| club_start_time(&sets.middle.episodes));
-        let whole: Vec<KaplanMeier> =
-            sets.all().iter().map(|rows| kaplan_meier(&rows.episodes, Some(start_time), Interval::LogLog)).collect();
-        let cut: Vec<KaplanMeier> = whole.iter().map(|curve| curve.cut_at_risk(minimums::POINT_AT_RISK)).collect();
+        let start_time = start.unwrap_or_else(|| club_start_time(&sets.middle.any_end()));
+        let curve = |episodes: &Episodes| kaplan_meier(episodes, Some(start_time), Interval::LogLog);
+        let (whole, cut): (Vec<KaplanMeier>, Vec<KaplanMeier>) = sets
+            .all()
+            .iter()
+            .map(|rows| {
+                let every_end = curve(&rows.any_end());
+                let cut = every_end.cut_at_risk(minimums::POINT_AT_RISK);
+                if !sets.outcome.has_competing_end() {
+                    return (every_end, cut);
+                }
+                // The incidence rests on every end: it stops where too few are at risk at any.
+                let own = event_free(&rows.episodes, &rows.cause, DECLINE, start_time);
+                let cut = own.cut_at(cut.last_time);
+                (own, cut)
+            })
+            .unzip();
         let last_time = cut.iter().map(|curve| curve.last_time).fold(f64::INFINITY, f64::min);
-        GroupCurves { start_time, last_time, whole, cut }
+        GroupCurves { start_time, last_time, outcome: sets.outcome, whole, cut }
+    }
+
+    /// Shares without the outcome, pooled on the scale of their limits: ln(-ln) of the share, of the incidence where there
+    /// are other ends.
+    fn pool(&self, without: &[f64], std_error: &[Option<f64>], multiplier: f64) -> Pooled {
+        if !self.outcome.has_competing_end() {
+            return pool(without, std_error, multiplier);
+        }
+        let incidence: Vec<f64> = without.iter().map(|share| 1.0 - share).collect();
+        let pooled = pool(&incidence, std_error, multiplier);
+        Pooled {
+            survival: mean(without),
+            std_error: pooled.std_error,
+            lower: pooled.upper.map(|upper| 1.0 - upper),
+            upper: pooled.lower.map(|lower| 1.0 - lower),
+        }
     }
 
     /// The printed points: every one with at least five at risk.
@@ -118,12 +152,13 @@ impl GroupCurves {
     /// # Errors
     /// `NoEvents` without a death, `RiskSetTooSmall` if the first death already had fewer than five at risk.
     pub fn points(&self) -> Result<Vec<CurvePoint>, Refusal> {
+        let words = self.outcome.words();
         if self.whole.iter().all(|curve| curve.steps.is_empty()) {
             return Err(Refusal::counted(
                 RefusalCode::NoEvents,
                 0.0,
                 1.0,
-                "No death yet: a flat curve would say nothing; the rate's upper limit does.",
+                format!("No {} yet: a flat curve would say nothing; the rate's upper limit does.", words.one),
             ));
         }
         let points = match self.cut.as_slice() {
@@ -136,7 +171,7 @@ impl GroupCurves {
                 RefusalCode::RiskSetTooSmall,
                 have.unwrap_or(0) as f64,
                 minimums::POINT_AT_RISK as f64,
-                "Fewer than five corals were at risk at every death.",
+                format!("Fewer than five corals were at risk at every {}.", words.one),
             ));
         }
         Ok(points)
@@ -156,7 +191,7 @@ impl GroupCurves {
             }
             let survival: Vec<f64> = at.iter().map(|step| step.survival).collect();
             let std_error: Vec<Option<f64>> = at.iter().map(|step| step.std_error).collect();
-            let pooled = pool(&survival, &std_error, z);
+            let pooled = self.pool(&survival, &std_error, z);
             let average = |of: fn(&crate::survival::Step) -> u64| {
                 let sums = curves.iter().map(|curve| {
                     let begun = curve.steps.iter().take_while(|step| step.time <= time).map(of).sum::<u64>();
@@ -226,7 +261,10 @@ impl GroupCurves {
                 RefusalCode::NoEvents,
                 0.0,
                 1.0,
-                format!("No death by day {horizon}: the rate's upper limit says how many would still fit."),
+                format!(
+                    "No {} by day {horizon}: the rate's upper limit says how many would still fit.",
+                    self.outcome.words().one
+                ),
             ));
         }
         let mut std_error = Vec::new();
@@ -235,13 +273,18 @@ impl GroupCurves {
             let clusters = cluster.column(rows);
             let count = at_risk_at_a_death(rows, &clusters);
             fewest = fewest.min(count);
-            let plain = clustered_std_errors(&rows.episodes, &rows.specimen, &clusters, curve, &[horizon]);
+            let plain = if self.outcome.has_competing_end() {
+                let (e, start) = (&rows.episodes, self.start_time);
+                clustered_incidence_std_errors(e, &rows.cause, DECLINE, &rows.specimen, &clusters, start, &[horizon])
+            } else {
+                clustered_std_errors(&rows.episodes, &rows.specimen, &clusters, curve, &[horizon])
+            };
             let factor = if count > 1 { (count as f64 / (count as f64 - 1.0)).sqrt() } else { f64::NAN };
             std_error
                 .push(plain.first().copied().flatten().map(|se| se * factor).filter(|se| se.is_finite() && *se > 0.0));
         }
         let t = student_multiplier(LEVEL, fewest.saturating_sub(1) as f64);
-        let pooled = pool(&survival, &std_error, t.unwrap_or(f64::NAN));
+        let pooled = self.pool(&survival, &std_error, t.unwrap_or(f64::NAN));
         let finite = |limit: Option<f64>| limit.filter(|limit| limit.is_finite());
         Ok(AtHorizon {
             time: horizon,
@@ -256,7 +299,7 @@ impl GroupCurves {
     /// # Errors
     /// Fewer than ten deaths.
     pub fn median(&self, deaths: u64) -> Result<Estimate, Refusal> {
-        minimums::deaths(deaths, minimums::MEDIAN_DEATHS)?;
+        minimums::events(deaths, minimums::MEDIAN_DEATHS, self.outcome)?;
         if let [only] = self.cut.as_slice() {
             let median = quantile(only, 0.5);
             return Ok(Estimate { estimate: median.estimate, lower: median.lower, upper: median.upper });
@@ -273,7 +316,7 @@ impl GroupCurves {
             }
             let survival: Vec<f64> = at.iter().map(|step| step.survival).collect();
             let std_error: Vec<Option<f64>> = at.iter().map(|step| step.std_error).collect();
-            let pooled = pool(&survival, &std_error, z);
+            let pooled = self.pool(&survival, &std_error, z);
             let crossed = |value: Option<f64>| value.is_some_and(|value| value <= 0.5);
             let mark = |day: &mut Option<f64>, value: Option<f64>| {
                 if day.is_none() && crossed(value) {
@@ -291,8 +334,15 @@ impl GroupCurves {
     ///
     /// # Errors
     /// `BeyondFollowUp` if the horizon lies beyond `longest`, the last day with five at risk in every group compared;
-    /// otherwise as the estimator.
+    /// `DifferentDefinitions` where death is another end; otherwise as the estimator.
     pub fn restricted_mean(&self, horizon: f64, longest: f64) -> Result<RestrictedMeanPart, Refusal> {
+        if self.outcome.has_competing_end() {
+            return Err(Refusal::plain(
+                RefusalCode::DifferentDefinitions,
+                "The area under this curve is no number of days without a serious decline: corals that died first would be \
+                 counted as free of it for ever.",
+            ));
+        }
         if horizon > longest {
             return Err(Refusal::counted(
                 RefusalCode::BeyondFollowUp,

@@ -122,6 +122,7 @@ impl Interaction<'_> {
     }
 
     fn comparable(&self) -> Result<(), Refusal> {
+        let words = self.sets.outcome.words();
         for (cell, tally) in Cell::COMPARED.iter().zip(self.tallies) {
             if tally.deaths < minimums::CELL_DEATHS {
                 return Err(Refusal::counted(
@@ -129,9 +130,10 @@ impl Interaction<'_> {
                     tally.deaths as f64,
                     minimums::CELL_DEATHS as f64,
                     format!(
-                        "Losses of corals {}: {} on record, {} are needed in each cell.",
+                        "Corals {}: {} {} on record, {} are needed in each cell.",
                         in_words(*cell),
                         tally.deaths,
+                        if tally.deaths == 1 { words.one } else { words.many },
                         minimums::CELL_DEATHS
                     ),
                 ));
@@ -144,9 +146,10 @@ impl Interaction<'_> {
                     (tally.deaths - of_event) as f64,
                     tally.deaths.div_ceil(2) as f64,
                     format!(
-                        "{of_event} of the {} losses among corals {} fell in one tank within two weeks: that is the \
+                        "{of_event} of the {} {} among corals {} fell in one tank within two weeks: that is the \
                          story of one tank.",
                         tally.deaths,
+                        words.many,
                         in_words(*cell)
                     ),
                 ));
@@ -174,8 +177,9 @@ impl Interaction<'_> {
             keepers as f64,
             minimums::WITHIN_KEEPERS as f64,
             format!(
-                "{keepers} keepers have losses both fed and not fed in the same water; a comparison within keepers needs \
+                "{keepers} keepers have {} both fed and not fed in the same water; a comparison within keepers needs \
                  {}.",
+                self.sets.outcome.words().many,
                 minimums::WITHIN_KEEPERS
             ),
         ))

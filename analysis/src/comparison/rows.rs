@@ -1,5 +1,6 @@
 //! Rows of specimens at risk, cut wherever tank or level changes.
 
+use crate::answer::Outcome;
 use crate::club::{Club, TankId};
 use crate::episode::{Episodes, InvalidRow};
 use crate::exposure::given::{FAILED, HELD, WaterInBand};
@@ -10,7 +11,7 @@ use crate::vocabulary::CauseGroup;
 /// Rows `(start, stop]` in days since acquisition, as columns.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Rows {
-    /// Start, end, death.
+    /// Start, end, event of the outcome.
     pub episodes: Episodes,
     /// Position of the specimen in [`FollowUp::follows`].
     pub specimen: Vec<u32>,
@@ -20,7 +21,8 @@ pub struct Rows {
     pub keeper: Vec<u32>,
     /// Level of the split.
     pub level: Vec<Level>,
-    /// Group of the cause, from 1, for a row that ends with death; 0 otherwise.
+    /// What ended it, from 1, in the order of [`Outcome::ends`]; 0 for a row that ends without. Where death is another end
+    /// than the event, it stands here only.
     pub cause: Vec<u32>,
 }
 
@@ -48,8 +50,26 @@ pub struct Frame<'a> {
     pub given: Option<&'a WaterInBand>,
 }
 
-/// Groups of causes in the order of their numbers, from 1.
-pub const CAUSES: &[CauseGroup] = CauseGroup::ALL;
+/// Number of the end of a specimen that ended, in the order of [`Outcome::ends`].
+fn number_of_end(outcome: Outcome, follow: &Follow) -> u32 {
+    match outcome {
+        Outcome::FirstSeriousDecline | Outcome::DeathOrDecline => {
+            if follow.declined {
+                DECLINE
+            } else {
+                DEATH_BEFORE_DECLINE
+            }
+        }
+        Outcome::Death | Outcome::DeathAfterDecline => {
+            CauseGroup::ALL.iter().position(|cause| *cause == follow.cause).map_or(0, |at| at as u32 + 1)
+        }
+    }
+}
+
+/// Number of serious decline among the ends of [`Outcome::FirstSeriousDecline`] and [`Outcome::DeathOrDecline`].
+pub const DECLINE: u32 = 1;
+/// Number of death without one.
+const DEATH_BEFORE_DECLINE: u32 = 2;
 
 /// Which pieces of time a set of rows is made from, and the level that each of its rows has.
 type Pick<'a> = &'a dyn Fn(Level, Level) -> Option<Level>;
@@ -113,9 +133,10 @@ impl Frame<'_> {
     fn rows(&self, pick: Pick, mut end_of: impl FnMut(&Follow) -> f64) -> Result<(Rows, GivenTally), InvalidRow> {
         let mut rows = Rows::default();
         let mut tally = GivenTally::default();
+        let outcome = self.follow_up.outcome;
         let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());
         for (position, follow) in self.follow_up.follows.iter().enumerate() {
-            let end = follow.stop(end_of(follow));
+            let (end, ended) = follow.ended(end_of(follow));
             let pieces = self.pieces(follow, end);
             if self.given.is_some() {
                 for piece in &pieces {
@@ -128,16 +149,15 @@ impl Frame<'_> {
             }
             for piece in pieces {
                 let Some(level) = pick(piece.level, piece.given) else { continue };
-                let died = follow.end.is_death() && piece.to == end;
-                let cause = CAUSES.iter().position(|cause| *cause == follow.cause).map_or(0, |at| at as u32 + 1);
+                let ends = ended && piece.to == end;
                 start.push(piece.from - follow.day0);
                 stop.push(piece.to - follow.day0);
-                event.push(died);
+                event.push(ends && (follow.declined || !outcome.has_competing_end()));
                 rows.specimen.push(position as u32);
                 rows.tank.push(piece.tank);
                 rows.keeper.push(follow.keeper);
                 rows.level.push(level);
-                rows.cause.push(if died { cause } else { 0 });
+                rows.cause.push(if ends { number_of_end(outcome, follow) } else { 0 });
             }
         }
         rows.episodes = Episodes::validated(start, stop, event)?;
@@ -255,11 +275,12 @@ impl Rows {
         let mut rows = Rows::default();
         let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());
         for row in 0..self.len() {
-            let (from, to, died) = (self.episodes.start[row], self.episodes.stop[row], self.episodes.event[row]);
+            let (from, to) = (self.episodes.start[row], self.episodes.stop[row]);
+            let end = (self.episodes.event[row], self.cause[row]);
             let cut = from < age && age < to;
-            let parts: &[(f64, f64, bool)] =
-                if cut { &[(from, age, false), (age, to, died)] } else { &[(from, to, died)] };
-            for &(from, to, died) in parts {
+            let parts: &[(f64, f64, (bool, u32))] =
+                if cut { &[(from, age, (false, 0)), (age, to, end)] } else { &[(from, to, end)] };
+            for &(from, to, (died, cause)) in parts {
                 start.push(from);
                 stop.push(to);
                 event.push(died);
@@ -267,7 +288,7 @@ impl Rows {
                 rows.tank.push(self.tank[row]);
                 rows.keeper.push(self.keeper[row]);
                 rows.level.push(self.level[row]);
-                rows.cause.push(if died { self.cause[row] } else { 0 });
+                rows.cause.push(cause);
             }
         }
         rows.episodes = Episodes::validated(start, stop, event)?;
@@ -278,6 +299,11 @@ impl Rows {
     pub fn tanks_as_clusters(&self) -> Vec<u32> {
         let known = self.tank.iter().flatten().max().map_or(0, |tank| tank + 1);
         self.tank.iter().zip(&self.keeper).map(|(tank, keeper)| tank.unwrap_or(known + keeper)).collect()
+    }
+
+    /// The same time with every end an event, whichever it is.
+    pub fn any_end(&self) -> Episodes {
+        Episodes { event: self.cause.iter().map(|cause| *cause > 0).collect(), ..self.episodes.clone() }
     }
 
     /// Months at risk, over all rows.

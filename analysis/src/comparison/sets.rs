@@ -4,6 +4,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::rows::{Frame, GivenTally, Rows};
+use crate::answer::Outcome;
 use crate::episode::InvalidRow;
 use crate::exposure::Level;
 
@@ -23,6 +24,8 @@ pub struct Sets {
     pub drawn: Vec<Rows>,
     /// Days kept by a condition that had to hold.
     pub given: GivenTally,
+    /// What the events are.
+    pub outcome: Outcome,
 }
 
 impl Sets {
@@ -33,7 +36,7 @@ impl Sets {
     pub fn new(frame: &Frame, draws: usize) -> Result<Sets, InvalidRow> {
         let (middle, given) = frame.middle()?;
         let drawn = shares(frame, draws).iter().map(|shares| frame.drawn(shares)).collect::<Result<_, _>>()?;
-        Ok(Sets { middle, drawn, given })
+        Ok(Sets { middle, drawn, given, outcome: frame.follow_up.outcome })
     }
 
     /// The same for all rows by level and by the condition that has to hold, as [`Frame::crossed`]; the coral that
@@ -45,7 +48,7 @@ impl Sets {
         let middle = frame.crossed(None, cell)?;
         let drawn =
             shares(frame, draws).iter().map(|shares| frame.crossed(Some(shares), cell)).collect::<Result<_, _>>()?;
-        Ok(Sets { middle, drawn, given: GivenTally::default() })
+        Ok(Sets { middle, drawn, given: GivenTally::default(), outcome: frame.follow_up.outcome })
     }
 
     /// The sets that curves and ratios are made from.
@@ -64,7 +67,7 @@ impl Sets {
             let kept: Vec<usize> = (0..rows.len()).filter(|&row| keep(rows, row)).collect();
             rows.subset(&kept)
         };
-        Sets { middle: pick(&self.middle), drawn: self.drawn.iter().map(pick).collect(), given: self.given }
+        Sets { middle: pick(&self.middle), drawn: self.drawn.iter().map(pick).collect(), ..*self }
     }
 }
 

@@ -33,17 +33,21 @@ pub fn two_digits(x: f64) -> f64 {
 
 /// A refusal without counts: what is lacking would say what there is.
 pub fn refusal(refusal: &Refusal) -> Refusal {
-    let words = crate::wording::refusal(refusal.code);
-    let mut letters = words.chars();
-    let sentence: String =
-        letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect());
     let own = refusal.code == crate::refusal::RefusalCode::Suppressed;
     Refusal {
         code: refusal.code,
         have: None,
         need: refusal.need,
-        message: if own { refusal.message.clone() } else { format!("{sentence}.") },
+        message: if own { refusal.message.clone() } else { sentence_of(crate::wording::refusal(refusal.code)) },
     }
+}
+
+/// A few words as a sentence of their own.
+pub fn sentence_of(words: &str) -> String {
+    let mut letters = words.chars();
+    let sentence: String =
+        letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect());
+    format!("{sentence}.")
 }
 
 fn opt(x: &mut Option<f64>) {
@@ -87,6 +91,7 @@ fn evidence(evidence: &mut Evidence) {
     ] {
         *n = count(*n);
     }
+    evidence.declines = evidence.declines.map(count);
     evidence.specimen_days = days(evidence.specimen_days);
     evidence.days_unknown = days(evidence.days_unknown);
     if let Some(left) = &mut evidence.left_out {
@@ -97,6 +102,9 @@ fn evidence(evidence: &mut Evidence) {
             ended_before_entry: count(left.ended_before_entry),
             arrived_dead: count(left.arrived_dead),
             no_follow_up: count(left.no_follow_up),
+            poor_at_entry: left.poor_at_entry.map(count),
+            no_look_at_entry: left.no_look_at_entry.map(count),
+            never_declined: left.never_declined.map(count),
         };
     }
     if let Some(given) = &mut evidence.given {

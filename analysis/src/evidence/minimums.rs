@@ -1,6 +1,7 @@
 //! What each statistic needs at least: prudence with few records, not theorems. The same for every reader.
 
 use super::Tally;
+use crate::answer::Outcome;
 use crate::refusal::{Refusal, RefusalCode};
 
 /// Specimens of a curve.
@@ -82,15 +83,16 @@ pub fn curve(tally: &Tally) -> Result<(), Refusal> {
     Err(Refusal::counted(*code, *have as f64, *need as f64, format!("Needs {}.", list(&words))))
 }
 
-/// Whether there are enough deaths.
+/// Whether there are enough deaths, or events of another outcome.
 ///
 /// # Errors
 /// `NoEvents` or `TooFewEvents` with what is lacking.
-pub fn deaths(have: u64, need: u64) -> Result<(), Refusal> {
+pub fn events(have: u64, need: u64, outcome: Outcome) -> Result<(), Refusal> {
     if have >= need {
         return Ok(());
     }
     let code = if have == 0 { RefusalCode::NoEvents } else { RefusalCode::TooFewEvents };
-    let lack = more(need - have, "death", "deaths").unwrap_or_default();
+    let words = outcome.words();
+    let lack = more(need - have, words.one, words.many).unwrap_or_default();
     Err(Refusal::counted(code, have as f64, need as f64, format!("Needs {lack} on record.")))
 }

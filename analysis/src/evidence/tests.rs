@@ -1,4 +1,5 @@
 use super::*;
+use crate::answer::Outcome;
 use crate::episode::Episodes;
 
 fn rows() -> Rows {
@@ -63,5 +64,8 @@ fn a_refusal_says_all_that_is_lacking() {
     let refused = minimums::curve(&few).err();
     assert_eq!(refused.as_ref().map(|r| r.code), Some(RefusalCode::TooFewSpecimens));
     assert_eq!(refused.map(|r| r.message).as_deref(), Some("Needs 2 more corals and 2 more keepers."));
-    assert_eq!(minimums::deaths(4, 10).err().map(|r| r.message).as_deref(), Some("Needs 6 more deaths on record."));
+    assert_eq!(
+        minimums::events(4, 10, Outcome::Death).err().map(|r| r.message).as_deref(),
+        Some("Needs 6 more deaths on record.")
+    );
 }

@@ -1,5 +1,6 @@
 //! One tank event: losses of at least three specimens, or of at least half of a tank's living ones (two or more),
-//! within 14 days. One line in words, counted with and without.
+//! within 14 days. One line in words, counted with and without. Where serious decline is asked about, declines are
+//! losses too.
 //!
 //! Only the specimens under observation in the answer are looked at, so that records of other taxa change nothing.
 
@@ -39,11 +40,9 @@ pub fn tank_on(club: &Club, follow: &Follow, day: f64) -> Option<TankId> {
 pub fn tank_events(club: &Club, follow_up: &FollowUp) -> Vec<TankEvent> {
     let mut deaths: BTreeMap<TankId, Vec<(f64, usize)>> = BTreeMap::new();
     for (position, follow) in follow_up.follows.iter().enumerate() {
-        if follow.end.is_death() {
-            let day = follow.stop(follow.end.middle());
-            if let Some(tank) = tank_on(club, follow, day) {
-                deaths.entry(tank).or_default().push((day, position));
-            }
+        let (day, lost) = follow.ended(follow.end.middle());
+        if lost && let Some(tank) = tank_on(club, follow, day) {
+            deaths.entry(tank).or_default().push((day, position));
         }
     }
     let mut events = Vec::new();
@@ -85,7 +84,7 @@ fn living(club: &Club, follow_up: &FollowUp, tank: TankId, day: f64) -> usize {
     follow_up
         .follows
         .iter()
-        .filter(|follow| follow.entry < day && follow.stop(follow.end.middle()) >= day)
+        .filter(|follow| follow.entry < day && follow.ended(follow.end.middle()).0 >= day)
         .filter(|follow| tank_on(club, follow, day) == Some(tank))
         .count()
 }
@@ -95,7 +94,7 @@ pub(super) fn censor(club: &Club, follow_up: &mut FollowUp) {
     for event in tank_events(club, follow_up) {
         for position in event.lost {
             let follow = &mut follow_up.follows[position];
-            follow.end = End::Alive(follow.stop(follow.end.middle()));
+            follow.end = End::Alive(follow.ended(follow.end.middle()).0);
         }
     }
 }

@@ -88,11 +88,7 @@ pub fn cumulative_incidence(
     if let Some(row) = cause.iter().position(|&c| c as usize > causes) {
         return invalid(format!("row {}: cause {} is not one of {causes}", row + 1, cause[row]));
     }
-    let dead = Episodes {
-        start: episodes.start.clone(),
-        stop: episodes.stop.clone(),
-        event: cause.iter().map(|&c| c > 0).collect(),
-    };
+    let dead = ending_by(episodes, cause);
     let start_time = start_time.or(episodes.first_entry()).unwrap_or(0.0);
     let risk = RiskSets::new(&dead, None, Some(start_time));
     if risk.times.is_empty() {
@@ -103,13 +99,30 @@ pub fn cumulative_incidence(
             "nobody died: there are no causes to tell apart",
         ));
     }
-    let follow_up = FollowUp::new(&dead, start_time);
+    Ok(incidences(&dead, &risk, cause, causes, start_time, level))
+}
+
+/// The rows with a death of any cause as their event.
+pub(super) fn ending_by(episodes: &Episodes, cause: &[u32]) -> Episodes {
+    Episodes { event: cause.iter().map(|&c| c > 0).collect(), ..episodes.clone() }
+}
+
+/// Incidence of the causes `1..=causes` of checked rows; `dead` is [`ending_by`] of them, `risk` is that of `dead`.
+pub(super) fn incidences(
+    dead: &Episodes,
+    risk: &RiskSets,
+    cause: &[u32],
+    causes: usize,
+    start_time: f64,
+    level: f64,
+) -> CumulativeIncidence {
+    let follow_up = FollowUp::new(dead, start_time);
     let gap = follow_up.first_gap(start_time);
     let last_time = gap.or(follow_up.last_exit()).unwrap_or(start_time);
-    let (at_risk, events) = risk.counts(&dead);
+    let (at_risk, events) = risk.counts(dead);
     let mut by_cause = vec![0u64; risk.times.len() * causes];
     for (row, &c) in cause.iter().enumerate() {
-        if let Some(death) = risk.own_death(&dead, row) {
+        if let Some(death) = risk.own_death(dead, row) {
             by_cause[death * causes + c as usize - 1] += 1;
         }
     }
@@ -133,7 +146,7 @@ pub fn cumulative_incidence(
             causes: of_causes,
         });
     }
-    Ok(CumulativeIncidence { start_time, steps, last_time, gap, level })
+    CumulativeIncidence { start_time, steps, last_time, gap, level }
 }
 
 /// Sums of the variance of `F(t)`, kept so that no large terms cancel:

@@ -212,6 +212,14 @@ impl KaplanMeier {
         self.steps.iter().map(|step| step.at_risk).min()
     }
 
+    /// The same curve, ended at a time.
+    pub fn cut_at(&self, last_time: f64) -> KaplanMeier {
+        let mut cut = self.clone();
+        cut.steps.retain(|step| step.time <= last_time);
+        cut.last_time = last_time.min(self.last_time);
+        cut
+    }
+
     /// The same curve, ended before the first death with fewer than `minimum` at risk; its last time is then the last
     /// one before that with at least `minimum` at risk.
     pub fn cut_at_risk(&self, minimum: u64) -> KaplanMeier {

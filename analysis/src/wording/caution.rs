@@ -1,6 +1,6 @@
 //! What to bear in mind: one sentence for each code.
 
-use crate::answer::Caution;
+use crate::answer::{Caution, Outcome};
 use crate::follow_up::Run;
 
 fn caution(code: &'static str, sentence: String) -> Caution {
@@ -39,25 +39,28 @@ pub fn date_held(count: u64) -> Caution {
     caution("date_held", format!("The day of death is under question for {}; the deaths are counted.", corals(count)))
 }
 
-/// Some deaths are known to more than a week.
-pub fn wide_intervals(count: u64, draws: usize) -> Caution {
+/// Some deaths, or other events, are known to more than a week.
+pub fn wide_intervals(outcome: Outcome, count: u64, draws: usize) -> Caution {
     caution(
         "wide_intervals",
         format!(
-            "The death is known only to more than a week for {}: curves and ratios are the mean over {draws} draws of \
+            "The {} is known only to more than a week for {}: curves and ratios are the mean over {draws} draws of \
              the day, and their limits allow for it.",
+            outcome.words().one,
             corals(count)
         ),
     )
 }
 
 /// Many losses of one tank in a short time.
-pub fn one_tank_event(events: u64, deaths: u64) -> Caution {
+pub fn one_tank_event(outcome: Outcome, events: u64, ends: u64) -> Caution {
     let events = if events == 1 { "1 event".to_owned() } else { format!("{events} events") };
     caution(
         "one_tank_event",
         format!(
-            "{deaths} of the losses fell in {events} in which one tank lost three or more, or half of its corals, within two weeks."
+            "{ends} of the {} fell in {events} in which one tank {}three or more, or half of its corals, within two weeks.",
+            outcome.words().ends,
+            if outcome.counts_declines() { "had them in " } else { "lost " }
         ),
     )
 }
@@ -81,23 +84,64 @@ pub fn not_proportional() -> Caution {
 }
 
 /// Days on which the condition is unknown have another loss rate.
-pub fn unknown_goes_with_survival(unknown: f64, known: f64) -> Caution {
+pub fn unknown_goes_with_survival(outcome: Outcome, unknown: f64, known: f64) -> Caution {
     let (more, less) = (super::comparison::two_digits(unknown), super::comparison::two_digits(known));
     caution(
         "unknown_goes_with_survival",
         format!(
-            "On days with the condition unknown, losses per 100 coral-months were {more}, against {less} on days with \
-             it known: testing itself goes with survival."
+            "On days with the condition unknown, {} per 100 coral-months were {more}, against {less} on days with it known: \
+             testing itself goes with {}.",
+            outcome.words().losses,
+            if outcome.counts_declines() { "them" } else { "survival" }
         ),
     )
 }
 
 /// A penalised fit is printed.
-pub fn wald_limits() -> Caution {
+pub fn wald_limits(outcome: Outcome) -> Caution {
+    let few = match outcome {
+        Outcome::Death | Outcome::DeathAfterDecline => "Deaths",
+        Outcome::FirstSeriousDecline => "Serious declines",
+        Outcome::DeathOrDecline => "Deaths and serious declines",
+    };
     caution(
         "wald_limits",
-        "Deaths are few: a penalised ratio stands beside, whose limits are approximate and do not allow for tanks."
+        format!(
+            "{few} are few: a penalised ratio stands beside, whose limits are approximate and do not allow for tanks."
+        ),
+    )
+}
+
+/// Death is another end than the decline asked about.
+pub fn deaths_apart(count: Option<u64>) -> Caution {
+    let who = count.map_or_else(|| "Corals".to_owned(), corals);
+    caution(
+        "deaths_apart",
+        format!(
+            "{who} that died with no serious decline seen first count apart: they are no decline, and they stay without one \
+             in these shares. Tests and ratios compare how often corals still watched declined."
+        ),
+    )
+}
+
+/// Days are counted from the look that showed the decline.
+pub fn from_first_poor_look() -> Caution {
+    caution(
+        "from_first_poor_look",
+        "Days count from the look at which serious decline was first seen; it began earlier, by as much as looks lie apart. \
+         Corals that died with no decline seen are not among these."
             .to_owned(),
+    )
+}
+
+/// At some looks nothing was scored.
+pub fn looks_without_score(without: u64, all: u64) -> Caution {
+    caution(
+        "looks_without_score",
+        format!(
+            "At {without} of {all} looks no condition, tissue cover or heads were written down: they count as looks at which \
+             nothing serious was seen."
+        ),
     )
 }
 

@@ -1,7 +1,6 @@
 //! The lead sentence: "Of 10 bought, about 7 were alive after a year (5 to 9)."
 
-use super::horizon;
-use crate::answer::Grade;
+use crate::answer::{Grade, Outcome};
 use crate::refusal::{Refusal, RefusalCode};
 
 /// How the corals of a figure came to their keepers.
@@ -18,6 +17,8 @@ pub enum Started {
 /// What the sentence is made from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lead {
+    /// What is asked about.
+    pub outcome: Outcome,
     /// Share alive at the horizon.
     pub survival: f64,
     /// Lower published limit.
@@ -98,7 +99,9 @@ pub fn lead_sentence(lead: &Lead) -> Result<String, Refusal> {
         ));
     }
     let started = if lead.start_time > 0.0 {
-        format!("alive at {} days", lead.start_time)
+        lead.outcome.at_start(lead.start_time)
+    } else if lead.outcome == Outcome::DeathAfterDecline {
+        "seen in serious decline".to_owned()
     } else {
         match lead.started {
             Started::Bought => "bought".to_owned(),
@@ -108,17 +111,17 @@ pub fn lead_sentence(lead: &Lead) -> Result<String, Refusal> {
     };
     let of = if lead.varies { "If the present condition were kept: of" } else { "Of" };
     Ok(format!(
-        "{of} {} {started}, {} were alive after {} ({} to {}).",
+        "{of} {} {started}, {} {} ({} to {}).",
         numbers.of,
         numbers.in_words(),
-        horizon(lead.horizon),
+        lead.outcome.without_it(lead.horizon, lead.start_time > 0.0),
         numbers.lower,
         numbers.upper
     ))
 }
 
-/// What is said where nobody died: how many losses would still fit.
-pub fn no_death(specimens: u64, days: f64) -> Refusal {
+/// What is said where nobody died, or nothing else asked about came: how many events would still fit.
+pub fn no_event(outcome: Outcome, specimens: u64, days: f64) -> Refusal {
     // -ln(0.025): the exact upper 97.5 % limit of the mean of a Poisson count of 0.
     let years = days / 365.25;
     let most = (10.0 * -(-0.025_f64.ln().abs() / years).exp_m1() - SLACK).ceil().clamp(0.0, 10.0);
@@ -127,8 +130,9 @@ pub fn no_death(specimens: u64, days: f64) -> Refusal {
         0.0,
         1.0,
         format!(
-            "None of {specimens} lost in {:.0} coral-months; up to {most} of 10 a year would still fit, not allowing for \
+            "None of {specimens} {} in {:.0} coral-months; up to {most} of 10 a year would still fit, not allowing for \
              tanks.",
+            outcome.words().lost,
             days / crate::exposure::MONTH_DAYS
         ),
     )

@@ -1,12 +1,13 @@
 use super::caution;
 use super::comparison::two_digits;
-use super::lead::{Lead, OutOf, Started, lead_sentence, no_death};
+use super::lead::{Lead, OutOf, Started, lead_sentence, no_event};
 use super::*;
-use crate::answer::Grade;
+use crate::answer::{Grade, Outcome};
 use proptest::prelude::*;
 
 fn lead(survival: f64, lower: f64, upper: f64) -> Lead {
     Lead {
+        outcome: Outcome::Death,
         survival,
         lower,
         upper,
@@ -41,6 +42,40 @@ fn of_ten_bought() {
 }
 
 #[test]
+fn each_outcome_has_its_own_sentence() {
+    let said = |outcome, start_time, horizon| {
+        let lead = Lead { outcome, start_time, horizon, ..lead(0.6, 0.42, 0.77) };
+        lead_sentence(&lead).unwrap_or_else(|refusal| refusal.message)
+    };
+    let decline = Outcome::FirstSeriousDecline;
+    assert_eq!(said(decline, 0.0, 365.0), "Of 10 bought, about 6 had no serious decline by a year (4 to 8).");
+    assert_eq!(
+        said(decline, 12.0, 365.0),
+        "Of 10 without a serious decline at 12 days, about 6 still had none by a year (4 to 8)."
+    );
+    let either = Outcome::DeathOrDecline;
+    assert_eq!(
+        said(either, 0.0, 90.0),
+        "Of 10 bought, about 6 were alive without a serious decline after 90 days (4 to 8)."
+    );
+    assert_eq!(
+        said(either, 12.0, 90.0),
+        "Of 10 alive without a serious decline at 12 days, about 6 still were after 90 days (4 to 8)."
+    );
+    let after = Outcome::DeathAfterDecline;
+    assert_eq!(said(after, 0.0, 180.0), "Of 10 seen in serious decline, about 6 were alive 180 days later (4 to 8).");
+    assert_eq!(
+        said(after, 12.0, 180.0),
+        "Of 10 alive 12 days after a serious decline was seen, about 6 were alive 180 days after it (4 to 8)."
+    );
+    assert_eq!(
+        no_event(decline, 14, 3652.5).message,
+        "None of 14 seen in serious decline in 120 coral-months; up to 4 of 10 a year would still fit, not allowing for \
+         tanks."
+    );
+}
+
+#[test]
 fn limits_that_are_whole_stay_whole() {
     // 0.1 + 0.6 is 0.7 less the last digit.
     assert_eq!(OutOf::new(10, 0.75, 0.1 + 0.6, 0.9).lower, 7);
@@ -50,7 +85,7 @@ fn limits_that_are_whole_stay_whole() {
 #[test]
 fn no_death_yet_says_what_would_still_fit() {
     // 10 coral-years: 10 (1 - exp(-3.689/10)) = 3.09, so up to 4 of 10.
-    let said = no_death(14, 3652.5).message;
+    let said = no_event(Outcome::Death, 14, 3652.5).message;
     assert_eq!(
         said,
         "None of 14 lost in 120 coral-months; up to 4 of 10 a year would still fit, not allowing for tanks."
@@ -82,23 +117,46 @@ fn forbidden_words_are_found_as_whole_words_only() {
 
 #[test]
 fn cautions_and_refusals_hold_no_forbidden_word() {
+    let of_outcomes = Outcome::ALL.iter().flat_map(|&outcome| {
+        [
+            caution::wide_intervals(outcome, 3, 20),
+            caution::one_tank_event(outcome, 1, 4),
+            caution::unknown_goes_with_survival(outcome, 1.0, 2.0),
+            caution::wald_limits(outcome),
+        ]
+    });
     let cautions = [
         caution::association(),
         caution::entry_assumed(1),
         caution::date_held(2),
-        caution::wide_intervals(3, 20),
-        caution::one_tank_event(1, 4),
+        caution::deaths_apart(None),
+        caution::deaths_apart(Some(3)),
+        caution::from_first_poor_look(),
+        caution::looks_without_score(3, 40),
         caution::sensitive(crate::follow_up::Run::BESIDE),
         caution::not_proportional(),
-        caution::unknown_goes_with_survival(1.0, 2.0),
-        caution::wald_limits(),
         caution::survivors_measured(),
         caution::rounded(),
         caution::not_for_passing_on(),
         caution::present_state(),
     ];
-    for caution in cautions {
+    for caution in cautions.into_iter().chain(of_outcomes) {
         assert_eq!(forbidden(&caution.sentence), Vec::<&str>::new(), "{}", caution.sentence);
+    }
+}
+
+#[test]
+fn no_outcome_has_a_forbidden_word_and_only_deaths_are_called_deaths() {
+    use crate::refusal::RefusalCode::{NoEvents, Separation, TooFewEvents};
+    for &outcome in Outcome::ALL {
+        let w = outcome.words();
+        let mut texts = vec![w.one, w.many, w.losses, w.rate, w.ends, w.happened, w.lost, w.tanks_had, w.since];
+        texts.extend([NoEvents, TooFewEvents, Separation].map(|code| super::outcome::refusal(code, outcome)));
+        for text in texts {
+            assert_eq!(forbidden(text), Vec::<&str>::new(), "{text}");
+            let of_decline = outcome == Outcome::FirstSeriousDecline && text != w.ends;
+            assert!(!of_decline || !text.contains("death"), "{text}");
+        }
     }
 }
 

@@ -85,6 +85,7 @@ impl ClubBuilder {
             origin_basis: None,
             source_kind: None,
             form: None,
+            condition_when_got: None,
             complete_since: Some(self.first),
             log_first_day: Some(self.first),
             losses_listed: true,
@@ -92,6 +93,7 @@ impl ClubBuilder {
             sightings: Vec::new(),
             sizings: Vec::new(),
             care_days: Vec::new(),
+            rescue_cuts: Vec::new(),
             ending: None,
             held: false,
             held_fate: None,
@@ -128,6 +130,21 @@ impl ClubBuilder {
 
     pub fn looked_at(&mut self, coral: usize, day: i64) {
         self.seen(coral, day, SightingSource::Look);
+    }
+
+    /// A look with a condition of 0 to 5.
+    pub fn scored(&mut self, coral: usize, day: i64, condition: u8) {
+        self.looked_at(coral, day);
+        let sighting = self.specimen(coral).sightings.last_mut().expect("the one just made");
+        sighting.condition = Some(condition);
+    }
+
+    /// A count of heads, in a series that starts anew with each cut.
+    pub fn heads(&mut self, coral: usize, day: i64, heads: f64, cuts_before: u32) {
+        let on = self.day(day);
+        let (measure, basis) = ("head_count".to_owned(), "heads".to_owned());
+        let size = Sizing { on, measure, basis, value: heads, segment: cuts_before };
+        self.specimen(coral).sizings.push(size);
     }
 
     pub fn seen(&mut self, coral: usize, day: i64, source: SightingSource) {

@@ -245,6 +245,18 @@ fn competing_mgus2() {
             case.numbers(&format!("pstate/{row}"), &[step.survival, one.incidence, two.incidence]);
             let errors = [greenwood, one.std_error, two.std_error];
             case.numbers(&format!("se_infinitesimal_jackknife/{row}"), &errors);
+            // The same by influence, each person a cluster; and the curve free of the cause.
+            let ids: Vec<u32> = (0..causes.len() as u32).collect();
+            let of = |k: u32| {
+                let free = event_free(&own, &causes, k, 0.0);
+                let step = free.survival_at(t).copied().expect("within follow-up");
+                let clustered = clustered_incidence_std_errors(&own, &causes, k, &ids, &ids, 0.0, &[t]);
+                (1.0 - step.survival, step.std_error.expect("an error"), clustered[0].expect("an error"))
+            };
+            let (first, second) = (of(1), of(2));
+            case.numbers(&format!("pstate/{row}"), &[step.survival, first.0, second.0]);
+            case.numbers(&format!("se_infinitesimal_jackknife/{row}"), &[greenwood, first.1, second.1]);
+            case.numbers(&format!("se_infinitesimal_jackknife/{row}"), &[greenwood, first.2, second.2]);
             by_cause[0].push(one.incidence);
             by_cause[1].push(two.incidence);
             row += 1;

@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use diesel::prelude::*;
 use migrations::schema::{event, routine};
 
-use super::load::{Positions, within};
+use super::load::{Positions, is_rescue_cut, within};
 use crate::access::Scope;
 
 /// Single events, and the days on which something was done to one specimen in particular.
@@ -16,7 +16,7 @@ pub(super) fn events(
     specimens: &mut [Specimen],
     litres: &[Option<f64>],
 ) -> QueryResult<Vec<CareEvent>> {
-    type Row = (i64, String, Option<i64>, Option<i64>, String, NaiveDate, Option<f64>, Option<String>);
+    type Row = (i64, String, Option<i64>, Option<i64>, String, NaiveDate, Option<f64>, Option<String>, String);
     let mut rows: Vec<Row> = within!(event, scope)
         .select((
             event::keeper_id,
@@ -27,15 +27,19 @@ pub(super) fn events(
             event::on_day,
             event::amount,
             event::unit,
+            event::written,
         ))
         .load(connection)?;
     rows.sort_by(|a, b| (positions.keepers.get(&a.0), a.5, &a.1).cmp(&(positions.keepers.get(&b.0), b.5, &b.1)));
     let mut events = Vec::new();
-    for (_, _, tank_id, specimen_id, kind, on, amount, unit) in rows {
+    for (_, _, tank_id, specimen_id, kind, on, amount, unit, written) in rows {
         let specimen = specimen_id.and_then(|id| positions.specimens.get(&id)).copied();
         let cared = specimen.and_then(|position| specimens.get_mut(position as usize));
         let there = cared.and_then(|specimen| {
             specimen.care_days.push(on);
+            if kind == "cut" && is_rescue_cut(&written) {
+                specimen.rescue_cuts.push(on);
+            }
             tank_of(specimen, on)
         });
         let Some(tank) = tank_id.and_then(|id| positions.tanks.get(&id)).copied().or(there) else { continue };
@@ -46,6 +50,8 @@ pub(super) fn events(
     for specimen in specimens {
         specimen.care_days.sort();
         specimen.care_days.dedup();
+        specimen.rescue_cuts.sort();
+        specimen.rescue_cuts.dedup();
     }
     Ok(events)
 }

@@ -7,7 +7,7 @@ use analysis::club::{
     Club, ClubBand, Days, Ending, Identification, Keeper, Placement, Sighting, SightingSource, Sizing, Specimen, Stay,
     Tank,
 };
-use analysis::vocabulary::{CauseGroup, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};
+use analysis::vocabulary::{CauseGroup, Fate, FateMatch, Origin, OriginBasis, ParameterCode, TaxonSlug, find_fate};
 use chrono::NaiveDate;
 use diesel::prelude::*;
 use migrations::schema::{
@@ -157,11 +157,22 @@ struct SpecimenRow {
     origin_basis: Option<String>,
     source_kind: Option<String>,
     form: Option<String>,
+    condition: Option<String>,
     acquired_earliest: Option<NaiveDate>,
     acquired_latest: Option<NaiveDate>,
     lineage: String,
     held: Vec<String>,
     log_id: Option<i64>,
+}
+
+/// The score of how it looked when got: open, off (at least half alive), poor (less).
+fn score_when_got(word: &str) -> Option<u8> {
+    match word {
+        "open" => Some(4),
+        "off" => Some(3),
+        "poor" => Some(2),
+        _ => None,
+    }
 }
 
 /// The specimen without what is written about it elsewhere.
@@ -180,6 +191,7 @@ fn bare(row: SpecimenRow, handle: &str, facts: LogFacts, positions: &Positions) 
         origin_basis: row.origin_basis.as_deref().and_then(OriginBasis::parse),
         source_kind: row.source_kind,
         form: row.form,
+        condition_when_got: row.condition.as_deref().and_then(score_when_got),
         complete_since: facts.complete_since,
         log_first_day: facts.first_day,
         losses_listed: facts.losses_listed,
@@ -187,6 +199,7 @@ fn bare(row: SpecimenRow, handle: &str, facts: LogFacts, positions: &Positions) 
         sightings: Vec::new(),
         sizings: Vec::new(),
         care_days: Vec::new(),
+        rescue_cuts: Vec::new(),
         ending: None,
         held: !row.held.is_empty(),
         held_fate: None,
@@ -353,6 +366,7 @@ struct EndingRow {
     latest: NaiveDate,
     written_day: bool,
     date_held: bool,
+    written: String,
 }
 
 fn endings(
@@ -370,6 +384,9 @@ fn endings(
             specimen.held_fate = Some(Days { earliest: Some(row.earliest), latest: row.latest });
             continue;
         };
+        if is_rescue_cut(&row.written) {
+            specimen.rescue_cuts.push(row.latest);
+        }
         let last_tank = specimen.stays.last().map(|stay| stay.tank as usize);
         specimen.arrived_dead = fate == Fate::ArrivedDead;
         specimen.ending = Some(Ending {
@@ -386,6 +403,11 @@ fn endings(
         });
     }
     Ok(())
+}
+
+/// Whether what was written says that pieces were cut off to save them.
+pub(super) fn is_rescue_cut(written: &str) -> bool {
+    matches!(find_fate(written), FateMatch::RescueCut { .. })
 }
 
 /// The bands taught now.

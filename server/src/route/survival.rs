@@ -28,7 +28,7 @@ pub struct SurvivalQuery {
     /// Only the days on which a condition held: `water_in_band`.
     #[param(value_type = Option<String>, example = "water_in_band")]
     given: Option<Given>,
-    /// What ends the follow-up: `death`.
+    /// What ends the follow-up: `death`; `first_serious_decline` (less than half alive, half its heads gone or a rescue cut, known from looks; death without one counts apart); `death_or_decline`, whichever is first; `death_after_decline` (in days since the first poor look).
     #[param(value_type = Option<String>, example = "death")]
     outcome: Outcome,
     /// Day since acquisition at which survival is said: 90, 180, 365 or 730; free for curators.

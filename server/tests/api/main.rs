@@ -4,6 +4,7 @@
 mod api_support;
 
 mod answers; // questions to the records
+mod decline; // outcomes that are known from looks
 mod document; // what is documented
 mod examples; // the examples of the document
 mod problems; // what can go wrong

@@ -7,7 +7,8 @@ use super::said::{Heard, comparison};
 use super::sensitivity::{Main, runs, say};
 use super::{METHOD_ID, causes, interaction};
 use crate::answer::{
-    Audience, By, CauseIncidence, Caution, Evidence, Method, Question, SensitivityRun, SurvivalGroup, SurvivalResult,
+    Audience, By, CauseIncidence, Caution, Evidence, Method, Outcome, Question, SensitivityRun, SurvivalGroup,
+    SurvivalResult,
 };
 use crate::club::Club;
 use crate::comparison::contrast::{Compared, Contrast, reference};
@@ -17,6 +18,7 @@ use crate::comparison::{ClusterBy, GroupCurves, Rows, Sets};
 use crate::disclosure::{self, blocks, grid, keepers_needed, passes, suppressed};
 use crate::evidence::{Tally, at_risk_at_a_death, minimums, tally};
 use crate::exposure::LAG_DAYS;
+use crate::follow_up::decline::often_enough;
 use crate::follow_up::looks::enough_looks;
 use crate::follow_up::tank_event::tank_events;
 use crate::follow_up::{FollowUp, Population, Run};
@@ -72,6 +74,7 @@ impl Attempt<'_> {
             evidence: Some(Box::new(counted.evidence(rows, &whole, true, false))),
         };
         enough_looks(self.club, self.population).map_err(counts_only)?;
+        often_enough(self.club, self.population, &framed.follow_up).map_err(counts_only)?;
         self.known_enough(&framed).map_err(counts_only)?;
         minimums::curve(&whole).map_err(counts_only)?;
         let levels = self.levels(&framed, unknown_days > 0.0)?;
@@ -103,7 +106,7 @@ impl Attempt<'_> {
         let reference = reference(&tallies, levels.known());
         let event_deaths = self.event_deaths(&framed, &sets, levels.known());
         let compared = match reference {
-            None => Compared::refused(nobody_died()),
+            None => Compared::refused(nothing_happened(self.question.outcome)),
             Some(reference) => Contrast {
                 sets: &sets,
                 names: &levels.names,
@@ -129,6 +132,7 @@ impl Attempt<'_> {
         };
         let sensitivity = runs(self, &main);
         let heard = Heard {
+            club: self.club,
             framed: &framed,
             sets: &sets,
             by: self.question.by,
@@ -139,7 +143,8 @@ impl Attempt<'_> {
             audience: self.audience,
         };
         let cautions = heard.cautions();
-        let sentence = comparison(&levels, &groups, &compared.cox, reference, self.question.horizon_days);
+        let outcome = self.question.outcome;
+        let sentence = comparison(outcome, &levels, &groups, &compared.cox, reference, self.question.horizon_days);
         groups.iter_mut().for_each(|(_, group)| say(group, &sensitivity));
         let curves = GroupCurves::new(&sets, None);
         let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, self.audience);
@@ -180,6 +185,9 @@ impl Attempt<'_> {
                 return refused();
             }
         }
+        if self.question.outcome.needs_looks() && !self.rest_of_deaths_passes(framed)? {
+            return refused();
+        }
         // What a wider answer holds beyond this one: earlier purchases, genera left out of the group.
         if self.question.since.is_some() && !self.rest_passes(self.population.taxon, None)? {
             return refused();
@@ -188,6 +196,17 @@ impl Attempt<'_> {
             return refused();
         }
         Ok(())
+    }
+
+    /// Whether the specimens under observation for death that are not so for this outcome may be shown, or are none: they
+    /// are what is left of the answer about death without this one.
+    fn rest_of_deaths_passes(&self, framed: &Framed) -> Result<bool, Refusal> {
+        let inside: Vec<u32> = framed.follow_up.follows.iter().map(|follow| follow.specimen).collect();
+        let members = self.population.members.iter().copied().filter(|id| inside.binary_search(id).is_err()).collect();
+        let rest = Population { members, ..self.population.clone() };
+        let question = Question { outcome: Outcome::Death, by: By::None, edges: None, ..self.question.clone() };
+        let tally = tally(&Framed::new(self.club, &question, &rest, Run::Main)?.sets.middle)?;
+        Ok(tally.specimens == 0 || passes(&tally, self.audience))
     }
 
     /// Whether the specimens of a wider population that are not in this one may be shown, or are none.
@@ -255,7 +274,7 @@ impl Attempt<'_> {
                 format!("The longest horizon these records bear is day {}.", last.floor()),
             ));
         }
-        causes::causes(rows, curves.start_time, horizon, self.audience)
+        causes::causes(rows, self.question.outcome, curves.start_time, horizon, self.audience)
     }
 
     fn method(&self, framed: &Framed, rows: &Rows, curves: &GroupCurves, cluster: ClusterBy) -> Method {
@@ -306,7 +325,8 @@ pub(super) fn events_by_level(club: &Club, follow_up: &FollowUp, sets: &Sets, kn
     most
 }
 
-fn nobody_died() -> Refusal {
+fn nothing_happened(outcome: Outcome) -> Refusal {
     let need = minimums::TEST_DEATHS;
-    Refusal::counted(RefusalCode::NoEvents, 0.0, need as f64, "No death under a known level: nothing to compare.")
+    let message = format!("No {} under a known level: nothing to compare.", outcome.words().one);
+    Refusal::counted(RefusalCode::NoEvents, 0.0, need as f64, message)
 }

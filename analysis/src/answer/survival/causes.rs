@@ -1,13 +1,13 @@
-//! What they died of, all levels together: the share lost to each group of causes by the horizon.
+//! What they died of, all levels together: the share lost to each group of causes by the horizon. Where serious decline is
+//! asked about: which end came first.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::answer::{Audience, CauseIncidence};
+use crate::answer::{Audience, CauseIncidence, Outcome};
 use crate::comparison::Rows;
 use crate::comparison::curve::LEVEL;
-use crate::comparison::rows::CAUSES;
 use crate::disclosure::{keepers_needed, suppressed};
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::cumulative_incidence;
 
 /// One printed cause: its numbers in the rows.
@@ -16,7 +16,7 @@ struct Pooled {
     causes: Vec<u32>,
 }
 
-/// Incidence of each group of causes by `horizon`, from `start_time`.
+/// Incidence of each group of causes, or of each kind of end, by `horizon`, from `start_time`.
 ///
 /// For a restricted audience, causes with deaths at too few keepers are joined as `other`.
 ///
@@ -24,11 +24,16 @@ struct Pooled {
 /// `Suppressed` if fewer than two causes are left to show; otherwise as the estimator.
 pub(super) fn causes(
     rows: &Rows,
+    outcome: Outcome,
     start_time: f64,
     horizon: f64,
     audience: Audience,
 ) -> Result<Vec<CauseIncidence>, Refusal> {
-    let pooled = pooled(rows, audience)?;
+    if outcome.counts_declines() && !rows.cause.iter().any(|cause| *cause > 0) {
+        let message = "No death and no serious decline yet: there is nothing to tell apart.";
+        return Err(Refusal::counted(RefusalCode::NoEvents, 0.0, 1.0, message));
+    }
+    let pooled = pooled(rows, &outcome.ends(), audience)?;
     let number = |cause: u32| {
         pooled.iter().position(|pool| pool.causes.contains(&cause)).map_or(0, |position| position as u32 + 1)
     };
@@ -56,19 +61,18 @@ pub(super) fn causes(
         .collect())
 }
 
-fn pooled(rows: &Rows, audience: Audience) -> Result<Vec<Pooled>, Refusal> {
-    let single =
-        |position: usize| Pooled { name: CAUSES[position].as_str().to_owned(), causes: vec![position as u32 + 1] };
+fn pooled(rows: &Rows, names: &[&str], audience: Audience) -> Result<Vec<Pooled>, Refusal> {
+    let single = |position: usize| Pooled { name: names[position].to_owned(), causes: vec![position as u32 + 1] };
     let needed = keepers_needed(audience);
     if needed == 0 {
-        return Ok((0..CAUSES.len()).map(single).collect());
+        return Ok((0..names.len()).map(single).collect());
     }
     let mut keepers: BTreeMap<u32, BTreeSet<u32>> = BTreeMap::new();
-    for row in (0..rows.len()).filter(|&row| rows.episodes.event[row]) {
+    for row in (0..rows.len()).filter(|&row| rows.cause[row] > 0) {
         keepers.entry(rows.cause[row]).or_default().insert(rows.keeper[row]);
     }
     // Fewest keepers first, so that the smallest is joined first.
-    let mut by_size: Vec<u32> = (1..=CAUSES.len() as u32).collect();
+    let mut by_size: Vec<u32> = (1..=names.len() as u32).collect();
     by_size.sort_by_key(|cause| (keepers.get(cause).map_or(0, BTreeSet::len), *cause));
     let mut other: Vec<u32> = Vec::new();
     let mut other_keepers: BTreeSet<u32> = BTreeSet::new();

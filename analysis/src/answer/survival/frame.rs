@@ -7,7 +7,7 @@ use crate::comparison::{Frame, Rows, Sets};
 use crate::evidence::{Tally, tallies};
 use crate::exposure::given::WaterInBand;
 use crate::exposure::{Condition, LevelName, Rules};
-use crate::follow_up::{FollowUp, Population, Run, follow_up};
+use crate::follow_up::{FollowUp, Population, Run, follow_up_for};
 use crate::refusal::{Refusal, RefusalCode};
 
 /// Everything that rows come from, and the rows, by the levels of the condition itself.
@@ -25,7 +25,7 @@ pub(super) fn unusable(error: impl std::fmt::Display) -> Refusal {
 impl Framed {
     pub(super) fn new(club: &Club, question: &Question, population: &Population, run: Run) -> Result<Framed, Refusal> {
         let rules = Rules::of(run);
-        let follow_up = follow_up(club, population, run);
+        let follow_up = follow_up_for(club, population, question.outcome, run);
         let condition = Condition::new(club, population, question.by, question.edges.as_deref(), rules)
             .map_err(|fault| Refusal::plain(RefusalCode::InvalidInput, format!("{fault}.")))?;
         let given = question.given.map(|given| match given {

@@ -76,7 +76,7 @@ pub(super) struct Making<'a> {
     pub(super) cluster: ClusterBy,
     pub(super) horizon: f64,
     pub(super) audience: Audience,
-    /// Deaths of all levels together.
+    /// Events of all levels together.
     pub(super) all_deaths: u64,
     /// Last day with five at risk in every level compared.
     pub(super) longest: f64,
@@ -104,7 +104,10 @@ impl Making<'_> {
             }
         });
         let rmst = level.enough.clone().and_then(|()| {
-            minimums::deaths(self.all_deaths, minimums::MEAN_DEATHS)?;
+            // Where it is not defined, no number of events would help.
+            if !level.sets.outcome.has_competing_end() {
+                minimums::events(self.all_deaths, minimums::MEAN_DEATHS, level.sets.outcome)?;
+            }
             level.curves.restricted_mean(self.horizon, self.longest.min(level.shown_until))
         });
         SurvivalGroup {
@@ -140,16 +143,20 @@ impl Making<'_> {
     ) -> Result<String, Refusal> {
         level.enough.clone()?;
         if level.tally.deaths == 0 {
-            return Err(crate::wording::lead::no_death(level.tally.specimens, level.tally.days));
+            return Err(crate::wording::lead::no_event(level.sets.outcome, level.tally.specimens, level.tally.days));
         }
         let at = at_horizon.as_ref().map_err(Clone::clone)?;
         let (Some(lower), Some(upper)) = (at.lower, at.upper) else {
             return Err(Refusal::plain(
                 RefusalCode::TooFewClusters,
-                "Too few tanks lost corals for limits that allow for corals sharing a tank.",
+                format!(
+                    "Too few tanks {} for limits that allow for corals sharing a tank.",
+                    level.sets.outcome.words().tanks_had
+                ),
             ));
         };
         lead_sentence(&Lead {
+            outcome: level.sets.outcome,
             survival: at.survival,
             lower,
             upper,

@@ -144,7 +144,9 @@ pub(super) fn made(attempt: &Attempt, framed: &Framed, events: &[TankEvent]) -> 
         parameters: crossed.parameters.clone(),
         days_unknown: all - known,
         cells,
-        sentence: Part::from(ratios.as_ref().map(sentence).map_err(Clone::clone)),
+        sentence: Part::from(
+            ratios.as_ref().map(|ratios| sentence(ratios, attempt.question.outcome)).map_err(Clone::clone),
+        ),
         hazard_ratios: Part::from(ratios),
     };
     Ok(Made { crossed, printed })

@@ -2,13 +2,15 @@
 
 use super::frame::{Framed, Levels};
 use super::sensitivity::changing;
-use crate::answer::{Audience, By, Caution, CoxResult, SensitivityRun, SurvivalGroup};
+use crate::answer::{Audience, By, Caution, CoxResult, Outcome, SensitivityRun, SurvivalGroup};
+use crate::club::Club;
 use crate::comparison::Sets;
 use crate::comparison::contrast::Compared;
 use crate::comparison::curve::{LEVEL, loss_rate};
 use crate::comparison::sets::IMPUTATIONS;
 use crate::disclosure::rounding;
 use crate::evidence::Tally;
+use crate::follow_up::decline::looks_without_score;
 use crate::follow_up::tank_event::TankEvent;
 use crate::follow_up::{End, Follow, Run};
 use crate::refusal::{Refusal, RefusalCode};
@@ -18,6 +20,7 @@ use crate::wording::comparison::{Side, sentence};
 
 /// What cautions are made from.
 pub(super) struct Heard<'a> {
+    pub(super) club: &'a Club,
     pub(super) framed: &'a Framed,
     pub(super) sets: &'a Sets,
     pub(super) by: By,
@@ -41,10 +44,12 @@ impl Heard<'_> {
 
     /// The cautions, in a fixed order.
     pub(super) fn cautions(&self) -> Vec<Caution> {
+        let outcome = self.sets.outcome;
         let mut list = vec![caution::association()];
         if self.by.varies_in_time() {
             list.push(caution::present_state());
         }
+        self.of_looks(&mut list);
         if let Some(n) = self.follows(|follow| follow.entry_assumed) {
             list.push(caution::entry_assumed(n));
         }
@@ -52,11 +57,11 @@ impl Heard<'_> {
             list.push(caution::date_held(n));
         }
         if let Some(n) = self.follows(|follow| matches!(follow.end, End::DiedWithin { .. })) {
-            list.push(caution::wide_intervals(n, IMPUTATIONS));
+            list.push(caution::wide_intervals(outcome, n, IMPUTATIONS));
         }
         let in_events = self.events.iter().map(|event| event.lost.len() as u64).sum();
         if let (Some(events), Some(deaths)) = (self.counted(self.events.len() as u64), self.counted(in_events)) {
-            list.push(caution::one_tank_event(events, deaths));
+            list.push(caution::one_tank_event(outcome, events, deaths));
         }
         let changing: Vec<Run> = changing(self.sensitivity, None).into_iter().map(|(run, _)| run).collect();
         if !changing.is_empty() {
@@ -66,10 +71,10 @@ impl Heard<'_> {
             list.push(caution::not_proportional());
         }
         if let Some((unknown, known)) = self.unknown_differs() {
-            list.push(caution::unknown_goes_with_survival(unknown, known));
+            list.push(caution::unknown_goes_with_survival(outcome, unknown, known));
         }
         if self.compared.penalised {
-            list.push(caution::wald_limits());
+            list.push(caution::wald_limits(outcome));
         }
         match self.audience {
             Audience::Public => list.push(caution::rounded()),
@@ -77,6 +82,24 @@ impl Heard<'_> {
             Audience::Member | Audience::Keeper => {}
         }
         list
+    }
+
+    /// What comes of knowing decline from looks.
+    fn of_looks(&self, list: &mut Vec<Caution>) {
+        let outcome = self.sets.outcome;
+        if outcome.has_competing_end() {
+            let rows = &self.sets.middle;
+            let deaths = (0..rows.len()).filter(|&row| rows.cause[row] > 0 && !rows.episodes.event[row]).count();
+            list.push(caution::deaths_apart(self.counted(deaths as u64)));
+        }
+        if outcome.counts_declines() {
+            let (without, all) = looks_without_score(self.club, &self.framed.follow_up);
+            if let (Some(without), Some(all)) = (self.counted(without), self.counted(all)) {
+                list.push(caution::looks_without_score(without, all));
+            }
+        } else if outcome.needs_looks() {
+            list.push(caution::from_first_poor_look());
+        }
     }
 
     /// Loss rates per 100 coral-months at unknown and at known conditions, if they differ.
@@ -98,6 +121,7 @@ impl Heard<'_> {
 /// # Errors
 /// The refusal of the ratios, or of every one of them.
 pub(super) fn comparison(
+    outcome: Outcome,
     levels: &Levels,
     groups: &[(usize, SurvivalGroup)],
     cox: &Result<CoxResult, Refusal>,
@@ -122,10 +146,10 @@ pub(super) fn comparison(
             code == name.code || code.strip_prefix(name.code.as_str()).is_some_and(|rest| rest.starts_with(" ("))
         });
         if let (Some(level), Some(reference)) = (level.and_then(side), reference.as_ref())
-            && let Some(text) = sentence(&level, reference, coefficient, horizon)
+            && let Some(text) = sentence(outcome, &level, reference, coefficient, horizon)
         {
             let age = coefficient.name.split_once(" (").map(|(_, age)| age.trim_end_matches(')'));
-            said.push(age.map_or(text.clone(), |age| format!("From acquisition {age}: {text}")));
+            said.push(age.map_or(text.clone(), |age| format!("From {} {age}: {text}", outcome.words().since)));
         }
     }
     if said.is_empty() {

@@ -157,10 +157,11 @@ impl Model {
         if of.iter().any(|c| c.coef.is_none()) {
             let tally = contrast.tally(column.level);
             let label = contrast.names.get(column.level).map_or("", |name| name.phrase.as_str());
+            let many = contrast.sets.outcome.words().many;
             let message = if tally.deaths == 0 {
-                format!("0 deaths in {} days of corals {label}: no finite ratio fits.", tally.days)
+                format!("0 {many} in {} days of corals {label}: no finite ratio fits.", tally.days)
             } else {
-                "All deaths lie on one side: no finite ratio fits.".to_owned()
+                format!("All {many} lie on one side: no finite ratio fits.")
             };
             let refused = Some(Refusal::plain(RefusalCode::Separation, message));
             return CoxCoefficient { refused, ..base };

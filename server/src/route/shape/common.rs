@@ -109,7 +109,8 @@ pub struct PlacedRefusal {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Caution {
     /// Code: `entry_assumed`, `date_held`, `wide_intervals`, `one_tank_event`, `sensitive`, `not_proportional`,
-    /// `unknown_goes_with_survival`, `wald_limits`, `rounded`, `not_for_passing_on`, `association`.
+    /// `unknown_goes_with_survival`, `wald_limits`, `rounded`, `not_for_passing_on`, `association`, `present_state`,
+    /// `survivors_measured`, `deaths_apart`, `from_first_poor_look`, `looks_without_score`.
     pub code: String,
     /// One or two plain sentences.
     pub sentence: String,
@@ -153,6 +154,15 @@ pub struct LeftOut {
     pub arrived_dead: u64,
     /// Never seen again after they came under observation.
     pub no_follow_up: u64,
+    /// For serious decline: already poor at the first look, or before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub poor_at_entry: Option<u64>,
+    /// For serious decline: not looked at within 45 days of coming under observation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub no_look_at_entry: Option<u64>,
+    /// For death after decline: never seen in serious decline.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub never_declined: Option<u64>,
 }
 
 /// An estimate with 95 % limits; `null` = not reached.

@@ -46,8 +46,11 @@ pub struct Evidence {
     pub keepers: u64,
     /// Their tanks.
     pub tanks: u64,
-    /// Deaths.
+    /// Deaths; for serious decline those that ended the follow-up, without a decline seen first.
     pub deaths: u64,
+    /// Serious declines, for the outcomes that count them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub declines: Option<u64>,
     /// Days at risk, summed over specimens.
     pub specimen_days: f64,
     /// Of these, days on which the condition asked about is unknown; 0 if none is asked about.
@@ -180,23 +183,23 @@ pub struct SurvivalGroup {
     pub label: String,
     /// Specimens that spent time in it.
     pub n: u64,
-    /// Deaths in it.
+    /// Events of the outcome in it: deaths, serious declines, or both.
     pub events: u64,
     /// What stands behind its figures.
     pub evidence: Evidence,
     /// Day since acquisition from which the curve runs.
     pub start_time: f64,
-    /// The share still alive.
+    /// The share still without the outcome: alive, or without serious decline.
     pub curve: Part<Vec<CurvePoint>>,
-    /// The share alive at the horizon.
+    /// That share at the horizon.
     pub at_horizon: Part<AtHorizon>,
     /// The lead sentence, or why there is none.
     pub sentence: Part<String>,
-    /// Day by which half had died.
+    /// Day by which half had the outcome.
     pub median: Part<Estimate>,
     /// Days of life within the horizon.
     pub rmst: Part<RestrictedMeanPart>,
-    /// Losses per 100 coral-months.
+    /// Events per 100 coral-months.
     pub rates: Part<RatePart>,
 }
 
@@ -207,13 +210,13 @@ pub struct CurvePoint {
     pub time: f64,
     /// At risk just before.
     pub at_risk: u64,
-    /// Deaths at that time.
+    /// Events of the outcome at that time.
     pub events: u64,
-    /// Censored from then until the next step.
+    /// Ended otherwise from then until the next step.
     pub censored: u64,
-    /// Share alive just after.
+    /// Share without the outcome just after.
     pub survival: f64,
-    /// Greenwood's standard error.
+    /// Greenwood's standard error; that of the incidence where death is another end.
     pub std_error: Option<f64>,
     /// Lower 95 % limit.
     pub lower: Option<f64>,
@@ -260,14 +263,15 @@ pub struct RatePart {
     pub upper: f64,
 }
 
-/// Share lost to one group of causes by a time.
+/// Share lost to one group of causes, or to one kind of end, by a time.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CauseIncidence {
-    /// Group of causes, or `other` where groups were joined.
+    /// Group of causes, or `other` where groups were joined; `decline` and `death_before_decline` where serious decline is
+    /// asked about.
     pub cause: String,
     /// Day since acquisition.
     pub time: f64,
-    /// Deaths of it in all.
+    /// Events of it in all.
     pub events: u64,
     /// Share lost to it by then.
     pub incidence: f64,
