@@ -251,7 +251,7 @@ impl GroupCurves {
                     RefusalCode::RiskSetTooSmall,
                     at_risk as f64,
                     minimums::POINT_AT_RISK as f64,
-                    format!("Only {at_risk} corals were still followed on day {horizon}; at least five are needed."),
+                    format!("Still followed on day {horizon}: {at_risk}; at least five corals are needed."),
                 ));
             }
             survival.push(step.survival);
