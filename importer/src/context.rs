@@ -112,4 +112,7 @@ pub struct About {
     pub last_day: Option<NaiveDate>,
     /// The reader's version; a later one may read the same bytes otherwise.
     pub interpreter: u32,
+    /// A single edit whose records are taken out, not laid over.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub takes_out: bool,
 }

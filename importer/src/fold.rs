@@ -223,17 +223,40 @@ pub struct Current {
 ///
 /// `preferences` are the keeper's answers about pairs of logs, the smaller number first.
 pub fn fold(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> Current {
-    let (logs, by_first, by_last) = logs(uploads);
-    let mut joined = between::join(&logs, &by_first, &by_last, preferences);
-    for upload in uploads.iter().filter(|upload| upload.edit) {
-        between::edit(&mut joined, upload);
-    }
+    let joined = joined(uploads, preferences);
     let log_facts = log_facts(uploads);
     let mut current = resolve::resolve(&joined, &log_facts);
     current.logs = log_facts;
     current.disagreements = joined.disagreements;
     current.keeping_since = uploads.iter().rev().find_map(|upload| upload.about.keeping_since);
     current
+}
+
+fn joined<'a>(uploads: &[LiveUpload<'a>], preferences: &Preferences) -> between::Joined<'a> {
+    let (logs, by_first, by_last) = logs(uploads);
+    let mut joined = between::join(&logs, &by_first, &by_last, preferences);
+    for upload in uploads.iter().filter(|upload| upload.edit) {
+        if upload.about.takes_out {
+            between::take_out(&mut joined, upload);
+        } else {
+            between::edit(&mut joined, upload);
+        }
+    }
+    joined
+}
+
+/// What is stated for a current record of a key: one fact, or each log's word where a fact is had once. Empty for
+/// a record that only follows from others.
+pub fn statements(uploads: &[LiveUpload<'_>], preferences: &Preferences, kind: Kind, key: &str) -> Vec<Record> {
+    let joined = joined(uploads, preferences);
+    let entries = |slot: &str| joined.facts.get(&kind).and_then(|slots| slots.get(slot));
+    if !kind.repeats() {
+        return entries(key).into_iter().flatten().map(|entry| entry.record().clone()).collect();
+    }
+    let Some((slot, ordinal)) = key.rsplit_once('|') else { return Vec::new() };
+    let at = ordinal.parse().ok().and_then(|ordinal: usize| ordinal.checked_sub(1));
+    let entry = at.and_then(|at| entries(slot)?.get(at));
+    entry.map(|entry| entry.record().clone()).into_iter().collect()
 }
 
 /// Where logs differ, answered or not.

@@ -19,9 +19,11 @@ mod context; // what the club knows of a keeper
 mod error; // what can go wrong, with its remedy
 mod found; // findings of comparing, in the catalogue's words
 mod keeper; // keepers and roll calls
+mod line; // codes of lines and mothers that nobody has
 mod receive; // bytes → a received upload
 mod stage; // bytes + answers → staged records and findings
 mod store; // uploads as stored: records, findings, answers, live uploads
+mod take_out; // single facts taken out
 mod vocabulary; // compiled catalogue → the tables of codes
 
 pub use apply::Changes;
@@ -37,6 +39,7 @@ use diesel::pg::PgConnection;
 
 use crate::context::{Context, Outcome};
 use crate::finding::Answer;
+use crate::fold::key::Kind;
 use crate::record::Record;
 
 /// A reader of files: pure, so that the same bytes and context give the same outcome.
@@ -128,6 +131,23 @@ pub fn remove(connection: &mut PgConnection, upload: i64, by: &str) -> Result<Up
 /// [`LoadError`] if the keeper does not exist or the database refuses a value.
 pub fn edit(connection: &mut PgConnection, keeper: i64, records: &[Record], by: &str) -> Result<i64, LoadError> {
     commit::edit(connection, keeper, records, by)
+}
+
+/// What is stated for a current record, by its kind and number: what [`take_out`] takes.
+///
+/// # Errors
+/// [`LoadError::NoFact`] if the keeper has no such record, or it only follows from others; the database's.
+pub fn statements(connection: &mut PgConnection, keeper: i64, kind: Kind, id: i64) -> Result<Vec<Record>, LoadError> {
+    take_out::statements(connection, keeper, kind, id)
+}
+
+/// Takes single facts out at once, as an edit that can be undone. A file that says the same, earlier or later, does
+/// not bring them back; one that says otherwise stands. What others refer to (tanks, kits, specimens) stays.
+///
+/// # Errors
+/// [`LoadError::NotAlone`] for what others refer to; [`LoadError`] if the keeper does not exist.
+pub fn take_out(connection: &mut PgConnection, keeper: i64, facts: &[Record], by: &str) -> Result<i64, LoadError> {
+    take_out::take_out(connection, keeper, facts, by)
 }
 
 /// "All seen alive on this day, except …": a sighting for every specimen living with the keeper (in the tank),

@@ -27,7 +27,7 @@ use crate::meaning;
 use crate::record::Record;
 
 /// Version of the reader: a later one may read the same bytes otherwise.
-pub const INTERPRETER: u32 = 1;
+pub const INTERPRETER: u32 = 2;
 
 /// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];
@@ -185,6 +185,7 @@ fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
         first_day: work.days.map(|(first, _)| first),
         last_day: work.days.map(|(_, last)| last),
         interpreter: INTERPRETER,
+        takes_out: false,
     }
 }
 

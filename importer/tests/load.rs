@@ -14,6 +14,7 @@ use database::{database, dump, lines, number, numbers};
 use diesel::connection::SimpleConnection;
 use diesel::pg::PgConnection;
 use importer::finding::{Answer, Severity};
+use importer::fold::key::Kind;
 use importer::load::{
     CommitSummary, LoadError, Loader, NewUpload, RollCallException, Stage, State, Upload, ensure_keeper,
 };
@@ -389,8 +390,13 @@ fn a_file_of_a_known_shape_with_other_rows_waits_for_its_log() {
     let newer = LOADER.answer(connection, upload.id, &[answer("log_unclear", "newer")], "test").expect("answered");
     assert!(newer.log.is_some());
     // The same sheet kept for another tank is another list.
-    let birch = Script::new("wide", vec![nitrate("Birch", "2024-03-01", 3.0)]);
+    let mut birch = Script::new("wide", vec![nitrate("Birch", "2024-03-01", 3.0)]);
     assert_eq!(staged(connection, keeper, "birch.csv", &birch).state, State::Ready);
+    birch.salt = 1;
+    // Not if it has the log's own name: were the tanks renamed?
+    let renamed = staged(connection, keeper, "Tests.csv", &birch);
+    assert_eq!(renamed.state, State::Questions);
+    assert_eq!(codes(connection, renamed.id), ["log_unclear"]);
     // Said beside the file, there is nothing to ask.
     let bytes = Script::new("wide", vec![nitrate("Cedar", "2025-03-01", 3.0)]).bytes();
     let new = NewUpload {
@@ -759,4 +765,59 @@ fn twenty_thousand_tests_commit_in_seconds() {
     println!("20 000 readings committed in {fresh:?}, the grown file in {:?}", since.elapsed());
     assert_eq!((summary.changes.added, summary.changes.changed), (1, 0));
     assert!(fresh < std::time::Duration::from_secs(30), "{fresh:?}");
+}
+
+#[test]
+fn a_single_fact_is_taken_out_and_an_undo_brings_it_back() {
+    let database = database();
+    let connection = &mut database.connect();
+    let keeper = ensure_keeper(connection, "Juniper").expect("a keeper");
+    let other = ensure_keeper(connection, "Rowan").expect("a keeper");
+    committed(connection, keeper, "corals.xlsx", &register());
+    committed(connection, keeper, "tests.csv", &tests());
+    importer::load::edit(connection, keeper, &[sized("C1", "2024-05-01", 40.0, false)], "test").expect("edited");
+    let before = dump(connection, keeper);
+    for (kind, table) in
+        [(Kind::Reading, "reading"), (Kind::Sighting, "sighting"), (Kind::Sizing, "sizing"), (Kind::Ending, "ending")]
+    {
+        let rows =
+            |connection: &mut PgConnection| number(connection, &format!("SELECT count(*) AS number FROM {table}"));
+        let (all, edition_before) = (rows(connection), edition(connection));
+        let id = number(connection, &format!("SELECT max(id) AS number FROM {table}"));
+        assert!(matches!(importer::load::statements(connection, other, kind, id), Err(LoadError::NoFact { .. })));
+        let facts = importer::load::statements(connection, keeper, kind, id).expect("it is stated");
+        let edit = importer::load::take_out(connection, keeper, &facts, "test").expect("taken out");
+        assert_eq!(rows(connection), all - 1, "{table}");
+        assert_eq!(number(connection, &format!("SELECT count(*) AS number FROM {table} WHERE id = {id}")), 0);
+        assert_eq!(edition(connection), edition_before + 1);
+        let upload = importer::load::upload(connection, edit).expect("an upload of its own");
+        assert_eq!((upload.kind.as_str(), upload.state, upload.counts.len()), ("edit", State::Committed, 0));
+        // The file sent again does not bring it back.
+        let (again, _) = committed(connection, keeper, "tests.csv", &Script { salt: 7, ..tests() });
+        assert_eq!(rows(connection), all - 1, "{table}");
+        importer::load::undo(connection, again, "test").expect("undone");
+        importer::load::undo(connection, edit, "test").expect("undone");
+        assert_eq!(dump(connection, keeper), before, "{table}");
+    }
+    let error = importer::load::take_out(connection, keeper, &[tank("Alder")], "test").expect_err("others need it");
+    assert!(matches!(error, LoadError::NotAlone { kind: "tank" }));
+    // A stay that only follows from the specimen's row is no fact of its own.
+    let stay = number(connection, "SELECT max(id) AS number FROM stay");
+    assert!(matches!(importer::load::statements(connection, keeper, Kind::Stay, stay), Err(LoadError::NoFact { .. })));
+    assert_eq!(dump(connection, keeper), before);
+}
+
+#[test]
+fn what_is_taken_out_stays_out_until_a_file_says_otherwise() {
+    let database = database();
+    let connection = &mut database.connect();
+    let keeper = ensure_keeper(connection, "Juniper").expect("a keeper");
+    committed(connection, keeper, "tests.csv", &tests());
+    importer::load::take_out(connection, keeper, &[nitrate("Alder", "2024-03-02", 2.0)], "test").expect("taken out");
+    let march = "SELECT string_agg(value::text, ' ' ORDER BY value) AS line FROM reading WHERE taken_on = '2024-03-02'";
+    assert_eq!(number(connection, "SELECT count(*) AS number FROM reading"), 8);
+    let mut corrected = tests();
+    corrected.records[1] = nitrate("Alder", "2024-03-02", 2.5);
+    committed(connection, keeper, "tests.csv", &corrected);
+    assert_eq!(lines(connection, march), ["2.5"]);
 }

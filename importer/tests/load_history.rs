@@ -27,6 +27,8 @@ enum Step {
     Import(&'static str, Script),
     /// Corrects one record.
     Edit(Record),
+    /// Takes one record out, stated or not.
+    TakeOut(Record),
     /// Takes one of the uploads back.
     Undo(prop::sample::Index),
     /// Sends the file of an earlier upload again.
@@ -68,6 +70,7 @@ fn any_steps() -> impl Strategy<Value = Vec<Step>> {
     let step = prop_oneof![
         5 => (prop::sample::select(vec!["A", "B"]), script).prop_map(|(log, script)| Step::Import(log, script)),
         2 => any_record().prop_map(Step::Edit),
+        3 => any_record().prop_map(Step::TakeOut),
         3 => any::<prop::sample::Index>().prop_map(Step::Undo),
         1 => any::<prop::sample::Index>().prop_map(Step::Again),
         1 => (any::<prop::sample::Index>(), prop::sample::select(vec!["first", "second", "two_tests"])).prop_map(|(at, choice)| Step::Prefer(at, choice)),
@@ -81,6 +84,14 @@ fn any_steps() -> impl Strategy<Value = Vec<Step>> {
 enum Handed {
     File(i64, &'static str, Script),
     Edit(i64, Record),
+    TakenOut(i64, Record),
+}
+
+impl Handed {
+    fn id(&self) -> i64 {
+        let (Handed::File(id, ..) | Handed::Edit(id, _) | Handed::TakenOut(id, _)) = self;
+        *id
+    }
 }
 
 fn import(connection: &mut PgConnection, keeper: i64, log: &str, script: &Script) -> Option<i64> {
@@ -112,7 +123,7 @@ fn play(connection: &mut PgConnection, keeper: i64, steps: &[Step]) -> (Vec<Hand
         let again = match step {
             Step::Again(at) if !all.is_empty() => match at.get(&all) {
                 Handed::File(_, log, script) => Some((*log, script.clone())),
-                Handed::Edit(..) => None,
+                Handed::Edit(..) | Handed::TakenOut(..) => None,
             },
             Step::Import(log, script) => Some((*log, script.clone())),
             _ => None,
@@ -124,12 +135,22 @@ fn play(connection: &mut PgConnection, keeper: i64, steps: &[Step]) -> (Vec<Hand
                 live.push(Handed::Edit(id, record.clone()));
                 all.push(Handed::Edit(id, record.clone()));
             }
+            Step::TakeOut(record) => {
+                match importer::load::take_out(connection, keeper, std::slice::from_ref(record), "test") {
+                    Ok(id) => {
+                        live.push(Handed::TakenOut(id, record.clone()));
+                        all.push(Handed::TakenOut(id, record.clone()));
+                    }
+                    Err(importer::load::LoadError::NotAlone { .. }) => {}
+                    Err(error) => panic!("{error}"),
+                }
+            }
             Step::Undo(at) if !live.is_empty() => {
-                let (Handed::File(id, ..) | Handed::Edit(id, _)) = live.remove(at.index(live.len()));
+                let id = live.remove(at.index(live.len())).id();
                 importer::load::undo(connection, id, "test").expect("undone");
             }
             Step::Prefer(at, choice) if !live.is_empty() => {
-                let (Handed::File(id, ..) | Handed::Edit(id, _)) = *at.get(&live);
+                let id = at.get(&live).id();
                 let findings = importer::load::findings(connection, id).expect("findings");
                 if let Some(asked) = findings.iter().find(|finding| finding.code == "logs_disagree") {
                     let answer =
@@ -184,6 +205,10 @@ fn any_history_equals_its_live_uploads() {
                     Handed::Edit(_, record) => {
                         importer::load::edit(connection, fresh, std::slice::from_ref(record), "test").expect("edited");
                     }
+                    Handed::TakenOut(_, record) => {
+                        importer::load::take_out(connection, fresh, std::slice::from_ref(record), "test")
+                            .expect("taken out");
+                    }
                 }
             }
             prop_assert_eq!(&dump(connection, fresh), &records);
@@ -191,8 +216,7 @@ fn any_history_equals_its_live_uploads() {
         }
         // Undone to the last, nothing is left.
         for handed in live.iter().rev() {
-            let (Handed::File(id, ..) | Handed::Edit(id, _)) = handed;
-            importer::load::undo(connection, *id, "test").expect("undone");
+            importer::load::undo(connection, handed.id(), "test").expect("undone");
         }
         prop_assert_eq!(dump(connection, keeper), Vec::<String>::new());
         connection.batch_execute("SET CONSTRAINTS ALL IMMEDIATE").expect("the rules hold");

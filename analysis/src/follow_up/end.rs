@@ -6,6 +6,8 @@ use crate::vocabulary::{CauseGroup, Fate};
 
 /// Widest interval of a death whose middle is taken, in days.
 const WIDEST_MIDPOINT_DAYS: f64 = 7.0;
+/// Widest span of days of an exit whose middle is taken: a month, as for an acquisition.
+const WIDEST_MONTH_DAYS: f64 = 31.0;
 /// Losses are noticed within 14 days; the run that allows for it takes the middle.
 const NOTICED_EARLIER_DAYS: f64 = 7.0;
 
@@ -88,15 +90,21 @@ pub(super) fn ended(specimen: &Specimen, run: Run) -> Option<Ended> {
         Fate::Died => died(death(ending, earliest, latest, run, seen_before)),
         Fate::TankClosed if ending.all_died => died(death(ending, earliest, latest, run, seen_before)),
         Fate::Left | Fate::CutUp | Fate::TankClosed | Fate::KeeperLeft => {
-            let day = if ending.fate == Fate::KeeperLeft {
-                alive(Some(latest)).map_or((earliest + latest) / 2.0, |seen| seen.0)
-            } else {
-                (earliest + latest) / 2.0
+            let seen = alive(Some(latest)).map(|seen| seen.0);
+            let day = match ending.fate {
+                Fate::KeeperLeft => seen.unwrap_or(earliest),
+                _ => exit(ending, earliest, latest).max(seen.unwrap_or(earliest)),
             };
             if run == Run::PoorExitsAsDeaths && ending.poor_at_exit { died(End::Died(day)) } else { left(day) }
         }
         Fate::ArrivedDead => None,
     }
+}
+
+/// The day on which one that left alive is censored: that day; of a month its middle. Wider, or with its day in question,
+/// nothing says that it was under observation after the earliest day, so it counts no longer than to there.
+fn exit(ending: &Ending, earliest: f64, latest: f64) -> f64 {
+    if ending.date_held || latest - earliest > WIDEST_MONTH_DAYS { earliest } else { (earliest + latest) / 2.0 }
 }
 
 fn death(ending: &Ending, earliest: f64, latest: f64, run: Run, seen_before: impl Fn(f64) -> Option<f64>) -> End {

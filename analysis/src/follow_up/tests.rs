@@ -166,6 +166,28 @@ fn a_question_about_a_date_never_lowers_the_number_of_deaths() {
 }
 
 #[test]
+fn who_left_on_no_certain_day_counts_no_longer_than_is_known() {
+    let alive = |specimen: Specimen| ages(specimen, Run::Main).map(|(_, end)| end);
+    // Of a month its middle; in a wider span nothing says it was still there after the earliest day.
+    assert_eq!(alive(ended(0, Fate::Left, 60, 90)), Some(End::Alive(75.0)));
+    assert_eq!(alive(ended(0, Fate::Left, 40, 300)), Some(End::Alive(40.0)));
+    let mut held = ended(0, Fate::Left, 60, 90);
+    held.ending.as_mut().into_iter().for_each(|ending| ending.date_held = true);
+    assert_eq!(alive(held), Some(End::Alive(60.0)));
+    // A look says it: within the span it counts to there, afterwards it says nothing.
+    let looked = |on, latest| Specimen {
+        sightings: seen(0, on, SightingSource::Look).sightings,
+        ..ended(0, Fate::CutUp, 40, latest)
+    };
+    assert_eq!(alive(looked(120, 300)), Some(End::Alive(120.0)));
+    assert_eq!(alive(looked(65, 70)), Some(End::Alive(65.0)));
+    assert_eq!(alive(looked(350, 300)), Some(End::Alive(40.0)));
+    let mut poor = ended(0, Fate::Left, 40, 300);
+    poor.ending.as_mut().into_iter().for_each(|ending| ending.poor_at_exit = true);
+    assert_eq!(ages(poor, Run::PoorExitsAsDeaths), Some((0.0, End::Died(40.0))));
+}
+
+#[test]
 fn fates_and_runs() {
     let poor = |fate| {
         let mut specimen = ended(0, fate, 80, 80);

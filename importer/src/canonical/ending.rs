@@ -1,4 +1,5 @@
-//! What became of a coral: its fate, its day, its cause. A certain death is never held back; what is unclear is asked.
+//! What became of a coral: its fate, its day, its cause. A certain end is never held back for its day; what is unclear
+//! is asked.
 
 use analysis::vocabulary::{Cause, CauseGroup, Fate, FateMatch, LookState, find_cause, find_condition, find_fate};
 use chrono::NaiveDate;
@@ -52,7 +53,7 @@ pub(crate) enum Became {
     },
     /// It ended.
     Ended(Box<Ending>, Option<u32>),
-    /// Its fate waits for an answer; the bounds of its day, if an end is certain.
+    /// Its fate waits for an answer; the bounds of its day.
     Held(Option<Box<Ending>>),
     /// The end was left out by an answer.
     LeftOut,
@@ -325,14 +326,13 @@ fn draft(
 }
 
 fn ended(work: &mut Work, end: &End, said: Said) -> Became {
-    let certain_death = matches!(said.fate, Fate::Died | Fate::Missing | Fate::ArrivedDead);
     let finish = |earliest, latest, written_day, date_held| {
         draft(end, Some(said.fate), &said.cause, &said.manner, said.kind, earliest, latest, written_day, date_held)
     };
     let end_day = end.day.clone();
     match end_day {
         DayOf::Known(known) => {
-            if let Some(became) = before_start(work, end, &said, (known.earliest, known.latest), certain_death) {
+            if let Some(became) = before_start(work, end, &said, (known.earliest, known.latest)) {
                 return became;
             }
             let exact = known.exact().is_some();
@@ -348,21 +348,17 @@ fn ended(work: &mut Work, end: &End, said: Said) -> Became {
             };
             Became::Ended(Box::new(ending), said.rescued)
         }
-        DayOf::Held(key, bounds) => {
-            if !certain_death {
-                work.desk.wait(&key, cells_of(end, true));
-                return Became::Held(None);
-            }
+        DayOf::Held(_, bounds) => {
             let (earliest, latest) =
                 bounds.map_or((end.last_seen, None), |(earliest, latest)| (earliest, Some(latest)));
             Became::Ended(Box::new(finish(earliest, latest, false, true)), said.rescued)
         }
-        DayOf::Absent | DayOf::Open | DayOf::Left | DayOf::Refused(_) => without_day(work, end, &said, certain_death),
+        DayOf::Absent | DayOf::Open | DayOf::Left | DayOf::Refused(_) => without_day(work, end, &said),
     }
 }
 
-/// An end without a day: a death loads at once with open bounds, anything else waits for its day.
-fn without_day(work: &mut Work, end: &End, said: &Said, certain_death: bool) -> Became {
+/// An end without a day loads at once with open bounds; its day is asked.
+fn without_day(work: &mut Work, end: &End, said: &Said) -> Became {
     let about = fold::name(&end.label);
     let settled = work.desk.ask("death_without_date", &about);
     let finish = |earliest, latest, written_day, date_held| {
@@ -377,27 +373,32 @@ fn without_day(work: &mut Work, end: &End, said: &Said, certain_death: bool) -> 
     if settled == Settled::LeaveOut {
         return Became::LeftOut;
     }
-    let waiting = settled != Settled::DontKnow || !certain_death;
-    if waiting {
+    if settled != Settled::DontKnow {
         let (spot, written) = end.fate.clone().unwrap_or((end.row_cell, String::new()));
-        let mut doubt = Doubt::of("death_without_date")
+        let doubt = Doubt::of("death_without_date")
             .about(about)
             .at(spot, &written)
             .fill("label", &end.label)
-            .fill("written", &written);
-        if !certain_death {
-            doubt = doubt.cells(cells_of(end, true));
-        }
+            .fill("written", &written)
+            .fill("what", asked_about(said.fate));
         work.desk.raise(doubt.propose_nothing());
-    }
-    if !certain_death {
-        return Became::Held(held_ending(end, &said.cause, &said.manner).map(Box::new));
     }
     Became::Ended(Box::new(finish(end.last_seen, None, false, true)), said.rescued)
 }
 
+/// The word of the question when.
+const fn asked_about(fate: Fate) -> &'static str {
+    match fate {
+        Fate::Died | Fate::ArrivedDead => "die",
+        Fate::Missing => "go missing",
+        Fate::Left | Fate::KeeperLeft => "leave",
+        Fate::CutUp => "get cut up",
+        Fate::TankClosed => "lose its tank",
+    }
+}
+
 /// Ended before acquired: which day is wrong? `None` = the days are in order, or both bounds overlap.
-fn before_start(work: &mut Work, end: &End, said: &Said, (_, latest): Bounds, certain_death: bool) -> Option<Became> {
+fn before_start(work: &mut Work, end: &End, said: &Said, (_, latest): Bounds) -> Option<Became> {
     let (acquired, _) = end.acquired?;
     if acquired? <= latest {
         return None;
@@ -413,14 +414,9 @@ fn before_start(work: &mut Work, end: &End, said: &Said, (_, latest): Bounds, ce
         // The day it was got is wrong: the end stands as written.
         Settled::Choice("got", _) => finish(Some(gone), Some(gone), true, false),
         // The end's day is wrong: some day after it was got.
-        Settled::Choice(..) => finish(Some(got), None, false, certain_death),
+        Settled::Choice(..) => finish(Some(got), None, false, true),
         Settled::LeaveOut => return Some(Became::LeftOut),
-        Settled::Open | Settled::DontKnow => {
-            if !certain_death {
-                return Some(Became::Held(held_ending(end, &said.cause, &said.manner).map(Box::new)));
-            }
-            finish(None, None, false, true)
-        }
+        Settled::Open | Settled::DontKnow => finish(None, None, false, true),
     };
     Some(Became::Ended(Box::new(ending), said.rescued))
 }

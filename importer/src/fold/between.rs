@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::key::{Kind, agrees};
+use super::key::{Kind, agrees, slot};
 use super::version::{Key, Log, Names, Stated, named};
 use super::{Disagreement, Dispute, LiveUpload, Preference};
 use crate::record::Record;
@@ -239,6 +239,27 @@ pub fn edit<'a>(joined: &mut Joined<'a>, upload: &LiveUpload<'a>) {
             *entry = Entry::corrected(stated, std::slice::from_ref(entry));
         } else {
             entries.push(Entry::of(stated));
+        }
+    }
+}
+
+/// Takes facts out, whichever log states them: of facts that share their slot one for each record, else all that say
+/// the same. What a later file says otherwise stands.
+pub fn take_out(joined: &mut Joined<'_>, upload: &LiveUpload<'_>) {
+    for record in upload.records {
+        let kind = Kind::of(record);
+        let Some(slots) = joined.facts.get_mut(&kind) else { continue };
+        let slot = slot(record);
+        let Some(entries) = slots.get_mut(&slot) else { continue };
+        if kind.repeats() {
+            if let Some(at) = entries.iter().position(|entry| agrees(entry.record(), record)) {
+                entries.remove(at);
+            }
+        } else {
+            entries.retain(|entry| !agrees(entry.record(), record));
+        }
+        if entries.is_empty() {
+            slots.remove(&slot);
         }
     }
 }

@@ -181,12 +181,17 @@ fn standing(connection: &mut PgConnection, row: &UploadRow) -> Result<CommitSumm
     Ok(CommitSummary { edition, ..counted(connection, row.id, &records)? })
 }
 
+/// A file's name without folders and ending: the name of the log that it begins.
+pub(super) fn stem(name: &str) -> &str {
+    let base = name.rsplit(['/', '\\']).next().unwrap_or(name);
+    base.rsplit_once('.').map_or(base, |(stem, _)| stem).trim()
+}
+
 /// The log that a file begins: named beside it, else after the file; an abandoned one of the same name and shape
 /// is taken up again.
 fn new_log(connection: &mut PgConnection, row: &UploadRow) -> Result<i64, LoadError> {
     let shape = row.about()?.shape;
-    let stem = row.name.rsplit(['/', '\\']).next().unwrap_or(&row.name);
-    let stem = stem.rsplit_once('.').map_or(stem, |(stem, _)| stem).trim();
+    let stem = stem(&row.name);
     let wanted = row.log_hint.as_deref().map(str::trim).filter(|name| !name.is_empty()).unwrap_or(stem);
     let wanted = if wanted.is_empty() { "log" } else { wanted };
     let logs = store::logs(connection, row.keeper_id)?;
@@ -316,7 +321,7 @@ pub(super) fn at_once(
                 upload::read_on.eq(about.as_of),
                 upload::received_by.eq(without_nul(by)),
                 upload::about.eq(json(about)?),
-                upload::counts.eq(json(&store::counts(records))?),
+                upload::counts.eq(json(&if about.takes_out { BTreeMap::new() } else { store::counts(records) })?),
             ))
             .returning(upload::id)
             .get_result(connection)?;

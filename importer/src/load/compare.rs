@@ -1,7 +1,8 @@
 //! A version against its log, and a log against the keeper's others.
 //!
 //! A file continues a log if it has the log's shape and at least half of the rows of the smaller of the two;
-//! of one shape with fewer it is asked about and waits, unless it is about other tanks. What a later version changes or no longer holds is noted,
+//! of one shape with fewer it is asked about and waits. About other tanks altogether it is another list, but for a
+//! file of the log's own name, which is asked about too. What a later version changes or no longer holds is noted,
 //! and two logs that give other values for one moment are asked about once.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -9,9 +10,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use diesel::pg::PgConnection;
 use migrations::schema::upload;
 
-use super::LoadError;
+use super::commit::stem;
 use super::found::found;
 use super::store::{self, LOGS_DISAGREE, Live, ROWS_GONE, TAKE_OUT, UploadRow};
+use super::{LoadError, line};
 use crate::context::Outcome;
 use crate::finding::{Answer, CellCounts, Finding, Held};
 use crate::fold::key::{Kind, folded, same};
@@ -92,8 +94,12 @@ impl Others {
             .logs
             .iter()
             .filter(|(id, _, shape)| !shape.is_empty() && *shape == outcome.about.shape && living.contains(id))
-            .filter_map(|(id, ..)| match likeness(&log_of(&uploads, *id), &outcome.records) {
+            .filter_map(|(id, name, _)| match likeness(&log_of(&uploads, *id), &outcome.records) {
                 Likeness::Share(share) => Some((share, *id)),
+                // Its name says this log, its tanks say another: were they renamed? Not if the tank was said beside it.
+                Likeness::Elsewhere if row.tank_hint.is_none() && folded(name) == folded(stem(&row.name)) => {
+                    Some((0.0, *id))
+                }
                 // Nothing to compare yet, or the same sheet kept for another tank: nothing to ask either.
                 Likeness::Nothing | Likeness::Elsewhere => None,
             });
@@ -193,6 +199,7 @@ pub fn compare(
         finding.answered = others.answer(&key).map(str::to_owned);
         list.push(finding);
     }
+    list.extend(line::unknown(connection, row.keeper_id, &uploads, &outcome.records)?);
     outcome.findings.extend(list);
     Ok(chosen)
 }
@@ -251,7 +258,7 @@ fn value_cells(record: &Record) -> Vec<CellRef> {
 }
 
 /// Puts a finding at the first of its cells.
-fn at(finding: &mut Finding, cells: Vec<CellRef>) {
+pub(super) fn at(finding: &mut Finding, cells: Vec<CellRef>) {
     if let Some(first) = cells.first() {
         finding.sheet = first.sheet.clone();
         finding.row = Some(first.row).filter(|row| *row > 0);

@@ -73,6 +73,20 @@ pub enum LoadError {
     /// A roll call that cannot be.
     #[error("roll call: {0}")]
     BadRollCall(String),
+    /// No such record of the keeper that could be taken out.
+    #[error("no {kind} {id} of this keeper that a file or an edit states: list them for their numbers")]
+    NoFact {
+        /// Its kind.
+        kind: &'static str,
+        /// The number asked for.
+        id: i64,
+    },
+    /// Others refer to it.
+    #[error("cannot take out a {kind} alone: undo the upload that states it")]
+    NotAlone {
+        /// Its kind.
+        kind: &'static str,
+    },
     /// A value that the database's rules exclude; nothing was recorded.
     #[error("{table}, rule {rule}: {message}; nothing was recorded: correct the value and send it again")]
     Rejected {

@@ -1,12 +1,12 @@
 //! `strandline log-sheet`: the ready-made sheet, blank or pre-filled.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use importer::log_sheet::{self, Prefill, Units};
 
 use super::failure::Failure;
+use super::output::put_bytes;
 use super::{PlaceArgs, database};
 
 /// Arguments of `strandline log-sheet`.
@@ -69,10 +69,7 @@ pub fn run(place: &PlaceArgs, args: &LogSheetArgs) -> Result<u8, Failure> {
     };
     match &args.output {
         Some(path) => std::fs::write(path, bytes).map_err(|error| Failure::unwritable(path, &error))?,
-        None => std::io::stdout()
-            .lock()
-            .write_all(&bytes)
-            .map_err(|error| Failure::place(format!("cannot write ({error}), standard output: name a file with -o")))?,
+        None => put_bytes(&bytes)?,
     }
     Ok(0)
 }

@@ -1,6 +1,5 @@
 //! `strandline read FILE…`: parse and normalise only; no database.
 
-use std::io::Write;
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
@@ -10,6 +9,7 @@ use importer::finding::Severity;
 use importer::record::Record;
 
 use super::failure::Failure;
+use super::output::put;
 
 /// Arguments of `strandline read`.
 #[derive(Args)]
@@ -32,7 +32,6 @@ pub struct ReadArgs {
 pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
     let today = args.today.unwrap_or_else(|| chrono::Local::now().date_naive());
     let mut code = 0;
-    let mut out = std::io::stdout().lock();
     for path in &args.files {
         let bytes = match std::fs::read(path) {
             Ok(bytes) => bytes,
@@ -54,20 +53,9 @@ pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
             }
         }
         let text = if args.json { json(&outcome)? } else { summary(&outcome) };
-        if let Err(error) = writeln!(out, "{text}") {
-            return closed(&error);
-        }
+        put(text)?;
     }
     Ok(code)
-}
-
-fn closed(error: &std::io::Error) -> Result<u8, Failure> {
-    // Whoever reads our output may stop reading.
-    if error.kind() == std::io::ErrorKind::BrokenPipe {
-        Ok(0)
-    } else {
-        Err(Failure::place(format!("cannot write ({error}), standard output: see where it goes")))
-    }
 }
 
 fn json(outcome: &Outcome) -> Result<String, Failure> {
