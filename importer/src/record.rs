@@ -2,6 +2,8 @@
 //!
 //! These are the objects of `strandline read --json`, the content of an upload and the input of the fold.
 
+mod tagged; // by their kind, in one pass
+
 use analysis::vocabulary::{CauseGroup, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -165,7 +167,7 @@ impl DaySpan {
 }
 
 /// One fact of a file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Record {
     /// A tank.

@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use analysis::answer::{Stamp, State};
 use analysis::club::Club;
+use chrono::{DateTime, Utc};
 use diesel::prelude::*;
 use migrations::schema::{club_setting, edition};
 
@@ -25,6 +26,8 @@ pub mod totals; // counts of the club as a whole // the many rows: water tests, 
 pub struct Snapshot {
     /// State of everything an answer depends on.
     pub edition: i64,
+    /// When that state was reached.
+    pub raised_at: DateTime<Utc>,
     /// The records.
     pub club: Arc<Club>,
 }
@@ -47,17 +50,26 @@ pub fn stamp(edition: i64) -> Stamp {
 /// The database refused.
 pub fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<Snapshot> {
     connection.build_transaction().repeatable_read().read_only().run(|connection| {
-        let edition = current_edition(connection)?;
-        Ok(Snapshot { edition, club: Arc::new(load::club(connection, scope)?) })
+        let Edition { number, raised_at } = current_edition(connection)?;
+        Ok(Snapshot { edition: number, raised_at, club: Arc::new(load::club(connection, scope)?) })
     })
 }
 
-/// The number of the current edition.
+/// A state of everything an answer depends on.
+#[derive(Debug, Clone, Copy, Queryable)]
+pub struct Edition {
+    /// Its number.
+    pub number: i64,
+    /// When it was reached.
+    pub raised_at: DateTime<Utc>,
+}
+
+/// The current edition.
 ///
 /// # Errors
 /// The database refused.
-pub fn current_edition(connection: &mut PgConnection) -> QueryResult<i64> {
-    edition::table.select(edition::number).first(connection)
+pub fn current_edition(connection: &mut PgConnection) -> QueryResult<Edition> {
+    edition::table.select((edition::number, edition::raised_at)).first(connection)
 }
 
 /// Does the club show its answers to everybody? Off unless the setting `publish` is `true`.

@@ -36,7 +36,7 @@ pub struct Settings {
     pub workers: usize,
     /// Threads that read files.
     pub readers: usize,
-    /// Requests allowed per caller; `None` = no limit. Callers on this machine are never limited.
+    /// Requests allowed per caller; `None` = no limit.
     pub policy: Option<Policy>,
     /// Largest file in bytes.
     pub largest_upload: usize,

@@ -23,11 +23,14 @@ pub struct Policy {
     pub quota: u32,
     /// Length of the window.
     pub window: Duration,
+    /// Callers on this machine are counted too, as those behind a proxy are that runs here. Off by default: whoever
+    /// runs on this machine could as well ask the database.
+    pub loopback: bool,
 }
 
 impl Default for Policy {
     fn default() -> Self {
-        Policy { quota: 600, window: Duration::from_secs(60) }
+        Policy { quota: 600, window: Duration::from_secs(60), loopback: false }
     }
 }
 
@@ -82,10 +85,9 @@ impl Limiter {
     }
 }
 
-fn key(request: &ServiceRequest) -> Option<Key> {
+fn key(request: &ServiceRequest, policy: Policy) -> Option<Key> {
     let peer = request.peer_addr()?.ip();
-    // Whoever runs on this machine could as well ask the database; checks and proxies of the operator are here too.
-    if peer.is_loopback() {
+    if peer.is_loopback() && !policy.loopback {
         return None;
     }
     Some(match request.headers().get(header::AUTHORIZATION) {
@@ -101,7 +103,8 @@ pub async fn apply(
 ) -> Result<ServiceResponse<impl MessageBody>, Error> {
     let state = request.app_data::<web::Data<State>>().cloned();
     let limiter = state.as_ref().and_then(|state| state.limiter.as_ref());
-    let (Some(limiter), Some(key)) = (limiter, key(&request)) else { return next.call(request).await };
+    let Some(limiter) = limiter else { return next.call(request).await };
+    let Some(key) = key(&request, limiter.policy) else { return next.call(request).await };
     let left = limiter.count(key, Instant::now());
     let policy = format!("\"default\";q={};w={}", limiter.policy.quota, limiter.policy.window.as_secs());
     let now = format!("\"default\";r={};t={}", left.remaining, left.seconds);
@@ -133,7 +136,7 @@ mod tests {
 
     #[test]
     fn a_window_fills_and_begins_anew() {
-        let limiter = Limiter::new(Policy { quota: 2, window: Duration::from_secs(60) });
+        let limiter = Limiter::new(Policy { quota: 2, ..Policy::default() });
         let key = || Key::Address("192.0.2.7".parse().unwrap());
         let start = Instant::now();
         assert!(limiter.count(key(), start).passed);
@@ -147,7 +150,7 @@ mod tests {
 
     #[test]
     fn memory_is_bounded() {
-        let limiter = Limiter::new(Policy { quota: 1, window: Duration::from_secs(60) });
+        let limiter = Limiter::new(Policy { quota: 1, ..Policy::default() });
         let now = Instant::now();
         for number in 0..(REMEMBERED as u32 + 50) {
             limiter.count(Key::Address(IpAddr::from(number.to_be_bytes())), now);
@@ -156,15 +159,19 @@ mod tests {
     }
 
     #[test]
-    fn a_stranger_is_told_apart_by_token_and_this_machine_is_not_counted() {
+    fn a_stranger_is_told_apart_by_token_and_this_machine_is_counted_on_demand() {
         use actix_web::test::TestRequest;
-        let of = |address: &str, token: Option<&str>| {
+        let by = |policy: Policy, address: &str, token: Option<&str>| {
             let mut request = TestRequest::default().peer_addr(address.parse().unwrap());
             if let Some(token) = token {
                 request = request.insert_header(("authorization", token));
             }
-            key(&request.to_srv_request())
+            key(&request.to_srv_request(), policy)
         };
+        let of = |address: &str, token: Option<&str>| by(Policy::default(), address, token);
+        let counted = Policy { loopback: true, ..Policy::default() };
+        assert!(by(counted, "127.0.0.1:9", None).is_some());
+        assert_ne!(by(counted, "127.0.0.1:9", None), by(counted, "127.0.0.1:9", Some("Bearer a")));
         assert_eq!(of("127.0.0.1:9", None), None);
         assert_eq!(of("[::1]:9", Some("Bearer a")), None);
         assert!(of("192.0.2.7:9", None).is_some());

@@ -4,14 +4,16 @@
 //! spreadsheet programs in countries with a decimal comma open by a double click. Nothing here computes.
 
 use actix_web::http::header;
-use actix_web::{HttpRequest, HttpResponse};
+use actix_web::{HttpResponse, HttpResponseBuilder};
 use sha2::{Digest, Sha256};
 
 pub mod negotiate; // which representation is asked for
 pub mod sheet; // rows and columns as CSV
+mod validate; // what the caller holds already
 
 pub use negotiate::{Form, Made, negotiate};
 pub use sheet::{Cell, Sheet};
+pub use validate::{Held, Validator};
 
 use crate::problem::Problem;
 
@@ -50,72 +52,35 @@ pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
-/// The validators of answers that the caller holds already.
-#[derive(Debug, Clone, Default)]
-pub struct Held(Vec<String>);
-
-impl Held {
-    /// Reads them from a request.
-    pub fn of(request: &HttpRequest) -> Self {
-        let tags = request
-            .headers()
-            .get_all(header::IF_NONE_MATCH)
-            .filter_map(|value| value.to_str().ok())
-            .flat_map(|value| value.split(','))
-            .map(|tag| tag.trim().trim_start_matches("W/").trim_matches('"').to_owned())
-            .collect();
-        Held(tags)
-    }
-
-    /// Is it this very answer? Tags of compressed copies name the same one.
-    pub fn holds(&self, etag: &str) -> bool {
-        let bare = etag.trim_matches('"');
-        self.0.iter().any(|tag| {
-            tag == "*"
-                || tag == bare
-                || tag.rsplit_once('-').is_some_and(|(tag, coding)| tag == bare && is_coding(coding))
-        })
-    }
-}
-
-fn is_coding(word: &str) -> bool {
-    matches!(word, "gzip" | "zstd" | "br" | "deflate")
-}
-
 /// The 304 response.
-pub fn not_modified(etag: &str, keep: Keep) -> HttpResponse {
-    HttpResponse::NotModified()
-        .insert_header((header::ETAG, etag))
+pub fn not_modified(validator: &Validator, keep: Keep) -> HttpResponse {
+    let mut response = HttpResponse::NotModified();
+    validated(&mut response, validator, keep);
+    response.finish()
+}
+
+fn validated(response: &mut HttpResponseBuilder, validator: &Validator, keep: Keep) {
+    response
+        .insert_header((header::ETAG, validator.etag.as_str()))
         .insert_header((header::CACHE_CONTROL, keep.control()))
-        .insert_header((header::VARY, VARY))
-        .finish()
+        .insert_header((header::VARY, VARY));
+    if let Some(date) = validator.last_modified() {
+        response.insert_header((header::LAST_MODIFIED, date));
+    }
 }
 
 const VARY: &str = "Accept, Accept-Encoding, Authorization";
 
-/// A 200 response with validator and caching headers around finished bytes.
-pub fn found(bytes: Vec<u8>, form: Form, file_stem: &str, etag: &str, keep: Keep) -> HttpResponse {
+/// A 200 response with validators and caching headers around finished bytes.
+pub fn found(bytes: Vec<u8>, form: Form, file_stem: &str, validator: &Validator, keep: Keep) -> HttpResponse {
     let mut response = HttpResponse::Ok();
-    response
-        .insert_header((header::ETAG, etag))
-        .insert_header((header::CACHE_CONTROL, keep.control()))
-        .insert_header((header::VARY, VARY))
-        .content_type(form.content_type());
+    validated(&mut response, validator, keep);
+    response.content_type(form.content_type());
     if let Some(extension) = form.attached() {
         response
             .insert_header((header::CONTENT_DISPOSITION, format!("attachment; filename=\"{file_stem}.{extension}\"")));
     }
     response.body(bytes)
-}
-
-/// A 200 response of an answer that changes with what is computed: its validator is taken from the bytes.
-pub fn json_found(request: &HttpRequest, value: &impl serde::Serialize, keep: Keep) -> Result<HttpResponse, Problem> {
-    let bytes = json_bytes(value)?;
-    let tag = etag(&[&hex(&Sha256::digest(&bytes))]);
-    if Held::of(request).holds(&tag) {
-        return Ok(not_modified(&tag, keep));
-    }
-    Ok(found(bytes, Form::Json, "", &tag, keep))
 }
 
 /// A value as the bytes of JSON, ended by a line feed so that it prints well in a terminal.
@@ -141,11 +106,6 @@ pub fn encode(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use actix_web::test::TestRequest;
-
-    fn held(value: &str) -> Held {
-        Held::of(&TestRequest::default().insert_header(("if-none-match", value)).to_http_request())
-    }
 
     #[test]
     fn parts_of_a_validator_do_not_run_together() {
@@ -153,15 +113,5 @@ mod tests {
         assert_ne!(etag(&["a"]), etag(&["a", ""]));
         // SHA-256 of "abc\0", computed with sha256sum.
         assert_eq!(etag(&["abc"]), "\"dc1114cd074914bd872cc1f9a23ec910ea2203bc79779ab2e17da25782a624fc\"");
-    }
-
-    #[test]
-    fn a_held_answer_is_recognised_in_every_way_it_is_written() {
-        assert!(held("\"abc\"").holds("\"abc\""));
-        assert!(held("\"x\", W/\"abc\"").holds("\"abc\""));
-        assert!(held("\"abc-gzip\"").holds("\"abc\""));
-        assert!(held("*").holds("\"abc\""));
-        assert!(!held("\"abc-def\"").holds("\"abc\""));
-        assert!(!held("\"abcd\"").holds("\"abc\""));
     }
 }

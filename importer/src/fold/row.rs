@@ -16,15 +16,16 @@ pub trait Row: Serialize {
     const COLUMNS: &'static [&'static str];
 }
 
-/// Hash of a row's content.
+/// A row's content as JSON, and its hash.
 ///
 /// # Errors
 /// When the row cannot be written as JSON: a number that is not finite.
-pub fn digest<R: Row>(row: &R) -> Result<[u8; 16], serde_json::Error> {
-    let hash = Sha256::digest(serde_json::to_vec(row)?);
+pub fn content<R: Row>(row: &R) -> Result<(String, [u8; 16]), serde_json::Error> {
+    let json = serde_json::to_string(row)?;
+    let hash = Sha256::digest(&json);
     let mut short = [0; 16];
     short.copy_from_slice(&hash[..16]);
-    Ok(short)
+    Ok((json, short))
 }
 
 macro_rules! rows {

@@ -3,17 +3,19 @@
 //! Rows go up as JSON of many rows in one statement, which the database takes apart by its own column types;
 //! floating-point numbers survive that to the last digit.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::fmt::Write as _;
 
 use diesel::connection::SimpleConnection;
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
 use diesel::sql_types::{Array, BigInt, Binary, Text};
 use migrations::schema::{keeper, log, record_source};
-use serde_json::{Map, Value};
+use serde::{Deserialize, Serialize};
 
 use super::LoadError;
-use crate::fold::row::{Row, SpecimenRow, digest};
+use crate::fold::row::{Row, SpecimenRow, content};
 use crate::fold::{Current, LogFacts, Rows, Source};
 
 /// How the tables changed.
@@ -121,8 +123,51 @@ struct Plan {
     table: &'static str,
     columns: &'static [&'static str],
     gone: Vec<String>,
-    fresh: Vec<Map<String, Value>>,
+    fresh: Vec<Fresh>,
     added: usize,
+}
+
+/// A row to be written.
+struct Fresh {
+    key: String,
+    digest: [u8; 16],
+    /// Its columns as JSON, with the keys of what it refers to.
+    json: String,
+}
+
+/// The keys of what a row refers to.
+#[derive(Deserialize)]
+struct References<'a> {
+    #[serde(borrow, default)]
+    tank: Option<Cow<'a, str>>,
+    #[serde(borrow, default)]
+    specimen: Option<Cow<'a, str>>,
+    #[serde(borrow, default)]
+    instrument: Option<Cow<'a, str>>,
+}
+
+impl Fresh {
+    /// Appends the row as an object of the table's own columns; what is no column is passed over by the database.
+    fn put(&self, columns: &[&str], numbers: &Numbers, text: &mut String) -> Result<(), serde_json::Error> {
+        let key = serde_json::to_string(&self.key)?;
+        let _ = write!(text, "{{\"key\":{key},\"digest\":\"\\\\x");
+        for byte in self.digest {
+            let _ = write!(text, "{byte:02x}");
+        }
+        text.push('"');
+        if columns.iter().any(|column| is_reference(column)) {
+            let named: References<'_> = serde_json::from_str(&self.json)?;
+            for (column, key) in [("tank", named.tank), ("specimen", named.specimen), ("instrument", named.instrument)]
+            {
+                if let Some(number) = key.and_then(|key| numbers.of(column, &key)) {
+                    let _ = write!(text, ",\"{column}_id\":{number}");
+                }
+            }
+        }
+        text.push(',');
+        text.push_str(self.json.trim_start_matches('{'));
+        Ok(())
+    }
 }
 
 impl Plan {
@@ -134,19 +179,13 @@ impl Plan {
         let packing = |error: serde_json::Error| LoadError::Packing(error.to_string());
         let (mut fresh, mut added) = (Vec::new(), 0);
         for (key, row) in rows {
-            let digest = digest(row).map_err(packing)?;
+            let (json, digest) = content(row).map_err(packing)?;
             let before = known.remove(key);
             if before.as_deref() == Some(&digest[..]) {
                 continue;
             }
             added += usize::from(before.is_none());
-            let Value::Object(mut fields) = serde_json::to_value(row).map_err(packing)? else {
-                return Err(LoadError::Packing(format!("{} is no object", R::TABLE)));
-            };
-            fields.insert("key".to_owned(), Value::String(key.clone()));
-            let hex: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
-            fields.insert("digest".to_owned(), Value::String(format!("\\x{hex}")));
-            fresh.push(fields);
+            fresh.push(Fresh { key: key.clone(), digest, json });
         }
         Ok(Plan { table: R::TABLE, columns: R::COLUMNS, gone: known.into_keys().collect(), fresh, added })
     }
@@ -163,13 +202,12 @@ impl Plan {
 
     fn write(&self, connection: &mut PgConnection, keeper_id: i64, numbers: &Numbers) -> Result<(), LoadError> {
         // A mother is filled in when all specimens have their numbers.
-        let columns: Vec<(&str, String)> = self
+        let names: Vec<String> = self
             .columns
             .iter()
             .filter(|column| **column != "parent")
-            .map(|column| (*column, if is_reference(column) { format!("{column}_id") } else { (*column).to_owned() }))
+            .map(|column| if is_reference(column) { format!("{column}_id") } else { (*column).to_owned() })
             .collect();
-        let names: Vec<&str> = columns.iter().map(|(_, name)| name.as_str()).collect();
         let list = names.join(", ");
         let taken: Vec<String> = names.iter().map(|name| format!("r.{name}")).collect();
         let set: Vec<String> = names.iter().map(|name| format!("{name} = excluded.{name}")).collect();
@@ -182,17 +220,14 @@ impl Plan {
             set = set.join(", "),
         );
         for chunk in self.fresh.chunks(CHUNK) {
-            let mut rows: Vec<Map<String, Value>> = chunk.to_vec();
-            for fields in &mut rows {
-                for (column, name) in columns.iter().filter(|(column, name)| column != name) {
-                    let number = match fields.remove(*column) {
-                        Some(Value::String(key)) => numbers.of(column, &key).map(Value::from),
-                        _ => None,
-                    };
-                    fields.insert(name.clone(), number.unwrap_or(Value::Null));
+            let mut json = String::from("[");
+            for (at, row) in chunk.iter().enumerate() {
+                if at > 0 {
+                    json.push(',');
                 }
+                row.put(self.columns, numbers, &mut json).map_err(|error| LoadError::Packing(error.to_string()))?;
             }
-            let json = serde_json::to_string(&rows).map_err(|error| LoadError::Packing(error.to_string()))?;
+            json.push(']');
             diesel::sql_query(&statement).bind::<BigInt, _>(keeper_id).bind::<Text, _>(json).execute(connection)?;
         }
         Ok(())
@@ -226,6 +261,18 @@ fn parents(connection: &mut PgConnection, specimens: &Rows<SpecimenRow>, numbers
     Ok(())
 }
 
+/// A row of the table of sources, in its own columns.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+struct Written<'a> {
+    kind: &'a str,
+    record_key: &'a str,
+    upload_id: i64,
+    log_id: Option<i64>,
+    sheet: Option<&'a str>,
+    row_number: i32,
+    column_number: i32,
+}
+
 type StoredSource = (i64, String, String, i64, Option<i64>, Option<String>, i32, i32);
 
 /// Places where the current records are written.
@@ -243,53 +290,49 @@ fn sources(connection: &mut PgConnection, keeper_id: i64, sources: &BTreeSet<Sou
             record_source::column_number,
         ))
         .load(connection)?;
-    type Place<'a> = (&'a str, &'a str, i64, Option<i64>, Option<&'a str>, i32, i32);
+    let mut known: HashMap<Written<'_>, i64> = stored
+        .iter()
+        .map(|(id, kind, key, upload, log, sheet, row, column)| {
+            let written = Written {
+                kind,
+                record_key: key,
+                upload_id: *upload,
+                log_id: *log,
+                sheet: sheet.as_deref(),
+                row_number: *row,
+                column_number: *column,
+            };
+            (written, *id)
+        })
+        .collect();
     let number = |place: u32| i32::try_from(place).unwrap_or(i32::MAX);
-    let mut wanted: HashMap<Place<'_>, &Source> = sources
+    let fresh: Vec<Written<'_>> = sources
         .iter()
-        .map(|source| {
-            let place: Place<'_> = (
-                source.kind.as_str(),
-                &source.key,
-                source.upload,
-                source.log,
-                source.sheet.as_deref(),
-                number(source.row),
-                number(source.column),
-            );
-            (place, source)
+        .map(|source| Written {
+            kind: source.kind.as_str(),
+            record_key: &source.key,
+            upload_id: source.upload,
+            log_id: source.log,
+            sheet: source.sheet.as_deref(),
+            row_number: number(source.row),
+            column_number: number(source.column),
         })
+        .filter(|written| known.remove(written).is_none())
         .collect();
-    let gone: Vec<i64> = stored
-        .iter()
-        .filter(|(_, kind, key, upload, log, sheet, row, column)| {
-            wanted.remove(&(kind.as_str(), key.as_str(), *upload, *log, sheet.as_deref(), *row, *column)).is_none()
-        })
-        .map(|(id, ..)| *id)
-        .collect();
+    let mut gone: Vec<i64> = known.into_values().collect();
+    gone.sort_unstable();
     diesel::sql_query("DELETE FROM record_source WHERE id = ANY ($1)")
         .bind::<Array<BigInt>, _>(&gone)
         .execute(connection)?;
-    let mut fresh: Vec<&Source> = wanted.into_values().collect();
-    fresh.sort_unstable();
     for chunk in fresh.chunks(CHUNK) {
-        let rows: Vec<Value> = chunk
-            .iter()
-            .map(|source| {
-                serde_json::json!({
-                    "kind": source.kind.as_str(), "record_key": source.key, "upload_id": source.upload,
-                    "log_id": source.log, "sheet": source.sheet, "row_number": number(source.row),
-                    "column_number": number(source.column),
-                })
-            })
-            .collect();
+        let rows = serde_json::to_string(chunk).map_err(|error| LoadError::Packing(error.to_string()))?;
         diesel::sql_query(
             "INSERT INTO record_source (keeper_id, kind, record_key, upload_id, log_id, sheet, row_number, column_number)
              SELECT $1, r.kind, r.record_key, r.upload_id, r.log_id, r.sheet, r.row_number, r.column_number
                FROM json_populate_recordset(NULL::record_source, $2::json) r",
         )
         .bind::<BigInt, _>(keeper_id)
-        .bind::<Text, _>(Value::Array(rows).to_string())
+        .bind::<Text, _>(rows)
         .execute(connection)?;
     }
     Ok(())

@@ -16,6 +16,7 @@ use importer::load::{self, LoadError, NewUpload, State};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::access::{NewToken, Role, Scope, issue};
+use crate::app::Settings;
 use crate::config::Config;
 use crate::demo::{DemoClub, words};
 
@@ -77,7 +78,7 @@ pub fn run(config: &Config, args: &DemoArgs) -> Result<u8, Failure> {
             "  curl -s -H 'Authorization: Bearer {curator}' 'http://{address}/api/v1/taxa/goniopora/survival?by=nitrate'"
         ))?;
         put("Stop with Ctrl-C.")?;
-        serve(listener, database.pool().clone())?;
+        serve(listener, Settings::new(database.pool().clone()))?;
     } else {
         drop(connection);
     }

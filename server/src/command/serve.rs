@@ -6,7 +6,7 @@ use clap::Args;
 
 use crate::app::{self, Settings};
 use crate::config::Config;
-use crate::pool::Pool;
+use crate::limit::Policy;
 
 use super::database;
 use super::failure::Failure;
@@ -21,6 +21,9 @@ pub struct ServeArgs {
     /// Print the configuration, secrets hidden, and stop
     #[arg(long)]
     show_config: bool,
+    /// Count the requests of this machine too, for a server behind a proxy that runs here
+    #[arg(long)]
+    limit_local: bool,
 }
 
 /// Serves until Ctrl-C.
@@ -33,7 +36,9 @@ pub fn run(config: &Config, args: &ServeArgs) -> Result<u8, Failure> {
     // The port comes first: a taken one is said before a database is started for nothing.
     let listener = listen(config.listen)?;
     let database = database::open(config)?;
-    serve(listener, database.pool().clone())?;
+    let settings = Settings::new(database.pool().clone());
+    let policy = settings.policy.map(|policy| Policy { loopback: args.limit_local, ..policy });
+    serve(listener, Settings { policy, ..settings })?;
     database.close()?;
     Ok(0)
 }
@@ -48,14 +53,14 @@ pub fn listen(address: SocketAddr) -> Result<TcpListener, Failure> {
 }
 
 /// Serves on a listener until Ctrl-C, then lets requests end.
-pub fn serve(listener: TcpListener, pool: Pool) -> Result<(), Failure> {
+pub fn serve(listener: TcpListener, settings: Settings) -> Result<(), Failure> {
     let address = listener.local_addr().map_err(|error| {
         Failure::place(format!("cannot listen ({error}), this address: choose another with --listen"))
     })?;
     let failed =
         |error: std::io::Error| Failure::place(format!("the server stopped ({error}), {address}: start it again"));
     actix_web::rt::System::new().block_on(async move {
-        let server = app::run(Settings::new(pool), listener).map_err(failed)?;
+        let server = app::run(settings, listener).map_err(failed)?;
         // Said once the server runs: only then does it answer Ctrl-C by stopping everything in order.
         let running = actix_web::rt::spawn(server);
         actix_web::rt::time::sleep(std::time::Duration::from_millis(20)).await;

@@ -5,7 +5,7 @@ use actix_web::{HttpRequest, HttpResponse, get};
 use crate::document;
 use crate::problem::Problem;
 use crate::query::{Nothing, Query};
-use crate::represent::{self, Form, Held, Keep};
+use crate::represent::{self, Form, Held, Keep, Validator};
 
 /// This document
 ///
@@ -14,9 +14,9 @@ use crate::represent::{self, Form, Held, Keep};
 #[get("/openapi.json")]
 pub async fn get_openapi(request: HttpRequest, _: Query<Nothing>) -> Result<HttpResponse, Problem> {
     let text = document::openapi_json().map_err(|error| Problem::internal(&error))?;
-    let tag = represent::etag(&["openapi", &text]);
-    if Held::of(&request).holds(&tag) {
-        return Ok(represent::not_modified(&tag, Keep::Public));
+    let validator = Validator::of_program(represent::etag(&["openapi", &text]));
+    if Held::of(&request).holds(&validator) {
+        return Ok(represent::not_modified(&validator, Keep::Public));
     }
-    Ok(represent::found(text.into_bytes(), Form::Json, "openapi", &tag, Keep::Public))
+    Ok(represent::found(text.into_bytes(), Form::Json, "openapi", &validator, Keep::Public))
 }

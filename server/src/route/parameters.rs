@@ -8,7 +8,7 @@ use utoipa::{IntoParams, ToSchema};
 use crate::problem::{Kind, Problem};
 use crate::problems;
 use crate::query::{Asked, Fields, Query, hint};
-use crate::represent::{self, Cell, Form, Held, Keep, Made, Sheet};
+use crate::represent::{self, Cell, Form, Held, Keep, Made, Sheet, Validator};
 use crate::route::representation::Representation;
 
 /// Parameters of the list.
@@ -184,11 +184,11 @@ fn sheet(parameters: &[ParameterShown]) -> Sheet {
 
 fn send(request: &HttpRequest, bytes: Vec<u8>, form: Form, stem: &str) -> HttpResponse {
     let text = String::from_utf8_lossy(&bytes).into_owned();
-    let tag = represent::etag(&["vocabulary", form.word(), &text]);
-    if Held::of(request).holds(&tag) {
-        return represent::not_modified(&tag, Keep::Public);
+    let validator = Validator::of_program(represent::etag(&["vocabulary", form.word(), &text]));
+    if Held::of(request).holds(&validator) {
+        return represent::not_modified(&validator, Keep::Public);
     }
-    represent::found(bytes, form, stem, &tag, Keep::Public)
+    represent::found(bytes, form, stem, &validator, Keep::Public)
 }
 
 /// List what is measured

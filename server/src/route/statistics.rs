@@ -6,12 +6,12 @@ use analysis::vocabulary::{TaxonSlug, catalogue};
 use std::sync::Arc;
 
 use crate::access::Caller;
-use crate::answer::{self, Snapshot};
+use crate::answer::{self, Edition, Snapshot};
 use crate::app::State;
 use crate::pool;
 use crate::problem::{Fault, Kind, Problem};
 use crate::query::{Fields, hint};
-use crate::represent::{self, Form, Held, Keep};
+use crate::represent::{self, Form, Held, Keep, Validator};
 
 /// What is asked, apart from who asks.
 pub struct Question {
@@ -45,35 +45,37 @@ where
         Ok((scope, audience, keep, edition))
     });
     let (scope, audience, keep, edition) = first.await?;
-    let tag = tag(edition, audience, &question);
-    if held.holds(&tag) {
-        return Ok(represent::not_modified(&tag, keep));
+    let validator = validator(edition, audience, &question);
+    if held.holds(&validator) {
+        return Ok(represent::not_modified(&validator, keep));
     }
-    if let Some(body) = state.answers.body(edition, &tag) {
-        return Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &tag, keep));
+    if let Some(body) = state.answers.body(edition.number, &validator.etag) {
+        return Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &validator, keep));
     }
     // Computing takes its time and no connection.
     let computed = web::block(move || {
-        let snapshot = shared.answers.snapshot(&shared.pool, &scope, edition)?;
+        let snapshot = shared.answers.snapshot(&shared.pool, &scope, edition.number)?;
         // The edition may have been raised since it was looked at.
-        let tag = self::tag(snapshot.edition, audience, &question);
+        let edition = Edition { number: snapshot.edition, raised_at: snapshot.raised_at };
+        let validator = self::validator(edition, audience, &question);
         let body = Arc::new(compute(&snapshot, audience)?);
-        shared.answers.keep(snapshot.edition, &tag, body.clone());
-        Ok::<_, Problem>((body, tag, question))
+        shared.answers.keep(snapshot.edition, &validator.etag, body.clone());
+        Ok::<_, Problem>((body, validator, question))
     });
-    let (body, tag, question) = computed.await.map_err(|error| Problem::internal(&error))??;
-    Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &tag, keep))
+    let (body, validator, question) = computed.await.map_err(|error| Problem::internal(&error))??;
+    Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &validator, keep))
 }
 
-/// The validator of an answer: whatever its bytes depend on.
-fn tag(edition: i64, audience: Audience, question: &Question) -> String {
-    represent::etag(&[
-        &edition.to_string(),
+/// The validators of an answer: whatever its bytes depend on.
+fn validator(edition: Edition, audience: Audience, question: &Question) -> Validator {
+    let etag = represent::etag(&[
+        &edition.number.to_string(),
         audience.as_str(),
         &question.canonical,
         question.form.word(),
         env!("CARGO_PKG_VERSION"),
-    ])
+    ]);
+    Validator::of_records(etag, edition.raised_at)
 }
 
 /// The taxon of an address.

@@ -132,10 +132,20 @@ fn an_answer_is_validated_by_edition_audience_question_and_form() {
     assert_eq!(held.headers()["cache-control"], "private, no-cache");
     assert_eq!(get(&api, SURVIVAL, None).headers()["cache-control"], "public, max-age=300, must-revalidate");
 
+    let date = api.last_modified(SURVIVAL);
+    let since = |tag: Option<&str>| {
+        let request = api.get(SURVIVAL).bearer_auth(&api.curator).header("if-modified-since", &date);
+        let request = tag.into_iter().fold(request, |request, tag| request.header("if-none-match", tag));
+        request.send().unwrap().status().as_u16()
+    };
+    assert_eq!(since(None), 304);
+    assert_eq!(since(Some("\"another\"")), 200, "a tag decides before a date");
+
     // One more upload raises the edition, so the answer is another one.
     api.commit(&api.osprey, "name=a.csv", crate::api_support::water("Lagoon", 5.0));
     let after = api.get(SURVIVAL).bearer_auth(&api.curator).header("if-none-match", &first).send().unwrap();
     assert_eq!(after.status(), 200);
+    assert_eq!(since(None), 200);
 }
 
 #[test]

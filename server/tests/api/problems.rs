@@ -157,11 +157,23 @@ fn health_tells_a_database_that_is_away_or_of_another_level() {
 #[test]
 fn strangers_are_limited_and_told_when_to_come_back() {
     use server::limit::Policy;
-    // This machine is never limited, so a strict policy changes nothing here.
-    let api = Api::start_with(|settings| {
-        settings.policy = Some(Policy { quota: 1, window: std::time::Duration::from_secs(60) });
-    });
+    let limited = |policy: Policy| Api::start_with(move |settings| settings.policy = Some(policy));
+    // This machine is not counted unless asked for, so a strict policy changes nothing here.
+    let api = limited(Policy { quota: 1, ..Policy::default() });
     for _ in 0..3 {
-        assert_eq!(api.get("/api/v1/parameters/nitrate").send().unwrap().status(), 200);
+        let response = api.get("/api/v1/parameters/nitrate").send().unwrap();
+        assert_eq!(response.status(), 200);
+        assert!(!response.headers().contains_key("ratelimit"));
     }
+    let api = limited(Policy { quota: 1, loopback: true, ..Policy::default() });
+    let first = api.get("/api/v1/parameters/nitrate").send().unwrap();
+    assert_eq!(
+        (first.status().as_u16(), first.headers()["ratelimit-policy"].to_str().unwrap()),
+        (200, "\"default\";q=1;w=60")
+    );
+    let second = api.get("/api/v1/parameters/nitrate").send().unwrap();
+    assert!(second.headers()["ratelimit"].to_str().unwrap().starts_with("\"default\";r=0;t="));
+    let wait: u32 = second.headers()["retry-after"].to_str().unwrap().parse().unwrap();
+    assert!((1..=60).contains(&wait), "{wait}");
+    problem_of(second, 429, "quota-exceeded");
 }

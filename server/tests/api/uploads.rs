@@ -379,3 +379,25 @@ fn all_seen_alive_today_except() {
     let problem = problem_of(call(dead), 422, "invalid-value");
     assert!(problem["detail"].as_str().unwrap().contains("'C01'"), "{problem:#}");
 }
+
+#[test]
+fn a_fact_taken_out_is_an_edit_that_a_member_takes_back() {
+    let api = Api::start();
+    api.commit(&api.osprey, "name=lagoon.csv", water("Lagoon", 5.0));
+    assert_eq!(counts(&api)["readings"], 3);
+    let connection = &mut api.connect();
+    let keeper = importer::load::find_keeper(connection, "osprey").unwrap().unwrap();
+    let id =
+        diesel::dsl::sql::<diesel::sql_types::BigInt>("SELECT max(id) FROM reading").get_result(connection).unwrap();
+    let kind = importer::fold::key::Kind::Reading;
+    let facts = importer::load::statements(connection, keeper, kind, id).unwrap();
+    let edit = importer::load::take_out(connection, keeper, &facts, "test").unwrap();
+    assert_eq!(counts(&api)["readings"], 2);
+    let path = format!("/api/v1/uploads/{edit}");
+    let shown = json_of(api.get(&path).bearer_auth(&api.osprey).send().unwrap(), 200);
+    assert_eq!((&shown["kind"], &shown["name"], &shown["records"]), (&json!("edit"), &json!("taken out"), &json!({})));
+    let preview = json_of(api.get(&format!("{path}/preview")).bearer_auth(&api.osprey).send().unwrap(), 200);
+    assert_eq!((&preview["counts"], &preview["records"]), (&json!({}), &json!([])), "it loads nothing");
+    json_of(api.delete(&path).bearer_auth(&api.osprey).send().unwrap(), 200);
+    assert_eq!(counts(&api)["readings"], 3);
+}

@@ -160,6 +160,20 @@ impl Api {
         self.client.get(self.url(path))
     }
 
+    /// `Last-Modified` of an answer, once the second in which it changed is over.
+    pub fn last_modified(&self, path: &str) -> String {
+        let until = Instant::now() + Duration::from_secs(5);
+        loop {
+            let response = self.get(path).bearer_auth(&self.curator).send().unwrap();
+            assert_eq!(response.status(), 200, "{path}");
+            if let Some(date) = response.headers().get("last-modified") {
+                return date.to_str().unwrap().to_owned();
+            }
+            assert!(Instant::now() < until, "{path} never has a date");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+
     pub fn post(&self, path: &str) -> RequestBuilder {
         self.client.post(self.url(path))
     }
