@@ -51,9 +51,6 @@ pub struct Frame<'a> {
 /// Groups of causes in the order of their numbers, from 1.
 pub const CAUSES: &[CauseGroup] = CauseGroup::ALL;
 
-/// Rows on which the condition that had to hold did.
-const HELD_ONLY: bool = true;
-
 /// A stretch of calendar time in one tank.
 struct Stretch {
     tank: Option<TankId>,
@@ -67,15 +64,7 @@ impl Frame<'_> {
     /// # Errors
     /// A row without length: the records contradict themselves.
     pub fn middle(&self) -> Result<(Rows, GivenTally), InvalidRow> {
-        self.rows(HELD_ONLY, |follow| follow.end.middle())
-    }
-
-    /// The rows that the condition that had to hold leaves out; none without one.
-    ///
-    /// # Errors
-    /// As [`Frame::middle`].
-    pub fn left_out_by_given(&self) -> Result<Rows, InvalidRow> {
-        Ok(self.rows(!HELD_ONLY, |follow| follow.end.middle())?.0)
+        self.rows(|follow| follow.end.middle())
     }
 
     /// The rows with deaths known to an interval at a drawn share of it: one value a specimen, in order.
@@ -84,7 +73,7 @@ impl Frame<'_> {
     /// As [`Frame::middle`].
     pub fn drawn(&self, shares: &[f64]) -> Result<Rows, InvalidRow> {
         let mut position = 0;
-        let (rows, _) = self.rows(HELD_ONLY, |follow| {
+        let (rows, _) = self.rows(|follow| {
             let share = shares.get(position).copied().unwrap_or(1.0);
             position += 1;
             follow.end.drawn(share)
@@ -92,7 +81,7 @@ impl Frame<'_> {
         Ok(rows)
     }
 
-    fn rows(&self, held: bool, mut end_of: impl FnMut(&Follow) -> f64) -> Result<(Rows, GivenTally), InvalidRow> {
+    fn rows(&self, mut end_of: impl FnMut(&Follow) -> f64) -> Result<(Rows, GivenTally), InvalidRow> {
         let mut rows = Rows::default();
         let mut tally = GivenTally::default();
         let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());
@@ -108,7 +97,7 @@ impl Frame<'_> {
                     }
                 }
             }
-            pieces.retain(|piece| (piece.given == Some(HELD)) == held);
+            pieces.retain(|piece| piece.given == Some(HELD));
             for piece in pieces {
                 let died = follow.end.is_death() && piece.to == end;
                 let cause = CAUSES.iter().position(|cause| *cause == follow.cause).map_or(0, |at| at as u32 + 1);

@@ -1,10 +1,11 @@
 //! One taxon tried: its figures, or why it is refused.
 
 use super::counted::Counted;
-use super::frame::{Framed, Levels};
+use super::frame::Framed;
 use super::groups::{Level, Making};
 use super::said::{Heard, comparison};
 use super::sensitivity::{Main, runs, say};
+use super::shown::Shown;
 use super::{METHOD_ID, causes};
 use crate::answer::{
     Audience, By, CauseIncidence, Caution, Evidence, Method, Question, SensitivityRun, SurvivalGroup, SurvivalResult,
@@ -14,18 +15,20 @@ use crate::comparison::contrast::{Compared, Contrast, reference};
 use crate::comparison::pieces::hazard_by_age;
 use crate::comparison::sets::{IMPUTATIONS, SEED};
 use crate::comparison::{ClusterBy, GroupCurves, Rows, Sets};
-use crate::disclosure::{self, blocks, grid, keepers_needed, passes, suppressed};
-use crate::evidence::{Tally, at_risk_at_a_death, minimums, tally};
+use crate::disclosure::{grid, keepers_needed};
+use crate::evidence::{at_risk_at_a_death, minimums, tally};
 use crate::exposure::LAG_DAYS;
 use crate::follow_up::looks::enough_looks;
 use crate::follow_up::tank_event::tank_events;
 use crate::follow_up::{Population, Run};
 use crate::refusal::{Part, Refusal, RefusalCode};
-use crate::vocabulary::TaxonSlug;
 
 /// A taxon tried for a question.
 pub(super) struct Attempt<'a> {
     pub(super) club: &'a Club,
+    /// The question as asked.
+    pub(super) asked: &'a Question,
+    /// The question by whose levels rows are cut.
     pub(super) question: &'a Question,
     pub(super) population: &'a Population,
     pub(super) audience: Audience,
@@ -65,23 +68,23 @@ impl Attempt<'_> {
             .map(|row| rows.episodes.stop[row] - rows.episodes.start[row])
             .sum();
         let unknown_share = if whole.days > 0.0 { unknown_days / whole.days } else { 0.0 };
-        let counted = Counted { framed: &framed, events: &events, unknown_share };
-        self.may_be_shown(&framed, &whole)?;
+        let shown = self.may_be_shown(&framed, unknown_days > 0.0)?;
+        let levels = &shown.levels;
+        let sets = levels.apply(&framed.sets);
+        let counted = Counted { framed: &framed, events: &events, unknown_share, shown: &shown };
         let counts_only = |refusal: Refusal| Refused {
             refusal,
-            evidence: Some(Box::new(counted.evidence(rows, &whole, true, false))),
+            evidence: Some(Box::new(counted.evidence(&sets.middle, &whole, true, false))),
         };
         enough_looks(self.club, self.population).map_err(counts_only)?;
         self.known_enough(&framed).map_err(counts_only)?;
         minimums::curve(&whole).map_err(counts_only)?;
-        let levels = self.levels(&framed, unknown_days > 0.0)?;
-        let sets = levels.apply(&framed.sets);
         let tallies = levels.tallies(&sets.middle)?;
         let cluster = ClusterBy::of(&sets.middle);
         let taught = framed.condition.band.is_some();
         let printed: Vec<Level> = (0..tallies.len())
             .filter(|&level| tallies[level].specimens > 0 || (taught && level < levels.known()))
-            .map(|level| Level::new(&levels, &sets, level, tallies[level], self.audience))
+            .map(|level| Level::new(levels, &sets, level, tallies[level], self.audience))
             .collect();
         let longest = printed
             .iter()
@@ -91,7 +94,7 @@ impl Attempt<'_> {
         let making = Making {
             club: self.club,
             counted: &counted,
-            levels: &levels,
+            levels,
             cluster,
             horizon: self.question.horizon_days,
             audience: self.audience,
@@ -119,7 +122,7 @@ impl Attempt<'_> {
         };
         let main = Main {
             framed: &framed,
-            levels: &levels,
+            levels,
             reference,
             groups: &groups,
             cox: &compared.cox,
@@ -137,7 +140,7 @@ impl Attempt<'_> {
             audience: self.audience,
         };
         let cautions = heard.cautions();
-        let sentence = comparison(&levels, &groups, &compared.cox, reference, self.question.horizon_days);
+        let sentence = comparison(levels, &groups, &compared.cox, reference, self.question.horizon_days);
         groups.iter_mut().for_each(|(_, group)| say(group, &sensitivity));
         let curves = GroupCurves::new(&sets, None);
         let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, self.audience);
@@ -148,7 +151,7 @@ impl Attempt<'_> {
             evidence: counted.evidence(&sets.middle, &whole, true, given),
             result: SurvivalResult {
                 groups: groups.into_iter().map(|(_, group)| group).collect(),
-                causes: Part::from(self.causes(&sets.middle, &curves, shown_until)),
+                causes: Part::from(self.causes(&sets.middle, &curves, shown_until, &shown)),
                 hazard: Part::from(hazard_by_age(&sets.middle, keepers_needed(self.audience))),
                 log_rank: Part::from(compared.log_rank),
                 cox: Part::from(compared.cox),
@@ -158,44 +161,6 @@ impl Attempt<'_> {
             method,
             sensitivity,
         })
-    }
-
-    /// Whether the answer as a whole may be shown: it, and what could be found by taking it from a wider answer.
-    fn may_be_shown(&self, framed: &Framed, whole: &Tally) -> Result<(), Refusal> {
-        if disclosure::block_minimum(self.audience).is_none() {
-            return Ok(());
-        }
-        let refused = || Err(suppressed(self.audience));
-        let beside =
-            disclosure::tree::may_stand_beside(self.club, self.population.taxon, self.question.since, self.audience);
-        if !passes(whole, self.audience) || (self.population.without.is_empty() && !beside) {
-            return refused();
-        }
-        if framed.given.is_some() {
-            let rest = tally(&framed.left_out_by_given(self.club)?)?;
-            if rest.specimens > 0 && !passes(&rest, self.audience) {
-                return refused();
-            }
-        }
-        // What a wider answer holds beyond this one: earlier purchases, genera left out of the group.
-        if self.question.since.is_some() && !self.rest_passes(self.population.taxon, None)? {
-            return refused();
-        }
-        if !self.population.without.is_empty() && !self.rest_passes(self.population.taxon, self.question.since)? {
-            return refused();
-        }
-        Ok(())
-    }
-
-    /// Whether the specimens of a wider population that are not in this one may be shown, or are none.
-    fn rest_passes(&self, taxon: TaxonSlug, since: Option<i32>) -> Result<bool, Refusal> {
-        let wider = Population::of(self.club, taxon, since);
-        let members =
-            wider.members.iter().copied().filter(|id| self.population.members.binary_search(id).is_err()).collect();
-        let rest = Population { members, ..wider };
-        let question = Question { since: None, by: By::None, edges: None, ..self.question.clone() };
-        let tally = tally(&Framed::new(self.club, &question, &rest, Run::Main)?.sets.middle)?;
-        Ok(tally.specimens == 0 || passes(&tally, self.audience))
     }
 
     /// Refuses a condition that had to hold where it is unknown on more than half of the days.
@@ -224,18 +189,6 @@ impl Attempt<'_> {
         Ok(())
     }
 
-    /// The levels as printed: joined until the audience may see each.
-    fn levels(&self, framed: &Framed, unknown_has_rows: bool) -> Result<Levels, Refusal> {
-        let known = framed.condition.levels.len();
-        let rows = &framed.sets.middle;
-        let blocks = blocks::blocks(known, unknown_has_rows, self.audience, |levels| {
-            let kept: Vec<usize> =
-                (0..rows.len()).filter(|&row| levels.contains(&rows.level[row].map_or(known, usize::from))).collect();
-            tally(&rows.subset(&kept))
-        })?;
-        Ok(Levels::new(&framed.condition, &blocks))
-    }
-
     /// Deaths of each known level in the one tank event that took most of them.
     pub(super) fn event_deaths(&self, framed: &Framed, sets: &Sets, known: usize) -> Vec<u64> {
         let rows = &sets.middle;
@@ -257,7 +210,13 @@ impl Attempt<'_> {
         most
     }
 
-    fn causes(&self, rows: &Rows, curves: &GroupCurves, shown_until: f64) -> Result<Vec<CauseIncidence>, Refusal> {
+    fn causes(
+        &self,
+        rows: &Rows,
+        curves: &GroupCurves,
+        shown_until: f64,
+        shown: &Shown,
+    ) -> Result<Vec<CauseIncidence>, Refusal> {
         let horizon = self.question.horizon_days;
         let last = curves.last_time.min(shown_until);
         if horizon > last || horizon <= curves.start_time {
@@ -268,7 +227,7 @@ impl Attempt<'_> {
                 format!("The longest horizon these records bear is day {}.", last.floor()),
             ));
         }
-        causes::causes(rows, curves.start_time, horizon, self.audience)
+        causes::causes(rows, curves.start_time, horizon, self.audience, &shown.deaths_beside)
     }
 
     fn method(&self, framed: &Framed, rows: &Rows, curves: &GroupCurves, cluster: ClusterBy) -> Method {
