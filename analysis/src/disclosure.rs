@@ -8,8 +8,9 @@
 //! | rates, ratios, limits, shares | two significant digits | as computed | as computed |
 //! | curve | months, cut below 5 keepers | weeks, cut below 3 | every step |
 //!
-//! An answer is a union of blocks that all pass, or it is suppressed: levels that fail are joined with their neighbours
-//! before anything is computed, never hidden beside a total from which they could be subtracted. Rounding is the last
+//! An answer is a union of blocks that all pass, or it is suppressed: cells (levels by years of purchase) that fail are
+//! joined with their neighbours before anything is computed, never hidden beside a total from which they could be
+//! subtracted. A block that passes is data, whatever its deaths, 0 included. Rounding is the last
 //! step; nothing is computed from rounded numbers. Statistical minimums are another matter and apply to all readers.
 //! Memory of earlier releases is not kept here: the caller freezes what was printed.
 
@@ -17,8 +18,10 @@ use crate::answer::Audience;
 use crate::evidence::Tally;
 use crate::refusal::{Refusal, RefusalCode};
 
-pub mod blocks; // levels joined until each may be shown
+pub mod cells; // who spent how long where
 pub mod grid; // curves on weeks or months
+pub mod partition; // cells joined into blocks until each may be shown
+pub mod plan; // one partition for every answer about a taxon and a split
 pub mod rounding; // the last step
 pub mod tree; // a genus and its species are tied by subtraction
 

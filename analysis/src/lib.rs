@@ -2,6 +2,10 @@
 //!
 //! Pure: no files, no database, no HTTP, no clock. Everything a function needs comes in as a value.
 
+// The clubs of the tests name this crate by its name, inside it too.
+#[cfg(test)]
+extern crate self as analysis;
+
 pub mod answer; // question to answer: the shapes that are printed
 pub mod club; // the records of a club as plain values: what every answer starts from
 pub mod comparison; // groups of a split: bands, origins, years

@@ -4,32 +4,34 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::question::Audience;
 use super::shape::{CensusCounts, TaxonCensus};
-use super::taxon::{members, mix};
+use super::taxon::{MixOf, mix};
 use crate::club::Club;
-use crate::disclosure::tree::{Member, part_of, shown_parts};
-use crate::disclosure::{block_minimum, passes, rounding, suppressed, tree};
+use crate::disclosure::cells::{Entry, tally};
+use crate::disclosure::tree::{counted_once, is_asked, part_of, shown_parts};
+use crate::disclosure::{block_minimum, passes, rounding, suppressed};
 use crate::follow_up::Population;
 use crate::follow_up::population::latest_name;
 use crate::refusal::Part;
-use crate::vocabulary::{Fate, Rank, TaxonSlug, catalogue};
+use crate::vocabulary::{Fate, Rank, TaxonSlug};
+
+/// A taxon, the widest first.
+type Ranked = (std::cmp::Reverse<Rank>, TaxonSlug);
 
 /// One line per taxon with a specimen on record: groups, then genera, then species, each by slug.
 ///
 /// Groups that are asked by genus have no line. For a restricted audience a line is `Suppressed` if its block fails, or
 /// if it could be found by subtraction from the lines above it.
 pub fn census(club: &Club, audience: Audience) -> Vec<TaxonCensus> {
-    let mut taxa: BTreeSet<(std::cmp::Reverse<Rank>, TaxonSlug)> = BTreeSet::new();
+    let mut taxa: BTreeSet<Ranked> = BTreeSet::new();
     for name in club.specimens.iter().filter_map(latest_name) {
         for taxon in name.ancestors() {
             taxa.insert((std::cmp::Reverse(taxon.get().rank), taxon));
         }
     }
-    let by_genus: Vec<TaxonSlug> =
-        catalogue().groups().iter().filter(|group| group.by_genus).map(|group| group.slug).collect();
     let shown = shown(club, &taxa, audience);
     taxa.into_iter()
         .map(|(_, taxon)| taxon)
-        .filter(|taxon| !by_genus.contains(taxon))
+        .filter(|taxon| is_asked(*taxon))
         .map(|taxon| {
             let row = taxon.get();
             let counts = if shown.contains(&taxon) {
@@ -47,32 +49,35 @@ pub fn census(club: &Club, audience: Audience) -> Vec<TaxonCensus> {
         .collect()
 }
 
-/// Taxa that may be shown: from the widest down, each as a part of the one above it.
-fn shown(
-    club: &Club,
-    taxa: &BTreeSet<(std::cmp::Reverse<Rank>, TaxonSlug)>,
-    audience: Audience,
-) -> BTreeSet<TaxonSlug> {
+/// Taxa that may be shown: from the widest down, each as a part of the one above it. What is withheld for the sake of
+/// another taxon takes its own parts with it; above a taxon that is not asked, or fails by itself, nothing is tied.
+fn shown(club: &Club, taxa: &BTreeSet<Ranked>, audience: Audience) -> BTreeSet<TaxonSlug> {
     if block_minimum(audience).is_none() {
         return taxa.iter().map(|(_, taxon)| *taxon).collect();
     }
     let mut shown = BTreeSet::new();
+    let mut tied = BTreeSet::new();
     for (_, taxon) in taxa {
         let population = Population::of(club, *taxon, None);
-        let all = members(club, &population.members);
-        if taxon.get().rank == Rank::Group && passes(&tree::tally(all.iter()), audience) {
+        let entries = counted_once(club, population.members.iter().copied());
+        if !tied.contains(taxon) && is_asked(*taxon) && passes(&tally(entries.iter()), audience) {
             shown.insert(*taxon);
         }
-        let mut parts: BTreeMap<TaxonSlug, Vec<Member>> = BTreeMap::new();
+        let name = |entry: &Entry| club.specimens.get(entry.specimen as usize).and_then(latest_name);
+        let mut parts: BTreeMap<TaxonSlug, Vec<&Entry>> = BTreeMap::new();
         let mut rest = Vec::new();
-        for (id, member) in population.members.iter().zip(all) {
-            let name = club.specimens.get(*id as usize).and_then(latest_name);
-            match name.and_then(|name| part_of(name, *taxon)) {
-                Some(part) => parts.entry(part).or_default().push(member),
-                None => rest.push(member),
+        for entry in &entries {
+            match name(entry).and_then(|name| part_of(name, *taxon)) {
+                Some(part) => parts.entry(part).or_default().push(entry),
+                None => rest.push(entry),
             }
         }
-        shown.extend(shown_parts(&parts, &rest, audience));
+        if shown.contains(taxon) {
+            shown.extend(shown_parts(&parts, &rest, audience));
+        }
+        if shown.contains(taxon) || tied.contains(taxon) {
+            tied.extend(parts.into_keys());
+        }
     }
     shown
 }
@@ -93,7 +98,7 @@ fn counts(club: &Club, taxon: TaxonSlug, audience: Audience) -> CensusCounts {
         keepers: keepers.len() as u64,
         deaths: specimens.iter().filter(died).count() as u64,
         living: specimens.iter().filter(living).count() as u64,
-        mix: mix(club, &population, &population.members, audience),
+        mix: mix(club, &population, &MixOf { ids: &population.members, beyond: &[], since: None }, audience),
     };
     rounding::census(&mut counts, audience);
     counts

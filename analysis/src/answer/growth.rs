@@ -7,6 +7,7 @@
 
 use super::question::{Audience, GrowthQuestion, Stamp};
 use super::shape::{Asked, Caution, FallbackStep, GrowthAnswer, GrowthEvidence, GrowthResult, Method, TaxonAnswered};
+use super::taxon::MixOf;
 use super::{refusals, taxon};
 use crate::club::Club;
 use crate::disclosure::rounding;
@@ -17,6 +18,7 @@ use crate::refusal::{Part, Refusal, RefusalCode};
 mod attempt; // one taxon tried
 mod increments; // conditions that change between looks
 mod lines; // the sizes of each coral
+mod shown; // what of it a restricted audience sees
 
 use attempt::Attempt;
 
@@ -37,7 +39,7 @@ pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp:
     if let Some(fault) = question.faults(audience).into_iter().next() {
         let code = if fault.parameter == "taxon" { RefusalCode::NotAsked } else { RefusalCode::InvalidInput };
         let refusal = Refusal::plain(code, format!("{fault}."));
-        let taxon = taxon::answered(club, question.taxon, &nobody(), &[], Vec::new(), audience);
+        let taxon = taxon::answered(club, question.taxon, &nobody(), &MixOf::nobody(), Vec::new(), audience);
         return refused(stamp, asked, taxon, Refused { refusal, evidence: None });
     }
     let mut fallback: Vec<FallbackStep> = Vec::new();
@@ -45,7 +47,9 @@ pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp:
     for population in taxon::candidates(club, question.taxon, question.since) {
         match (Attempt { club, question, population: &population, audience }).figures() {
             Ok(figures) => {
-                let taxon = taxon::answered(club, question.taxon, &population, &figures.specimens, fallback, audience);
+                let beyond = taxon::beyond(club, &population, |whole| measured(club, whole));
+                let of = MixOf { ids: &figures.specimens, beyond: &beyond, since: question.since };
+                let taxon = taxon::answered(club, question.taxon, &population, &of, fallback, audience);
                 let mut answer = GrowthAnswer {
                     state: stamp.state,
                     question: asked,
@@ -73,7 +77,7 @@ pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp:
         let refusal = Refusal::counted(RefusalCode::EmptyGroup, 0.0, 1.0, "No coral of this taxon is on record.");
         (nobody(), Refused { refusal, evidence: None })
     });
-    let taxon = taxon::answered(club, question.taxon, &population, &[], fallback, audience);
+    let taxon = taxon::answered(club, question.taxon, &population, &MixOf::nobody(), fallback, audience);
     let mut answer = refused(stamp, asked, taxon, whole);
     rounding::growth(&mut answer, audience);
     answer
@@ -123,6 +127,11 @@ fn method(lagged: bool) -> Method {
         seed: None,
         bands_dated: None,
     }
+}
+
+/// The specimens of a population with sizes of the measure that answers for it.
+fn measured(club: &Club, population: &Population) -> Vec<u32> {
+    lines::Lines::new(club, population).longest().iter().map(|line| line.specimen).collect()
 }
 
 fn refused(stamp: &Stamp, question: Asked, taxon: TaxonAnswered, whole: Refused) -> GrowthAnswer {

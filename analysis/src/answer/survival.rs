@@ -2,11 +2,13 @@
 
 use super::question::{Audience, By, Given, Outcome, Question, Stamp};
 use super::shape::{Asked, FallbackStep, Method, SurvivalAnswer, TaxonAnswered};
+use super::taxon::MixOf;
 use super::{refusals, taxon};
 use crate::club::Club;
+use crate::disclosure::block_minimum;
 use crate::disclosure::rounding::{self, sentence_of};
 use crate::exposure::LAG_DAYS;
-use crate::follow_up::Population;
+use crate::follow_up::{Population, Run, follow_up};
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::wording;
 
@@ -18,6 +20,7 @@ mod groups; // the figures of each level
 mod interaction; // fed or not, in water within the bands or outside
 mod said; // cautions and sentences
 mod sensitivity; // the same figures under other rules
+pub(super) mod shown; // what of it a restricted audience sees
 
 use attempt::{Attempt, Refused};
 
@@ -32,15 +35,18 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
         let code = if fault.parameter == "taxon" { RefusalCode::NotAsked } else { RefusalCode::InvalidInput };
         let refusal = Refusal::plain(code, format!("{fault}."));
         let population = Population { taxon: question.taxon, without: Vec::new(), members: Vec::new() };
-        let taxon = taxon::answered(club, question.taxon, &population, &[], Vec::new(), audience);
+        let taxon = taxon::answered(club, question.taxon, &population, &MixOf::nobody(), Vec::new(), audience);
         return refused(stamp, asked, taxon, Refused { refusal, evidence: None });
     }
+    let framed_by = shown::framed_by(question, audience);
     let mut fallback: Vec<FallbackStep> = Vec::new();
     let mut first: Option<(Population, Refused)> = None;
     for population in taxon::candidates(club, question.taxon, question.since) {
-        match (Attempt { club, question, population: &population, audience }).figures() {
+        match (Attempt { club, asked: question, question: &framed_by, population: &population, audience }).figures() {
             Ok(figures) => {
-                let taxon = taxon::answered(club, question.taxon, &population, &figures.specimens, fallback, audience);
+                let beyond = taxon::beyond(club, &population, |whole| followed(club, whole));
+                let of = MixOf { ids: &figures.specimens, beyond: &beyond, since: question.since };
+                let taxon = taxon::answered(club, question.taxon, &population, &of, fallback, audience);
                 let mut answer = SurvivalAnswer {
                     state: stamp.state,
                     question: asked,
@@ -69,9 +75,15 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
         let refusal = Refusal::counted(RefusalCode::EmptyGroup, 0.0, 1.0, "No coral of this taxon is on record.");
         (population, Refused { refusal, evidence: None })
     });
-    let ids: &[u32] = if whole.evidence.is_some() { &population.members } else { &[] };
+    let ids = match &whole.evidence {
+        None => Vec::new(),
+        Some(_) if block_minimum(audience).is_none() => population.members.clone(),
+        Some(_) => followed(club, &population),
+    };
+    let beyond = taxon::beyond(club, &population, |whole| followed(club, whole));
+    let of = MixOf { ids: &ids, beyond: &beyond, since: question.since };
     // The first refusal is the answer's own; the others were tried for it.
-    let taxon = taxon::answered(club, question.taxon, &population, ids, fallback, audience);
+    let taxon = taxon::answered(club, question.taxon, &population, &of, fallback, audience);
     let mut answer = refused(stamp, asked, taxon, whole);
     round(&mut answer, question.outcome, audience);
     answer
@@ -88,6 +100,11 @@ fn round(answer: &mut SurvivalAnswer, outcome: Outcome, audience: Audience) {
             refusal.message = sentence_of(wording::outcome::refusal(refusal.code, outcome));
         }
     });
+}
+
+/// The specimens of a population under observation.
+fn followed(club: &Club, population: &Population) -> Vec<u32> {
+    follow_up(club, population, Run::Main).follows.iter().map(|follow| follow.specimen).collect()
 }
 
 fn asked(question: &Question, audience: Audience) -> Asked {

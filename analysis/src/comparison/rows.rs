@@ -90,15 +90,6 @@ impl Frame<'_> {
         self.rows(&held, |follow| follow.end.middle())
     }
 
-    /// The rows that the condition that had to hold leaves out; none without one.
-    ///
-    /// # Errors
-    /// As [`Frame::middle`].
-    pub fn left_out_by_given(&self) -> Result<Rows, InvalidRow> {
-        let left_out = |level, given: Level| (given != Some(HELD)).then_some(level);
-        Ok(self.rows(&left_out, |follow| follow.end.middle())?.0)
-    }
-
     /// All rows by level and by the condition that has to hold, deaths at the middle or at drawn shares of their
     /// interval. `cell` gives the level that a row has, of the split's own and of the condition's ([`HELD`],
     /// [`FAILED`], unknown).

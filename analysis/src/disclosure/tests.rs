@@ -1,39 +1,8 @@
-use super::blocks::blocks;
 use super::rounding::{count, days, two_digits};
 use super::*;
 
 fn cell(keepers: u64, specimens: u64) -> Tally {
     Tally { specimens, keepers, tanks: keepers, deaths: 0, days: 100.0, largest_share: 0.5 }
-}
-
-fn union(cells: &[Tally], levels: &[usize]) -> Result<Tally, Refusal> {
-    let mut sum = Tally { largest_share: 0.5, ..Tally::default() };
-    for &level in levels {
-        sum.specimens += cells[level].specimens;
-        sum.keepers += cells[level].keepers;
-        sum.tanks += cells[level].tanks;
-    }
-    Ok(sum)
-}
-
-#[test]
-fn levels_that_fail_are_joined_along_the_ladder_unknown_last() -> Result<(), Refusal> {
-    let cells = [cell(1, 3), cell(6, 20), cell(4, 9), cell(7, 30)];
-    // Known levels 0..3, unknown = 3.
-    let public = blocks(3, true, Audience::Public, |levels| union(&cells, levels))?;
-    assert_eq!(public, vec![vec![0, 1, 2], vec![3]]);
-    let member = blocks(3, true, Audience::Member, |levels| union(&cells, levels))?;
-    assert_eq!(member, vec![vec![0, 1], vec![2], vec![3]]);
-    let curator = blocks(3, true, Audience::Curator, |levels| union(&cells, levels))?;
-    assert_eq!(curator, vec![vec![0], vec![1], vec![2], vec![3]]);
-    Ok(())
-}
-
-#[test]
-fn a_split_with_one_block_left_is_suppressed() {
-    let cells = [cell(3, 6), cell(3, 6)];
-    let refused = blocks(2, false, Audience::Public, |levels| union(&cells, levels)).err();
-    assert_eq!(refused.map(|refusal| refusal.code), Some(RefusalCode::Suppressed));
 }
 
 #[test]

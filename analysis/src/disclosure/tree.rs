@@ -3,109 +3,53 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::cells::{Entry, tally};
 use super::passes;
 use crate::answer::Audience;
-use crate::club::{Club, TankId};
-use crate::evidence::Tally;
+use crate::club::Club;
+use crate::follow_up::Population;
 use crate::follow_up::population::latest_name;
-use crate::follow_up::{Population, Run, follow_up};
-use crate::vocabulary::{Rank, TaxonSlug};
-
-/// One specimen of a block.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Member {
-    /// Its keeper.
-    pub keeper: u32,
-    /// Tanks it stood in.
-    pub tanks: Vec<TankId>,
-    /// Its weight in a keeper's share: days at risk, or 1 for a plain count.
-    pub weight: f64,
-}
-
-/// The tally of a block of specimens; its deaths are not counted.
-pub fn tally<'a>(members: impl Iterator<Item = &'a Member>) -> Tally {
-    let (mut specimens, mut weight) = (0, 0.0);
-    let mut tanks = BTreeSet::new();
-    let mut of_keeper: BTreeMap<u32, f64> = BTreeMap::new();
-    for member in members {
-        specimens += 1;
-        weight += member.weight;
-        tanks.extend(member.tanks.iter().copied());
-        *of_keeper.entry(member.keeper).or_default() += member.weight;
-    }
-    let largest = of_keeper.values().copied().fold(0.0, f64::max);
-    Tally {
-        specimens,
-        keepers: of_keeper.len() as u64,
-        tanks: tanks.len() as u64,
-        deaths: 0,
-        days: weight,
-        largest_share: if weight > 0.0 { largest / weight } else { 0.0 },
-    }
-}
+use crate::vocabulary::{Fallback, Rank, TaxonSlug, catalogue};
 
 /// The parts of a whole that may be shown beside it: those that pass, less the smallest ones until what is left of the
 /// whole passes or is empty. `rest` belongs to no part.
-pub fn shown_parts(
-    parts: &BTreeMap<TaxonSlug, Vec<Member>>,
-    rest: &[Member],
+pub fn shown_parts<K: Ord + Copy>(
+    parts: &BTreeMap<K, Vec<&Entry>>,
+    rest: &[&Entry],
     audience: Audience,
-) -> BTreeSet<TaxonSlug> {
-    let mut shown: BTreeSet<TaxonSlug> =
-        parts.iter().filter(|(_, members)| passes(&tally(members.iter()), audience)).map(|(name, _)| *name).collect();
+) -> BTreeSet<K> {
+    let alone: BTreeMap<K, _> = parts.iter().map(|(name, part)| (*name, tally(part.iter().copied()))).collect();
+    let mut shown: BTreeSet<K> =
+        alone.iter().filter(|(_, tally)| passes(tally, audience)).map(|(name, _)| *name).collect();
     loop {
-        let hidden = parts.iter().filter(|(name, _)| !shown.contains(*name)).flat_map(|(_, members)| members);
-        let left = tally(rest.iter().chain(hidden));
+        let hidden = parts.iter().filter(|(name, _)| !shown.contains(name)).flat_map(|(_, part)| part);
+        let left = tally(rest.iter().chain(hidden).copied());
         if left.specimens == 0 || passes(&left, audience) {
             return shown;
         }
-        let smallest = shown.iter().min_by_key(|name| (parts.get(*name).map_or(0, Vec::len), **name)).copied();
-        match smallest {
+        let smallest = shown.iter().min_by_key(|name| (alone.get(name).map_or(0, |tally| tally.specimens), **name));
+        match smallest.copied() {
             Some(smallest) => shown.remove(&smallest),
             None => return shown,
         };
     }
 }
 
-/// The wider taxon whose answer a taxon's own is tied to.
-fn wider(taxon: TaxonSlug) -> Option<TaxonSlug> {
-    let row = taxon.get();
-    match row.rank {
-        Rank::Species => row.genus,
-        Rank::Genus => Some(row.group_slug),
-        Rank::Group => None,
+/// Specimens as entries of one cell, each of weight 1.
+pub fn counted_once(club: &Club, ids: impl Iterator<Item = u32>) -> Vec<Entry> {
+    let mut entries = Vec::new();
+    for id in ids {
+        let Some(specimen) = club.specimens.get(id as usize) else { continue };
+        let of = |tank, days| Entry { specimen: id, keeper: specimen.keeper, tank, days, marks: 0 };
+        entries.push(of(specimen.stays.first().map(|stay| stay.tank), 1.0));
+        entries.extend(specimen.stays.iter().skip(1).map(|stay| of(Some(stay.tank), 0.0)));
     }
+    entries
 }
 
-/// Whether the specimens of a taxon under observation may be shown beside the answers of its wider taxa.
-pub fn may_stand_beside(club: &Club, taxon: TaxonSlug, since: Option<i32>, audience: Audience) -> bool {
-    if super::block_minimum(audience).is_none() {
-        return true;
-    }
-    let mut part = taxon;
-    while let Some(whole) = wider(part) {
-        let population = Population::of(club, whole, since);
-        let under_observation = follow_up(club, &population, Run::Main);
-        let mut parts: BTreeMap<TaxonSlug, Vec<Member>> = BTreeMap::new();
-        let mut rest = Vec::new();
-        for follow in &under_observation.follows {
-            let Some(specimen) = club.specimens.get(follow.specimen as usize) else { continue };
-            let member = Member {
-                keeper: follow.keeper,
-                tanks: specimen.stays.iter().map(|stay| stay.tank).collect(),
-                weight: follow.stop(follow.end.middle()) - follow.entry,
-            };
-            match latest_name(specimen).and_then(|name| part_of(name, whole)) {
-                Some(name) => parts.entry(name).or_default().push(member),
-                None => rest.push(member),
-            }
-        }
-        if !shown_parts(&parts, &rest, audience).contains(&part) {
-            return false;
-        }
-        part = whole;
-    }
-    true
+/// Whether a taxon has answers of its own: some groups are asked by genus.
+pub fn is_asked(taxon: TaxonSlug) -> bool {
+    !catalogue().groups().iter().any(|group| group.by_genus && group.slug == taxon)
 }
 
 /// The direct part of `whole` that a name lies in: its species in a genus, its genus in a group.
@@ -116,4 +60,115 @@ pub fn part_of(name: TaxonSlug, whole: TaxonSlug) -> Option<TaxonSlug> {
         Rank::Group => row.genus,
         Rank::Species => None,
     }
+}
+
+/// Specimens, by position in the club, that must pass in every block of an answer.
+#[derive(Debug, Clone)]
+pub struct Beside {
+    specimens: Vec<bool>,
+    /// A block without any of them will do too.
+    pub may_be_empty: bool,
+}
+
+impl Beside {
+    /// Whether an entry is of one of them.
+    pub fn holds(&self, entry: &Entry) -> bool {
+        self.specimens.get(entry.specimen as usize).copied().unwrap_or(false)
+    }
+}
+
+/// A taxon, or a group without some genera, with what its answers can be subtracted from.
+#[derive(Debug, Clone)]
+pub struct Node {
+    /// The taxon.
+    pub taxon: TaxonSlug,
+    members: Vec<bool>,
+    part: Vec<Option<TaxonSlug>>,
+    /// It stands as a direct part of the node before it.
+    pub is_part: bool,
+    /// Other sets that it is tied to.
+    pub beside: Vec<Beside>,
+}
+
+impl Node {
+    fn new(club: &Club, taxon: TaxonSlug, without: &[TaxonSlug]) -> Node {
+        let names: Vec<Option<TaxonSlug>> = club.specimens.iter().map(latest_name).collect();
+        let belongs = |name: TaxonSlug| name.is_within(taxon) && !without.iter().any(|genus| name.is_within(*genus));
+        Node {
+            taxon,
+            members: names.iter().map(|name| name.is_some_and(belongs)).collect(),
+            part: names.iter().map(|name| name.and_then(|name| part_of(name, taxon))).collect(),
+            is_part: true,
+            beside: Vec::new(),
+        }
+    }
+
+    /// Whether an entry is of one of its specimens.
+    pub fn holds(&self, entry: &Entry) -> bool {
+        self.members.get(entry.specimen as usize).copied().unwrap_or(false)
+    }
+
+    /// Whether a part of it may be shown beside it, where these are all entries of a block.
+    pub fn shows(&self, part: TaxonSlug, entries: &[&Entry], audience: Audience) -> bool {
+        let mut parts: BTreeMap<TaxonSlug, Vec<&Entry>> = BTreeMap::new();
+        let mut rest = Vec::new();
+        for &entry in entries.iter().filter(|entry| self.holds(entry)) {
+            match self.part.get(entry.specimen as usize).copied().flatten() {
+                Some(part) => parts.entry(part).or_default().push(entry),
+                None => rest.push(entry),
+            }
+        }
+        shown_parts(&parts, &rest, audience).contains(&part)
+    }
+
+    /// This node less another one.
+    fn less(&self, other: &[bool], may_be_empty: bool) -> Beside {
+        let specimens = self.members.iter().zip(other).map(|(own, other)| *own && !other).collect();
+        Beside { specimens, may_be_empty }
+    }
+}
+
+/// The taxa whose answers a population's own are tied to, widest first, itself last.
+pub fn chain(club: &Club, population: &Population) -> Vec<Node> {
+    let taxon = population.taxon;
+    let whole = |taxon| Node::new(club, taxon, &[]);
+    if population.without.is_empty() {
+        let mut wider = taxon.ancestors();
+        wider.reverse();
+        return wider.into_iter().filter(|wider| *wider == taxon || is_asked(*wider)).map(whole).collect();
+    }
+    let group = whole(taxon);
+    let mut fallback = Node { is_part: false, ..Node::new(club, taxon, &population.without) };
+    // It says more than any one of its genera says, and what it leaves out of wider answers passes.
+    let genera: BTreeSet<TaxonSlug> =
+        fallback.part.iter().zip(&fallback.members).filter(|(_, own)| **own).filter_map(|(part, _)| *part).collect();
+    if genera.len() > 1 {
+        for genus in genera {
+            let lesser = fallback.less(&whole(genus).members, false);
+            fallback.beside.push(lesser);
+        }
+    }
+    for wider in without_fewer(club, population) {
+        let more = Node::new(club, taxon, &wider).less(&fallback.members, true);
+        fallback.beside.push(more);
+    }
+    let mut nodes = Vec::new();
+    if is_asked(taxon) {
+        fallback.beside.push(group.less(&fallback.members, true));
+        nodes.push(group);
+    }
+    nodes.push(fallback);
+    nodes
+}
+
+/// What other fallbacks to the same group leave out, where that is less.
+fn without_fewer(club: &Club, population: &Population) -> BTreeSet<Vec<TaxonSlug>> {
+    let genera = catalogue().taxa().iter().filter(|row| row.rank == Rank::Genus);
+    let steps = genera.filter(|row| row.group_slug == population.taxon).flat_map(|row| row.slug.fallback());
+    let left_out = steps.filter(|step| matches!(step, Fallback::GroupWithout { .. }));
+    left_out
+        .map(|step| Population::of_fallback(club, &step, None).without)
+        .filter(|without| !without.is_empty() && without.len() < population.without.len())
+        .filter(|without| without.iter().all(|genus| population.without.contains(genus)))
+        .collect()
 }

@@ -145,6 +145,23 @@ pub fn ladder(by: By) -> Vec<f64> {
     }
 }
 
+/// The cuts of the finest levels of a split: those that it may be asked by, and what it is cut at unasked.
+pub fn finest(by: By) -> Vec<f64> {
+    match by {
+        By::Feeding => FEEDS_PER_WEEK.to_vec(),
+        By::Parameter(code) => as_habit(code).map_or_else(|| ladder(by), finest),
+        by => ladder(by),
+    }
+}
+
+/// The edges that give those levels; `None` = no edges do.
+pub fn finest_edges(by: By) -> Option<Vec<f64>> {
+    match by {
+        By::Parameter(code) if as_habit(code).is_none() => Some(ladder(by)).filter(|cuts| !cuts.is_empty()),
+        _ => None,
+    }
+}
+
 /// Years of keeping reefs at which experience is cut.
 const EXPERIENCE_YEARS: &[f64] = &[1.0, 2.0, 5.0];
 /// Feeds a week: not fed, less than once, then from 1, 2 and 4.

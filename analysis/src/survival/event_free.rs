@@ -44,7 +44,7 @@ pub fn event_free(episodes: &Episodes, cause: &[u32], of: u32, start_time: f64) 
 /// D_i(t) = Σ_j S_{j-} (dN_ij^k - Y_ij d_kj/n_j)/n_j - Σ_j (F(t)-F_j) (dN_ij - Y_ij d_j/n_j)/(n_j-d_j), sums over
 /// t_j <= t, a term of the second sum 0 when n_j = d_j. `specimen` and `cluster` hold one number per row; a specimen that
 /// changes cluster counts in its first one. `None` before `start_time`. With one specimen per cluster and no late entry
-/// this is the standard error of [`super::cumulative_incidence`]. O(n) per asked time.
+/// this is the standard error of [`super::cumulative_incidence()`]. O(n) per asked time.
 pub fn clustered_incidence_std_errors(
     episodes: &Episodes,
     cause: &[u32],

@@ -1,16 +1,15 @@
 //! One taxon tried: its growth, or why it is refused.
 
-use std::collections::BTreeSet;
-
 use super::increments::{Increment, increments, slopes};
 use super::lines::{LEVEL, Line, Lines};
+use super::shown::Printed;
 use super::{Figures, Refused, method};
 use crate::answer::{
     Audience, GrowthEvidence, GrowthGroup, GrowthModel, GrowthQuestion, GrowthResult, Method, Period, SpecimenGrowth,
 };
 use crate::club::Club;
-use crate::disclosure::tree::{self, Member};
-use crate::disclosure::{self, blocks, passes, suppressed};
+use crate::disclosure::cells::{Entry, tally};
+use crate::disclosure::{passes, suppressed};
 use crate::evidence::{Graded, Tally, grade, minimums};
 use crate::exposure::{Condition, LevelName, Rules};
 use crate::follow_up::{Population, Run, day_of};
@@ -36,48 +35,24 @@ struct Grown {
     kind: &'static str,
 }
 
-/// Each coral's time under a level: what blocks are counted from.
-struct Spell {
-    specimen: u32,
-    level: Option<usize>,
-    member: Member,
-}
-
 impl Attempt<'_> {
     pub(super) fn figures(&self) -> Result<Figures, Refused> {
         let lines = Lines::new(self.club, self.population);
         let longest: Vec<&Line> = lines.longest();
-        let whole = self.tally(longest.iter().map(|line| member(line)));
+        let whole = tally(longest.iter().map(|line| entry(line)).collect::<Vec<_>>().iter());
         if !passes(&whole, self.audience) {
             return Err(suppressed(self.audience).into());
         }
-        let beside =
-            disclosure::tree::may_stand_beside(self.club, self.population.taxon, self.question.since, self.audience);
-        if self.population.without.is_empty() && !beside {
-            return Err(suppressed(self.audience).into());
-        }
-        if !self.rest_passes() {
-            return Err(suppressed(self.audience).into());
-        }
+        let rules = Rules::of(Run::Main);
+        let condition = Condition::new(self.club, self.population, self.question.by, self.cut_by().as_deref(), rules)
+            .map_err(|fault| Refusal::plain(RefusalCode::InvalidInput, format!("{fault}.")))?;
+        let unknown = self.measured_at_unknown(&lines, &longest, &condition);
+        let blocks = self.printed(&condition, unknown)?;
         let enough = self.enough(&whole, &lines);
         let evidence = evidence(&lines, &longest, &whole, enough.is_ok());
         if let Err(refusal) = enough {
             return Err(Refused { refusal, evidence: Some(Box::new(evidence)) });
         }
-        let rules = Rules::of(Run::Main);
-        let condition =
-            Condition::new(self.club, self.population, self.question.by, self.question.edges.as_deref(), rules)
-                .map_err(|fault| Refusal::plain(RefusalCode::InvalidInput, format!("{fault}.")))?;
-        let spells = self.spells(&lines, &longest, &condition);
-        let known = condition.levels.len();
-        let unknown_has_rows = spells.iter().any(|spell| spell.level.is_none());
-        let blocks = blocks::blocks(known, unknown_has_rows, self.audience, |levels| {
-            let chosen: Vec<&Spell> =
-                spells.iter().filter(|spell| levels.contains(&spell.level.unwrap_or(known))).collect();
-            let mut tally = tree::tally(chosen.iter().map(|spell| &spell.member));
-            tally.specimens = chosen.iter().map(|spell| spell.specimen).collect::<BTreeSet<_>>().len() as u64;
-            Ok(tally)
-        })?;
         let taught = condition.band.is_some();
         let Grown { codes: names, groups, kind } = self.groups(&lines, &longest, &condition, &blocks, taught)?;
         let mut cautions = vec![caution::association(), caution::survivors_measured()];
@@ -114,24 +89,6 @@ impl Attempt<'_> {
         })
     }
 
-    fn tally(&self, members: impl Iterator<Item = Member>) -> Tally {
-        let members: Vec<Member> = members.collect();
-        tree::tally(members.iter())
-    }
-
-    /// Whether what a wider answer holds beyond this one (earlier purchases, genera left out) may be shown, or is none.
-    fn rest_passes(&self) -> bool {
-        if disclosure::block_minimum(self.audience).is_none() {
-            return true;
-        }
-        let wider = Population::of(self.club, self.population.taxon, None);
-        let members =
-            wider.members.iter().copied().filter(|id| self.population.members.binary_search(id).is_err()).collect();
-        let lines = Lines::new(self.club, &Population { members, ..wider });
-        let rest = self.tally(lines.longest().into_iter().map(member));
-        rest.specimens == 0 || passes(&rest, self.audience)
-    }
-
     fn enough(&self, whole: &Tally, lines: &Lines) -> Result<(), Refusal> {
         if whole.specimens == 0 && lines.tissue_only > 0 {
             return Err(Refusal::counted(
@@ -153,23 +110,15 @@ impl Attempt<'_> {
         minimums::curve(whole)
     }
 
-    /// Each coral's days between its first and last size, by level.
-    fn spells(&self, lines: &Lines, longest: &[&Line], condition: &Condition) -> Vec<Spell> {
-        let mut spells = Vec::new();
+    /// Whether any coral was measured over days at which the condition is unknown.
+    fn measured_at_unknown(&self, lines: &Lines, longest: &[&Line], condition: &Condition) -> bool {
         let used: Vec<&Line> =
             if condition.by.varies_in_time() { lines.lines.iter().collect() } else { longest.to_vec() };
-        for line in used {
-            let (Some(&from), Some(&to)) = (line.days.first(), line.days.last()) else { continue };
-            for segment in condition.between(line.specimen, line.keeper, line.tank, from, to) {
-                let weight = segment.stop - segment.start;
-                spells.push(Spell {
-                    specimen: line.specimen,
-                    level: segment.level.map(usize::from),
-                    member: Member { weight, ..member(line) },
-                });
-            }
-        }
-        spells
+        used.iter().any(|line| {
+            let (Some(&from), Some(&to)) = (line.days.first(), line.days.last()) else { return false };
+            let segments = condition.between(line.specimen, line.keeper, line.tank, from, to);
+            segments.iter().any(|segment| segment.level.is_none())
+        })
     }
 
     fn groups(
@@ -177,13 +126,15 @@ impl Attempt<'_> {
         lines: &Lines,
         longest: &[&Line],
         condition: &Condition,
-        blocks: &[Vec<usize>],
+        blocks: &Printed,
         taught: bool,
     ) -> Result<Grown, Refusal> {
         let known = condition.levels.len();
-        let printed: Vec<&Vec<usize>> = blocks.iter().filter(|block| block.as_slice() != [known]).collect();
-        let names: Vec<LevelName> = printed.iter().map(|block| name(condition, block)).collect();
-        let block_of = |level: usize| printed.iter().position(|block| block.contains(&level));
+        let printed: Vec<&(Vec<usize>, Option<LevelName>)> =
+            blocks.iter().filter(|(block, _)| block.as_slice() != [known]).collect();
+        let names: Vec<LevelName> =
+            printed.iter().map(|(block, own)| own.clone().unwrap_or_else(|| name(condition, block))).collect();
+        let block_of = |level: usize| printed.iter().position(|(block, _)| block.contains(&level));
         let mut codes = Vec::new();
         let mut groups = Vec::new();
         if condition.by.varies_in_time() {
@@ -194,14 +145,19 @@ impl Attempt<'_> {
                 if inside.is_empty() && !taught {
                     continue;
                 }
-                let tally = self.tally(inside.iter().map(|step| Member {
-                    keeper: step.keeper,
-                    tanks: step.tank.into_iter().collect(),
-                    weight: step.months,
-                }));
-                let corals = inside.iter().map(|step| step.specimen).collect::<BTreeSet<_>>().len() as u64;
-                let tally = Tally { specimens: corals, ..tally };
-                let figure = minimums::curve(&tally).and_then(|()| {
+                let entries: Vec<Entry> = inside
+                    .iter()
+                    .map(|step| Entry {
+                        specimen: step.specimen,
+                        keeper: step.keeper,
+                        tank: step.tank,
+                        days: step.months,
+                        marks: 0,
+                    })
+                    .collect();
+                let tally = tally(entries.iter());
+                let corals = tally.specimens;
+                let figure = self.may_be_shown(&tally).and_then(|()| minimums::curve(&tally)).and_then(|()| {
                     let slope = slopes[level].ok_or_else(|| {
                         Refusal::plain(RefusalCode::EmptyGroup, "No coral was measured under this condition.")
                     })?;
@@ -228,8 +184,8 @@ impl Attempt<'_> {
             if inside.is_empty() {
                 continue;
             }
-            let tally = self.tally(inside.iter().map(|line| member(line)));
-            let figure = minimums::curve(&tally).and_then(|()| {
+            let tally = tally(inside.iter().map(|line| entry(line)).collect::<Vec<_>>().iter());
+            let figure = self.may_be_shown(&tally).and_then(|()| minimums::curve(&tally)).and_then(|()| {
                 let slopes: Vec<f64> = inside.iter().map(|line| line.slope_per_month).collect();
                 // Corals of no known tank share one by keeper.
                 let tanks: Vec<u32> = inside.iter().map(|line| line.tank.unwrap_or(u32::MAX - line.keeper)).collect();
@@ -278,9 +234,9 @@ impl Attempt<'_> {
     }
 }
 
-fn member(line: &Line) -> Member {
-    let span = line.days.last().zip(line.days.first()).map_or(0.0, |(last, first)| last - first);
-    Member { keeper: line.keeper, tanks: line.tank.into_iter().collect(), weight: span }
+fn entry(line: &Line) -> Entry {
+    let days = line.days.last().zip(line.days.first()).map_or(0.0, |(last, first)| last - first);
+    Entry { specimen: line.specimen, keeper: line.keeper, tank: line.tank, days, marks: 0 }
 }
 
 fn name(condition: &Condition, block: &[usize]) -> LevelName {

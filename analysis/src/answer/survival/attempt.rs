@@ -1,13 +1,14 @@
 //! One taxon tried: its figures, or why it is refused.
 
 use super::counted::Counted;
-use super::frame::{Framed, Levels};
+use super::frame::Framed;
 use super::groups::{Level, Making};
 use super::said::{Heard, comparison};
 use super::sensitivity::{Main, runs, say};
+use super::shown::Shown;
 use super::{METHOD_ID, causes, interaction};
 use crate::answer::{
-    Audience, By, CauseIncidence, Caution, Evidence, Method, Outcome, Question, SensitivityRun, SurvivalGroup,
+    Audience, CauseIncidence, Caution, Evidence, Method, Outcome, Question, SensitivityRun, SurvivalGroup,
     SurvivalResult,
 };
 use crate::club::Club;
@@ -15,19 +16,21 @@ use crate::comparison::contrast::{Compared, Contrast, reference};
 use crate::comparison::pieces::hazard_by_age;
 use crate::comparison::sets::{IMPUTATIONS, SEED};
 use crate::comparison::{ClusterBy, GroupCurves, Rows, Sets};
-use crate::disclosure::{self, blocks, grid, keepers_needed, passes, suppressed};
-use crate::evidence::{Tally, at_risk_at_a_death, minimums, tally};
+use crate::disclosure::{grid, keepers_needed};
+use crate::evidence::{at_risk_at_a_death, minimums, tally};
 use crate::exposure::LAG_DAYS;
 use crate::follow_up::decline::often_enough;
 use crate::follow_up::looks::enough_looks;
 use crate::follow_up::tank_event::tank_events;
 use crate::follow_up::{FollowUp, Population, Run};
 use crate::refusal::{Part, Refusal, RefusalCode};
-use crate::vocabulary::TaxonSlug;
 
 /// A taxon tried for a question.
 pub(super) struct Attempt<'a> {
     pub(super) club: &'a Club,
+    /// The question as asked.
+    pub(super) asked: &'a Question,
+    /// The question by whose levels rows are cut.
     pub(super) question: &'a Question,
     pub(super) population: &'a Population,
     pub(super) audience: Audience,
@@ -67,24 +70,24 @@ impl Attempt<'_> {
             .map(|row| rows.episodes.stop[row] - rows.episodes.start[row])
             .sum();
         let unknown_share = if whole.days > 0.0 { unknown_days / whole.days } else { 0.0 };
-        let counted = Counted { framed: &framed, events: &events, unknown_share };
-        self.may_be_shown(&framed, &whole)?;
+        let shown = self.may_be_shown(&framed, unknown_days > 0.0)?;
+        let levels = &shown.levels;
+        let sets = levels.apply(&framed.sets);
+        let counted = Counted { framed: &framed, events: &events, unknown_share, shown: &shown };
         let counts_only = |refusal: Refusal| Refused {
             refusal,
-            evidence: Some(Box::new(counted.evidence(rows, &whole, true, false))),
+            evidence: Some(Box::new(counted.evidence(&sets.middle, &whole, true, false))),
         };
         enough_looks(self.club, self.population).map_err(counts_only)?;
         often_enough(self.club, self.population, &framed.follow_up).map_err(counts_only)?;
         self.known_enough(&framed).map_err(counts_only)?;
         minimums::curve(&whole).map_err(counts_only)?;
-        let levels = self.levels(&framed, unknown_days > 0.0)?;
-        let sets = levels.apply(&framed.sets);
         let tallies = levels.tallies(&sets.middle)?;
         let cluster = ClusterBy::of(&sets.middle);
         let taught = framed.condition.band.is_some();
         let printed: Vec<Level> = (0..tallies.len())
             .filter(|&level| tallies[level].specimens > 0 || (taught && level < levels.known()))
-            .map(|level| Level::new(&levels, &sets, level, tallies[level], self.audience))
+            .map(|level| Level::new(levels, &sets, level, tallies[level], self.audience))
             .collect();
         let longest = printed
             .iter()
@@ -94,7 +97,7 @@ impl Attempt<'_> {
         let making = Making {
             club: self.club,
             counted: &counted,
-            levels: &levels,
+            levels,
             cluster,
             horizon: self.question.horizon_days,
             audience: self.audience,
@@ -120,10 +123,10 @@ impl Attempt<'_> {
             }
             .compare(),
         };
-        let fed_by_water = interaction::asked(self).then(|| interaction::made(self, &framed, &events));
+        let fed_by_water = interaction::asked(self).then(|| interaction::made(self, &framed, &events, &shown));
         let main = Main {
             framed: &framed,
-            levels: &levels,
+            levels,
             reference,
             groups: &groups,
             cox: &compared.cox,
@@ -144,7 +147,7 @@ impl Attempt<'_> {
         };
         let cautions = heard.cautions();
         let outcome = self.question.outcome;
-        let sentence = comparison(outcome, &levels, &groups, &compared.cox, reference, self.question.horizon_days);
+        let sentence = comparison(outcome, levels, &groups, &compared.cox, reference, self.question.horizon_days);
         groups.iter_mut().for_each(|(_, group)| say(group, &sensitivity));
         let curves = GroupCurves::new(&sets, None);
         let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, self.audience);
@@ -155,7 +158,7 @@ impl Attempt<'_> {
             evidence: counted.evidence(&sets.middle, &whole, true, given),
             result: SurvivalResult {
                 groups: groups.into_iter().map(|(_, group)| group).collect(),
-                causes: Part::from(self.causes(&sets.middle, &curves, shown_until)),
+                causes: Part::from(self.causes(&sets.middle, &curves, shown_until, &shown)),
                 hazard: Part::from(hazard_by_age(&sets.middle, keepers_needed(self.audience))),
                 log_rank: Part::from(compared.log_rank),
                 cox: Part::from(compared.cox),
@@ -166,58 +169,6 @@ impl Attempt<'_> {
             method,
             sensitivity,
         })
-    }
-
-    /// Whether the answer as a whole may be shown: it, and what could be found by taking it from a wider answer.
-    fn may_be_shown(&self, framed: &Framed, whole: &Tally) -> Result<(), Refusal> {
-        if disclosure::block_minimum(self.audience).is_none() {
-            return Ok(());
-        }
-        let refused = || Err(suppressed(self.audience));
-        let beside =
-            disclosure::tree::may_stand_beside(self.club, self.population.taxon, self.question.since, self.audience);
-        if !passes(whole, self.audience) || (self.population.without.is_empty() && !beside) {
-            return refused();
-        }
-        if framed.given.is_some() {
-            let rest = tally(&framed.left_out_by_given(self.club)?)?;
-            if rest.specimens > 0 && !passes(&rest, self.audience) {
-                return refused();
-            }
-        }
-        if self.question.outcome.needs_looks() && !self.rest_of_deaths_passes(framed)? {
-            return refused();
-        }
-        // What a wider answer holds beyond this one: earlier purchases, genera left out of the group.
-        if self.question.since.is_some() && !self.rest_passes(self.population.taxon, None)? {
-            return refused();
-        }
-        if !self.population.without.is_empty() && !self.rest_passes(self.population.taxon, self.question.since)? {
-            return refused();
-        }
-        Ok(())
-    }
-
-    /// Whether the specimens under observation for death that are not so for this outcome may be shown, or are none: they
-    /// are what is left of the answer about death without this one.
-    fn rest_of_deaths_passes(&self, framed: &Framed) -> Result<bool, Refusal> {
-        let inside: Vec<u32> = framed.follow_up.follows.iter().map(|follow| follow.specimen).collect();
-        let members = self.population.members.iter().copied().filter(|id| inside.binary_search(id).is_err()).collect();
-        let rest = Population { members, ..self.population.clone() };
-        let question = Question { outcome: Outcome::Death, by: By::None, edges: None, ..self.question.clone() };
-        let tally = tally(&Framed::new(self.club, &question, &rest, Run::Main)?.sets.middle)?;
-        Ok(tally.specimens == 0 || passes(&tally, self.audience))
-    }
-
-    /// Whether the specimens of a wider population that are not in this one may be shown, or are none.
-    fn rest_passes(&self, taxon: TaxonSlug, since: Option<i32>) -> Result<bool, Refusal> {
-        let wider = Population::of(self.club, taxon, since);
-        let members =
-            wider.members.iter().copied().filter(|id| self.population.members.binary_search(id).is_err()).collect();
-        let rest = Population { members, ..wider };
-        let question = Question { since: None, by: By::None, edges: None, ..self.question.clone() };
-        let tally = tally(&Framed::new(self.club, &question, &rest, Run::Main)?.sets.middle)?;
-        Ok(tally.specimens == 0 || passes(&tally, self.audience))
     }
 
     /// Refuses a condition that had to hold where it is unknown on more than half of the days.
@@ -246,24 +197,18 @@ impl Attempt<'_> {
         Ok(())
     }
 
-    /// The levels as printed: joined until the audience may see each.
-    fn levels(&self, framed: &Framed, unknown_has_rows: bool) -> Result<Levels, Refusal> {
-        let known = framed.condition.levels.len();
-        let rows = &framed.sets.middle;
-        let blocks = blocks::blocks(known, unknown_has_rows, self.audience, |levels| {
-            let kept: Vec<usize> =
-                (0..rows.len()).filter(|&row| levels.contains(&rows.level[row].map_or(known, usize::from))).collect();
-            tally(&rows.subset(&kept))
-        })?;
-        Ok(Levels::new(&framed.condition, &blocks))
-    }
-
     /// Deaths of each known level in the one tank event that took most of them.
     pub(super) fn event_deaths(&self, framed: &Framed, sets: &Sets, known: usize) -> Vec<u64> {
         events_by_level(self.club, &framed.follow_up, sets, known)
     }
 
-    fn causes(&self, rows: &Rows, curves: &GroupCurves, shown_until: f64) -> Result<Vec<CauseIncidence>, Refusal> {
+    fn causes(
+        &self,
+        rows: &Rows,
+        curves: &GroupCurves,
+        shown_until: f64,
+        shown: &Shown,
+    ) -> Result<Vec<CauseIncidence>, Refusal> {
         let horizon = self.question.horizon_days;
         let last = curves.last_time.min(shown_until);
         if horizon > last || horizon <= curves.start_time {
@@ -274,7 +219,8 @@ impl Attempt<'_> {
                 format!("The longest horizon these records bear is day {}.", last.floor()),
             ));
         }
-        causes::causes(rows, self.question.outcome, curves.start_time, horizon, self.audience)
+        let (outcome, beside) = (self.question.outcome, &shown.deaths_beside);
+        causes::causes(rows, outcome, curves.start_time, horizon, self.audience, beside)
     }
 
     fn method(&self, framed: &Framed, rows: &Rows, curves: &GroupCurves, cluster: ClusterBy) -> Method {

@@ -18,7 +18,8 @@ struct Pooled {
 
 /// Incidence of each group of causes, or of each kind of end, by `horizon`, from `start_time`.
 ///
-/// For a restricted audience, causes with deaths at too few keepers are joined as `other`.
+/// For a restricted audience, causes with deaths at too few keepers are joined as `other`: here, or in one of the sets
+/// `beside` (keepers with deaths, by cause) that could be found by taking these figures from another answer's.
 ///
 /// # Errors
 /// `Suppressed` if fewer than two causes are left to show; otherwise as the estimator.
@@ -28,12 +29,13 @@ pub(super) fn causes(
     start_time: f64,
     horizon: f64,
     audience: Audience,
+    beside: &[Keepers],
 ) -> Result<Vec<CauseIncidence>, Refusal> {
     if outcome.counts_declines() && !rows.cause.iter().any(|cause| *cause > 0) {
         let message = "No death and no serious decline yet: there is nothing to tell apart.";
         return Err(Refusal::counted(RefusalCode::NoEvents, 0.0, 1.0, message));
     }
-    let pooled = pooled(rows, &outcome.ends(), audience)?;
+    let pooled = pooled(rows, &outcome.ends(), audience, beside)?;
     let number = |cause: u32| {
         pooled.iter().position(|pool| pool.causes.contains(&cause)).map_or(0, |position| position as u32 + 1)
     };
@@ -61,39 +63,46 @@ pub(super) fn causes(
         .collect())
 }
 
-fn pooled(rows: &Rows, names: &[&str], audience: Audience) -> Result<Vec<Pooled>, Refusal> {
+/// Keepers with deaths, by cause.
+type Keepers = BTreeMap<u32, BTreeSet<u32>>;
+
+fn pooled(rows: &Rows, names: &[&str], audience: Audience, beside: &[Keepers]) -> Result<Vec<Pooled>, Refusal> {
     let single = |position: usize| Pooled { name: names[position].to_owned(), causes: vec![position as u32 + 1] };
     let needed = keepers_needed(audience);
     if needed == 0 {
         return Ok((0..names.len()).map(single).collect());
     }
-    let mut keepers: BTreeMap<u32, BTreeSet<u32>> = BTreeMap::new();
+    let mut keepers = Keepers::new();
     for row in (0..rows.len()).filter(|&row| rows.cause[row] > 0) {
         keepers.entry(rows.cause[row]).or_default().insert(rows.keeper[row]);
     }
+    let among = |keepers: &Keepers, causes: &[u32]| -> u64 {
+        causes.iter().filter_map(|cause| keepers.get(cause)).flatten().collect::<BTreeSet<_>>().len() as u64
+    };
+    let here = |causes: &[u32]| among(&keepers, causes);
+    let enough_or_none = |count: u64| count == 0 || count >= needed;
+    let enough_beside = |causes: &[u32]| beside.iter().all(|keepers| enough_or_none(among(keepers, causes)));
     // Fewest keepers first, so that the smallest is joined first.
     let mut by_size: Vec<u32> = (1..=names.len() as u32).collect();
-    by_size.sort_by_key(|cause| (keepers.get(cause).map_or(0, BTreeSet::len), *cause));
+    by_size.sort_by_key(|cause| (here(&[*cause]), *cause));
     let mut other: Vec<u32> = Vec::new();
-    let mut other_keepers: BTreeSet<u32> = BTreeSet::new();
     let mut shown: Vec<u32> = Vec::new();
     for cause in by_size {
-        let own = keepers.get(&cause).cloned().unwrap_or_default();
-        let fails = (own.len() as u64) < needed;
-        let other_fails = !other_keepers.is_empty() && (other_keepers.len() as u64) < needed;
-        if fails || other_fails {
-            other.push(cause);
-            other_keepers.extend(own);
-        } else {
+        let stands = here(&[cause]) >= needed && enough_beside(&[cause]);
+        let other_stands = enough_or_none(here(&other)) && enough_beside(&other);
+        if stands && other_stands {
             shown.push(cause);
+        } else {
+            other.push(cause);
         }
     }
     shown.sort_unstable();
-    if shown.is_empty() || (!other_keepers.is_empty() && (other_keepers.len() as u64) < needed) {
+    other.sort_unstable();
+    if shown.is_empty() || !enough_or_none(here(&other)) || !enough_beside(&other) {
         return Err(suppressed(audience));
     }
     let mut pooled: Vec<Pooled> = shown.into_iter().map(|cause| single(cause as usize - 1)).collect();
-    if !other_keepers.is_empty() {
+    if here(&other) > 0 {
         pooled.push(Pooled { name: "other".to_owned(), causes: other });
     }
     Ok(pooled)

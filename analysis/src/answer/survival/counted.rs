@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::frame::Framed;
+use super::shown::Shown;
 use crate::answer::{Evidence, GivenDays, Period};
 use crate::comparison::Rows;
 use crate::evidence::{Graded, Tally, grade};
@@ -15,6 +16,7 @@ pub(super) struct Counted<'a> {
     pub(super) events: &'a [TankEvent],
     /// Share of all days on which the condition is unknown.
     pub(super) unknown_share: f64,
+    pub(super) shown: &'a Shown,
 }
 
 impl Counted<'_> {
@@ -54,13 +56,13 @@ impl Counted<'_> {
                 unknown: self.unknown_share,
                 given,
             }),
-            left_out: whole.then_some(self.framed.follow_up.left_out),
+            left_out: (whole && self.shown.left_out).then_some(self.framed.follow_up.left_out),
             date_held: follows(&ended, |follow| follow.date_held),
             acquired_midpoint: follows(&ids, |follow| follow.acquired_midpoint),
             register_sightings: follows(&ids, |follow| follow.register_last && !follow.end.is_death()),
             missing: follows(&ended, |follow| follow.missing),
             tank_events: events.count() as u64,
-            given: (whole && self.framed.given.is_some()).then_some(GivenDays {
+            given: (whole && self.framed.given.is_some() && self.shown.given_days).then_some(GivenDays {
                 kept: kept.kept,
                 outside: kept.outside,
                 unknown: kept.unknown,

@@ -36,13 +36,6 @@ impl Framed {
         let sets = Sets::new(&frame, draws).map_err(unusable)?;
         Ok(Framed { follow_up, condition, given, sets })
     }
-
-    /// The rows that the condition that had to hold leaves out.
-    pub(super) fn left_out_by_given(&self, club: &Club) -> Result<Rows, Refusal> {
-        let given = self.given.as_ref();
-        let frame = Frame { club, follow_up: &self.follow_up, condition: &self.condition, given };
-        frame.left_out_by_given().map_err(unusable)
-    }
 }
 
 /// The water of the population's tanks against the bands of its taxon.
@@ -51,7 +44,7 @@ pub(super) fn water(club: &Club, population: &Population, rules: Rules) -> Water
 }
 
 /// Tanks in which a specimen of the population ever stood.
-fn tanks(club: &Club, population: &Population) -> Vec<TankId> {
+pub(super) fn tanks(club: &Club, population: &Population) -> Vec<TankId> {
     let specimens = population.members.iter().filter_map(|&id| club.specimens.get(id as usize));
     let mut tanks: Vec<TankId> = specimens.flat_map(|specimen| specimen.stays.iter().map(|stay| stay.tank)).collect();
     tanks.sort_unstable();
@@ -85,6 +78,11 @@ impl Levels {
             names.push(if parts.len() == 1 { parts[0].clone() } else { LevelName::joined(&parts) });
         }
         Levels { names, block_of }
+    }
+
+    /// The same levels under other names, in order.
+    pub(super) fn named(self, names: Vec<LevelName>) -> Levels {
+        Levels { names, ..self }
     }
 
     /// The rows by printed level.

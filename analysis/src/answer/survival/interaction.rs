@@ -4,6 +4,7 @@ use super::attempt::{Attempt, events_by_level};
 use super::counted::Counted;
 use super::frame::{Framed, unusable, water};
 use super::sensitivity::{Figure, outcome};
+use super::shown::Shown;
 use crate::answer::{By, FedByWater, InteractionCell, InteractionRatio, InteractionRatios, RunOutcome, SensitivityRun};
 use crate::comparison::curve::loss_rate;
 use crate::comparison::interaction::{FED_FROM, in_words};
@@ -119,11 +120,12 @@ impl Crossed {
 }
 
 /// The part.
-pub(super) fn made(attempt: &Attempt, framed: &Framed, events: &[TankEvent]) -> Result<Made, Refusal> {
+pub(super) fn made(attempt: &Attempt, framed: &Framed, events: &[TankEvent], shown: &Shown) -> Result<Made, Refusal> {
     let crossed = Crossed::new(attempt, &framed.follow_up, Run::Main)?;
     crossed.may_be_shown(attempt)?;
     let (known, all) = crossed.days();
-    let counted = Counted { framed, events, unknown_share: if all > 0.0 { 1.0 - known / all } else { 0.0 } };
+    let unknown_share = if all > 0.0 { 1.0 - known / all } else { 0.0 };
+    let counted = Counted { framed, events, unknown_share, shown };
     let cells = Cell::COMPARED
         .iter()
         .zip(&crossed.tallies)

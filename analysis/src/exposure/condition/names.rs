@@ -39,6 +39,12 @@ impl LevelName {
         LevelName { code: codes.join("+"), label: labels.join(", or "), phrase: phrases.join(", or ") }
     }
 
+    /// Years of purchase from the first to the last as one.
+    pub fn years(first: &str, last: &str) -> LevelName {
+        let years = format!("{first} to {last}");
+        LevelName::new(&years, &format!("acquired in {years}"))
+    }
+
     /// The level with what it says of corals of this split.
     pub(super) fn spoken(self, by: By) -> LevelName {
         let label = &self.label;

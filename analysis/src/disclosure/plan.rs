@@ -1,0 +1,268 @@
+//! The blocks that every answer about a taxon and a split is a union of: one partition for each reader.
+//!
+//! A partition starts from that of the wider taxon, and the public's from the members', so that the difference of any
+//! two answers is a union of blocks that pass. All splits of a taxon are cut at the same years: those of the taxon
+//! undivided. Where a band is taught, its levels are a partition of their own, made first; the ladder's blocks are then
+//! joined until each has with each of those nothing or enough in common. Answers about a part of the time (days on
+//! which something held) have a layer of their own, whose blocks are unions of those of the whole, and in which what is
+//! kept passes, and what is left out passes or is nothing.
+
+use std::collections::BTreeMap;
+
+use super::cells::{Block, Cells, Entry, tally};
+use super::partition::Partition;
+use super::passes;
+use super::tree::Node;
+use crate::answer::Audience;
+use crate::evidence::Tally;
+
+#[cfg(test)]
+pub(crate) mod switches; // rules switched off, to see that they are needed
+
+/// A part of the time that answers are about.
+#[derive(Debug, Clone, Copy)]
+pub struct Layer {
+    /// The layer it is a part of; `None` = it is all of the time.
+    pub part_of: Option<usize>,
+    /// Whether time with these marks is kept.
+    pub kept: fn(u32) -> bool,
+    /// Complements that pass or are empty in every block.
+    pub left_out: &'static [fn(u32) -> bool],
+}
+
+/// All of the time.
+pub const WHOLE: Layer = Layer { part_of: None, kept: |_| true, left_out: &[] };
+/// The mark of days on which the condition that had to hold did.
+pub const HELD: u32 = 1;
+/// The days on which the condition that had to hold did.
+pub const GIVEN: Layer =
+    Layer { part_of: Some(0), kept: |marks| marks & HELD != 0, left_out: &[|marks| marks & HELD == 0] };
+
+/// A split of the cells.
+#[derive(Debug, Clone)]
+pub struct Split {
+    /// Number of known levels; unknown is the next.
+    pub known: usize,
+    /// Levels without any entry are levels still: steps of a ladder are, words are not.
+    pub keeps_empty: bool,
+}
+
+/// How an answer is divided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Division {
+    /// By years of purchase alone, or not at all.
+    Years,
+    /// By the band taught for the taxon.
+    Taught,
+    /// By the finest levels.
+    Finest,
+}
+
+/// Everything that partitions are made from.
+#[derive(Debug, Clone)]
+pub struct Ground {
+    /// Cells of the widest taxon, for blocks of years alone.
+    pub undivided: Cells,
+    /// Cells of the widest taxon, by split; the same years.
+    pub divided: Cells,
+    /// The splits of `divided`, by position.
+    pub splits: Vec<Split>,
+    /// Position of the finest split.
+    pub finest: Option<usize>,
+    /// For each node, the position of the split by the band that is taught for it.
+    pub taught: Vec<Option<usize>>,
+    /// From the widest taxon to the one asked.
+    pub nodes: Vec<Node>,
+    /// Layers of time, the whole first.
+    pub layers: Vec<Layer>,
+}
+
+type Key = (usize, Division, usize, Audience);
+
+/// Partitions as they are needed.
+pub struct Plan<'a> {
+    ground: &'a Ground,
+    made: BTreeMap<Key, Option<Partition>>,
+}
+
+impl<'a> Plan<'a> {
+    /// A plan without any partition yet.
+    pub fn new(ground: &'a Ground) -> Plan<'a> {
+        Plan { ground, made: BTreeMap::new() }
+    }
+
+    /// The partition of the taxon asked for a division, a layer and a restricted audience; `None` = suppressed.
+    pub fn partition(&mut self, division: Division, layer: usize, audience: Audience) -> Option<Partition> {
+        self.of((self.ground.nodes.len().checked_sub(1)?, division, layer, audience))
+    }
+
+    fn of(&mut self, key: Key) -> Option<Partition> {
+        if let Some(made) = self.made.get(&key) {
+            return made.clone();
+        }
+        let partition = self.make(key);
+        self.made.insert(key, partition.clone());
+        partition
+    }
+
+    fn make(&mut self, (node, division, layer, audience): Key) -> Option<Partition> {
+        let ground = self.ground;
+        let mut wider = node.checked_sub(1);
+        if let Some(above) = wider
+            && self.of((above, Division::Years, 0, audience)).is_none()
+        {
+            // One that fails by itself is never shown: nothing is tied to it. One that is withheld for the sake of a
+            // third takes its parts with it.
+            if self.is_shown_above(above, audience) {
+                return None;
+            }
+            wider = None;
+        }
+        let mut start = self.start((node, division, layer, audience))?;
+        if audience == Audience::Public {
+            start = start.joined(&self.of((node, division, layer, Audience::Member))?);
+        }
+        let ground_layer = ground.layers.get(layer)?;
+        if let Some(whole) = ground_layer.part_of {
+            start = start.joined(&self.of((node, division, whole, audience))?);
+        }
+        // Every wider taxon that is shown is tied, also past one between that is not.
+        let mut tied = Vec::new();
+        let mut wider_blocks: Vec<(usize, Block)> = Vec::new();
+        for above in 0..node {
+            if self.of((above, Division::Years, layer, audience)).is_some() {
+                tied.push(above);
+            }
+            if self.split_of(above, division) == self.split_of(node, division)
+                && let Some(partition) = self.of((above, division, layer, audience))
+            {
+                start = start.joined(&partition);
+                wider_blocks.extend(partition.blocks().map(|block| (above, block)));
+            }
+        }
+        let taught = match division {
+            Division::Finest if ground.taught.get(node).copied().flatten().is_some() => {
+                self.of((node, Division::Taught, layer, audience))
+            }
+            _ => None,
+        };
+        let across: Vec<Block> = taught.iter().flat_map(Partition::blocks).collect();
+        let cells = if division == Division::Years { &ground.undivided } else { &ground.divided };
+        let check =
+            Check { cells, nodes: &ground.nodes, node, wider, tied, wider_blocks, layer: ground_layer, audience };
+        start.merged(|block| check.passes(block) && across.iter().all(|other| check.passes_or_is_empty(block, other)))
+    }
+
+    /// Whether any taxon wider than this one is shown at all.
+    fn is_shown_above(&mut self, node: usize, audience: Audience) -> bool {
+        (0..node).any(|above| self.of((above, Division::Years, 0, audience)).is_some())
+    }
+
+    fn split_of(&self, node: usize, division: Division) -> Option<usize> {
+        match division {
+            Division::Years => None,
+            Division::Taught => self.ground.taught.get(node).copied().flatten(),
+            Division::Finest => self.ground.finest,
+        }
+    }
+
+    /// Single cells: single years, or levels cut at the years of the taxon undivided.
+    fn start(&mut self, (node, division, layer, audience): Key) -> Option<Partition> {
+        let ground = self.ground;
+        if division == Division::Years {
+            return Some(Partition::of_years(ground.undivided.years()));
+        }
+        let number = self.split_of(node, division)?;
+        let split = ground.splits.get(number)?;
+        let of_node = ground.nodes.get(node)?;
+        let present = ground.divided.levels_of(number, |entry| of_node.holds(entry));
+        let levels: Vec<usize> = (0..=split.known)
+            .filter(|level| present.contains(level) || (split.keeps_empty && *level < split.known))
+            .collect();
+        let eras = self.of((node, Division::Years, layer, audience))?;
+        let years = &eras.rows.first()?.years;
+        #[cfg(test)]
+        let years = if switches::is_off(switches::Rule::Years) { &vec![0..ground.undivided.years()] } else { years };
+        Some(Partition::of_levels(number, &levels, split.known, years))
+    }
+}
+
+/// What a block must keep.
+struct Check<'a> {
+    cells: &'a Cells,
+    nodes: &'a [Node],
+    node: usize,
+    /// The node it is shown beside.
+    wider: Option<usize>,
+    /// The wider nodes that are shown: what is left of each passes or is nothing.
+    tied: Vec<usize>,
+    /// Their blocks, where the split is the same.
+    wider_blocks: Vec<(usize, Block)>,
+    layer: &'a Layer,
+    audience: Audience,
+}
+
+impl Check<'_> {
+    fn passes(&self, block: &Block) -> bool {
+        let Some(own) = self.nodes.get(self.node) else { return false };
+        let blocks = [block];
+        let entries: Vec<&Entry> = self.cells.within(&blocks).collect();
+        let kept: Vec<&Entry> = entries.iter().copied().filter(|entry| (self.layer.kept)(entry.marks)).collect();
+        let of =
+            |entries: &[&Entry], is: &dyn Fn(&Entry) -> bool| tally(entries.iter().copied().filter(|entry| is(entry)));
+        if !passes(&of(&kept, &|entry| own.holds(entry)), self.audience) {
+            return false;
+        }
+        let or_empty = |tally: Tally| tally.specimens == 0 || passes(&tally, self.audience);
+        let left_out = self.layer.left_out.iter();
+        #[cfg(test)]
+        let left_out = left_out.take(if switches::is_off(switches::Rule::Given) { 0 } else { usize::MAX });
+        for left_out in left_out {
+            if !or_empty(of(&entries, &|entry| own.holds(entry) && left_out(entry.marks))) {
+                return false;
+            }
+        }
+        #[cfg(test)]
+        if switches::is_off(switches::Rule::Tree) {
+            return true;
+        }
+        let ties = self.tied.iter().filter_map(|&above| self.nodes.get(above));
+        let mut left_of = ties.map(|above| of(&kept, &|entry| above.holds(entry) && !own.holds(entry)));
+        if !left_of.all(or_empty) || !self.passes_where_it_all_lies(own, block) {
+            return false;
+        }
+        own.beside.iter().all(|beside| {
+            let left = of(&kept, &|entry| beside.holds(entry));
+            if beside.may_be_empty { or_empty(left) } else { passes(&left, self.audience) }
+        }) && self
+            .wider
+            .and_then(|wider| self.nodes.get(wider))
+            .is_none_or(|wider| !own.is_part || wider.shows(own.taxon, &kept, self.audience))
+    }
+
+    /// Where all that is kept of a block lies in one block of a wider taxon, it can be taken from that one alone: what is
+    /// left there passes or is nothing.
+    fn passes_where_it_all_lies(&self, own: &Node, block: &Block) -> bool {
+        let kept = |blocks: &[&Block], is: &dyn Fn(&Entry) -> bool| {
+            let entries = self.cells.within(blocks).filter(|entry| (self.layer.kept)(entry.marks) && is(entry));
+            entries.copied().collect::<Vec<Entry>>()
+        };
+        let all = kept(&[block], &|entry| own.holds(entry)).len();
+        self.wider_blocks.iter().all(|(above, wider)| {
+            let Some(above) = self.nodes.get(*above) else { return true };
+            if kept(&[block, wider], &|entry| own.holds(entry)).len() < all {
+                return true;
+            }
+            let left = tally(kept(&[wider], &|entry| above.holds(entry) && !own.holds(entry)).iter());
+            left.specimens == 0 || passes(&left, self.audience)
+        })
+    }
+
+    /// Whether what is kept in both blocks passes or is nothing.
+    fn passes_or_is_empty(&self, block: &Block, other: &Block) -> bool {
+        let Some(own) = self.nodes.get(self.node) else { return false };
+        let blocks = [block, other];
+        let left = tally(self.cells.within(&blocks).filter(|entry| own.holds(entry) && (self.layer.kept)(entry.marks)));
+        left.specimens == 0 || passes(&left, self.audience)
+    }
+}
