@@ -224,9 +224,11 @@ impl<'a> Plan<'a> {
             .filter(|level| present.contains(level) || (split.keeps_empty && *level < split.known))
             .collect();
         let eras = self.of((node, Division::Years, layer, audience))?;
-        let years = &eras.rows.first()?.years;
+        let years = eras.rows.first()?.years.as_slice();
         #[cfg(test)]
-        let years = if switches::is_off(switches::Rule::Years) { &vec![0..ground.undivided.years()] } else { years };
+        let all = 0..ground.undivided.years();
+        #[cfg(test)]
+        let years = if switches::is_off(switches::Rule::Years) { std::slice::from_ref(&all) } else { years };
         Some(Partition::of_levels(number, &levels, split.known, years))
     }
 }

@@ -42,7 +42,7 @@ struct Menu {
 
 /// Whether time with these marks is of a layer.
 fn kept(marks: u32, layer: usize) -> bool {
-    (marks & AT_RISK != 0) == (layer >= 2) && (layer % 2 == 0 || marks & HELD != 0)
+    (marks & AT_RISK != 0) == (layer >= 2) && (layer.is_multiple_of(2) || marks & HELD != 0)
 }
 
 /// Every count that an audience is shown about one taxon: each level, each union of neighbours that edges ask for, and
@@ -54,8 +54,9 @@ fn published(club: &Club, taxon: TaxonSlug, menu: Menu, audience: Audience) -> V
     let years = records.ground.undivided.years();
     let mut found = Vec::new();
     let mut plan = Plan::new(&records.ground);
-    let layers = (0..4)
-        .filter(|layer| (layer % 2 == 0 || menu.given.is_some()) && (*layer < 2 || menu.outcome != Outcome::Death));
+    let layers = (0..4).filter(|layer| {
+        (layer.is_multiple_of(2) || menu.given.is_some()) && (*layer < 2 || menu.outcome != Outcome::Death)
+    });
     for layer in layers {
         for division in [Division::Years, Division::Taught, Division::Finest, Division::Fixed] {
             let Some(partition) = plan.partition(division, layer, audience) else { continue };
