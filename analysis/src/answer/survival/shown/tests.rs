@@ -54,7 +54,7 @@ fn published(club: &Club, taxon: TaxonSlug, menu: Menu, audience: Audience) -> V
     let years = records.ground.undivided.years();
     let mut found = Vec::new();
     let mut plan = Plan::new(&records.ground);
-    let layers = (0..4).filter(|layer| {
+    let layers = (0..4_usize).filter(|layer| {
         (layer.is_multiple_of(2) || menu.given.is_some()) && (*layer < 2 || menu.outcome != Outcome::Death)
     });
     for layer in layers {
