@@ -112,6 +112,15 @@ impl Cells {
             .flat_map(move |(_, years)| years.get(from..to.max(from)).unwrap_or_default().iter().flatten())
     }
 
+    /// The entries of a block, each with the number of the levels at which it lies.
+    #[cfg(test)]
+    pub(crate) fn placed<'a>(&'a self, block: &'a Block) -> impl Iterator<Item = (usize, &'a Entry)> {
+        let lies =
+            |at: &[usize]| block.split.is_none_or(|split| at.get(split).is_some_and(|l| block.levels.contains(l)));
+        let placed = self.cells.iter().enumerate().filter(move |(_, (at, _))| lies(at));
+        placed.flat_map(|(number, (_, years))| years[block.years.clone()].iter().flatten().map(move |e| (number, e)))
+    }
+
     /// All entries.
     pub fn all(&self) -> impl Iterator<Item = &Entry> {
         self.cells.values().flatten().flatten()

@@ -7,7 +7,7 @@
 //! which something held) have a layer of their own, whose blocks are unions of those of the whole, and in which what is
 //! kept passes, and what is left out passes or is nothing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::cells::{Block, Cells, Entry, tally};
 use super::partition::Partition;
@@ -19,24 +19,63 @@ use crate::evidence::Tally;
 #[cfg(test)]
 pub(crate) mod switches; // rules switched off, to see that they are needed
 
+/// A complement of what a layer keeps, which passes or is empty in every block.
+#[derive(Debug, Clone, Copy)]
+pub struct LeftOut {
+    /// Whether time with these marks may be of it.
+    pub of: fn(u32) -> bool,
+    /// Only that of specimens of which nothing is kept in the block.
+    pub whole_specimens: bool,
+}
+
 /// A part of the time that answers are about.
 #[derive(Debug, Clone, Copy)]
 pub struct Layer {
-    /// The layer it is a part of; `None` = it is all of the time.
-    pub part_of: Option<usize>,
+    /// The layers it is a part of; none = it is no part of another.
+    pub part_of: &'static [usize],
     /// Whether time with these marks is kept.
     pub kept: fn(u32) -> bool,
-    /// Complements that pass or are empty in every block.
-    pub left_out: &'static [fn(u32) -> bool],
+    /// What it leaves out of those.
+    pub left_out: &'static [LeftOut],
 }
 
-/// All of the time.
-pub const WHOLE: Layer = Layer { part_of: None, kept: |_| true, left_out: &[] };
 /// The mark of days on which the condition that had to hold did.
 pub const HELD: u32 = 1;
-/// The days on which the condition that had to hold did.
-pub const GIVEN: Layer =
-    Layer { part_of: Some(0), kept: |marks| marks & HELD != 0, left_out: &[|marks| marks & HELD == 0] };
+/// The mark of days on which it is not known whether it did.
+pub const NOT_KNOWN: u32 = 2;
+/// The mark of time at risk of an outcome that fewer specimens are at risk of than of death.
+pub const AT_RISK: u32 = 4;
+
+/// All of the time at risk of death.
+const WHOLE: Layer = Layer { part_of: &[], kept: |marks| marks & AT_RISK == 0, left_out: &[] };
+/// The days of it on which the condition that had to hold did.
+const GIVEN: Layer = Layer {
+    part_of: &[0],
+    kept: |marks| marks & (AT_RISK | HELD) == HELD,
+    left_out: &[LeftOut { of: |marks| marks & (AT_RISK | HELD) == 0, whole_specimens: false }],
+};
+/// The time at risk of another outcome.
+const OUTCOME: Layer = Layer {
+    part_of: &[0],
+    kept: |marks| marks & AT_RISK != 0,
+    left_out: &[LeftOut { of: |marks| marks & AT_RISK == 0, whole_specimens: true }],
+};
+/// The days of that on which the condition that had to hold did.
+const OUTCOME_GIVEN: Layer = Layer {
+    part_of: &[0, 1, 2],
+    kept: |marks| marks & (AT_RISK | HELD) == AT_RISK | HELD,
+    left_out: &[
+        LeftOut { of: |marks| marks & (AT_RISK | HELD) == AT_RISK, whole_specimens: false },
+        LeftOut { of: |marks| marks & (AT_RISK | HELD) == HELD, whole_specimens: true },
+    ],
+};
+/// Every layer, by position.
+const LAYERS: [Layer; 4] = [WHOLE, GIVEN, OUTCOME, OUTCOME_GIVEN];
+
+/// The position of the layer of an answer: with a condition that had to hold, about another outcome than death.
+pub const fn layer(given: bool, outcome: bool) -> usize {
+    given as usize + 2 * outcome as usize
+}
 
 /// A split of the cells.
 #[derive(Debug, Clone)]
@@ -56,6 +95,8 @@ pub enum Division {
     Taught,
     /// By the finest levels.
     Finest,
+    /// By levels that are never joined: those of a table that stands whole or not at all.
+    Fixed,
 }
 
 /// Everything that partitions are made from.
@@ -69,12 +110,12 @@ pub struct Ground {
     pub splits: Vec<Split>,
     /// Position of the finest split.
     pub finest: Option<usize>,
+    /// Position of the split whose levels are never joined.
+    pub fixed: Option<usize>,
     /// For each node, the position of the split by the band that is taught for it.
     pub taught: Vec<Option<usize>>,
     /// From the widest taxon to the one asked.
     pub nodes: Vec<Node>,
-    /// Layers of time, the whole first.
-    pub layers: Vec<Layer>,
 }
 
 type Key = (usize, Division, usize, Audience);
@@ -122,8 +163,8 @@ impl<'a> Plan<'a> {
         if audience == Audience::Public {
             start = start.joined(&self.of((node, division, layer, Audience::Member))?);
         }
-        let ground_layer = ground.layers.get(layer)?;
-        if let Some(whole) = ground_layer.part_of {
+        let of_layer = LAYERS.get(layer)?;
+        for &whole in of_layer.part_of {
             start = start.joined(&self.of((node, division, whole, audience))?);
         }
         // Every wider taxon that is shown is tied, also past one between that is not.
@@ -148,9 +189,11 @@ impl<'a> Plan<'a> {
         };
         let across: Vec<Block> = taught.iter().flat_map(Partition::blocks).collect();
         let cells = if division == Division::Years { &ground.undivided } else { &ground.divided };
-        let check =
-            Check { cells, nodes: &ground.nodes, node, wider, tied, wider_blocks, layer: ground_layer, audience };
-        start.merged(|block| check.passes(block) && across.iter().all(|other| check.passes_or_is_empty(block, other)))
+        let check = Check { cells, nodes: &ground.nodes, node, wider, tied, wider_blocks, layer: of_layer, audience };
+        let passes =
+            |block: &Block| check.passes(block) && across.iter().all(|other| check.passes_or_is_empty(block, other));
+        let rows = start.rows.len();
+        start.merged(passes).filter(|partition| division != Division::Fixed || partition.rows.len() == rows)
     }
 
     /// Whether any taxon wider than this one is shown at all.
@@ -163,6 +206,7 @@ impl<'a> Plan<'a> {
             Division::Years => None,
             Division::Taught => self.ground.taught.get(node).copied().flatten(),
             Division::Finest => self.ground.finest,
+            Division::Fixed => self.ground.fixed,
         }
     }
 
@@ -175,16 +219,16 @@ impl<'a> Plan<'a> {
         let number = self.split_of(node, division)?;
         let split = ground.splits.get(number)?;
         let of_node = ground.nodes.get(node)?;
-        let present = ground.divided.levels_of(number, |entry| of_node.holds(entry));
+        let present = ground.divided.levels_of(number, |entry| of_node.holds(entry) && (WHOLE.kept)(entry.marks));
         let levels: Vec<usize> = (0..=split.known)
             .filter(|level| present.contains(level) || (split.keeps_empty && *level < split.known))
             .collect();
         let eras = self.of((node, Division::Years, layer, audience))?;
-        let years = &eras.rows.first()?.years;
+        let years = eras.rows.first()?.years.as_slice();
         #[cfg(test)]
-        let all = std::iter::once(0..ground.undivided.years()).collect();
+        let all = 0..ground.undivided.years();
         #[cfg(test)]
-        let years = if switches::is_off(switches::Rule::Years) { &all } else { years };
+        let years = if switches::is_off(switches::Rule::Years) { std::slice::from_ref(&all) } else { years };
         Some(Partition::of_levels(number, &levels, split.known, years))
     }
 }
@@ -200,7 +244,7 @@ struct Check<'a> {
     tied: Vec<usize>,
     /// Their blocks, where the split is the same.
     wider_blocks: Vec<(usize, Block)>,
-    layer: &'a Layer,
+    layer: &'static Layer,
     audience: Audience,
 }
 
@@ -218,9 +262,18 @@ impl Check<'_> {
         let or_empty = |tally: Tally| tally.specimens == 0 || passes(&tally, self.audience);
         let left_out = self.layer.left_out.iter();
         #[cfg(test)]
-        let left_out = left_out.take(if switches::is_off(switches::Rule::Given) { 0 } else { usize::MAX });
+        let left_out = left_out.filter(|left_out| {
+            let rule = if left_out.whole_specimens { switches::Rule::Outcome } else { switches::Rule::Given };
+            !switches::is_off(rule)
+        });
+        let inside: BTreeSet<u32> = kept.iter().filter(|entry| own.holds(entry)).map(|entry| entry.specimen).collect();
         for left_out in left_out {
-            if !or_empty(of(&entries, &|entry| own.holds(entry) && left_out(entry.marks))) {
+            let left = |entry: &Entry| {
+                own.holds(entry)
+                    && (left_out.of)(entry.marks)
+                    && !(left_out.whole_specimens && inside.contains(&entry.specimen))
+            };
+            if !or_empty(of(&entries, &left)) {
                 return false;
             }
         }

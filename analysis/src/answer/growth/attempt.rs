@@ -179,8 +179,10 @@ impl Attempt<'_> {
             return Ok(Grown { codes, groups, kind: "increments" });
         }
         for (position, name) in names.iter().enumerate() {
-            let inside: Vec<&&Line> =
-                longest.iter().filter(|line| level_of(condition, line).and_then(block_of) == Some(position)).collect();
+            let inside: Vec<&&Line> = longest
+                .iter()
+                .filter(|line| block_of(level_of(condition, line).unwrap_or(known)) == Some(position))
+                .collect();
             if inside.is_empty() {
                 continue;
             }

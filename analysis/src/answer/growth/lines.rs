@@ -71,6 +71,15 @@ type Kind = (String, String);
 impl Lines {
     /// Reads the sizes of a population. Sizes that are not above 0 or lie after the end of the coral count for nothing.
     pub(super) fn new(club: &Club, population: &Population) -> Lines {
+        Lines::measured(club, population, None)
+    }
+
+    /// The same for one measure and basis, whichever has most corals.
+    pub(super) fn alike(&self, club: &Club, population: &Population) -> Lines {
+        Lines::measured(club, population, Some((self.measure.clone(), self.basis.clone())))
+    }
+
+    fn measured(club: &Club, population: &Population, only: Option<Kind>) -> Lines {
         let mut by_kind: BTreeMap<Kind, (Vec<Line>, u64, u64)> = BTreeMap::new();
         let mut tissue_only = 0;
         for &id in &population.members {
@@ -105,6 +114,7 @@ impl Lines {
         }
         let all: u64 = by_kind.values().map(|(_, count, _)| count).sum();
         let corals = |lines: &[Line]| lines.iter().map(|line| line.specimen).collect::<BTreeSet<_>>().len();
+        by_kind.retain(|kind, _| only.as_ref().is_none_or(|only| kind == only));
         let most = by_kind.into_iter().rev().max_by_key(|(_, (lines, count, _))| (corals(lines), *count));
         let Some(((measure, basis), (lines, count, falls))) = most else {
             return Lines { tissue_only, ..Lines::default() };

@@ -47,9 +47,11 @@ impl Attempt<'_> {
             horizon_days: 365.0,
             since: self.question.since,
         };
-        let nodes = self.tied();
+        let own = Lines::new(self.club, self.population);
+        let nodes = self.tied(&own);
         let widest = nodes.first().map_or(self.population.taxon, |node| node.taxon);
-        let spans: Vec<Span> = Lines::new(self.club, &Population::of(self.club, widest, None))
+        let spans: Vec<Span> = own
+            .alike(self.club, &Population::of(self.club, widest, None))
             .lines
             .iter()
             .filter_map(|line| {
@@ -59,7 +61,8 @@ impl Attempt<'_> {
                     tank: line.tank,
                     from: *line.days.first()?,
                     to: *line.days.last()?,
-                    death: None,
+                    end: None,
+                    other: false,
                 })
             })
             .collect();
@@ -78,20 +81,14 @@ impl Attempt<'_> {
     }
 
     /// The taxa whose answers this one's can be taken from: those that are answered by the same measure.
-    fn tied(&self) -> Vec<Node> {
-        let whole = |taxon| Population::of(self.club, taxon, None);
-        let own = Lines::new(self.club, self.population);
+    fn tied(&self, own: &Lines) -> Vec<Node> {
         let mut nodes = chain(self.club, self.population);
-        let last = nodes.len().saturating_sub(1);
-        let mut position = 0;
+        let last = nodes.pop();
         nodes.retain(|node| {
-            position += 1;
-            let lines = || Lines::new(self.club, &whole(node.taxon));
-            position > last || {
-                let wider = lines();
-                (wider.measure, wider.basis) == (own.measure.clone(), own.basis.clone())
-            }
+            let wider = Lines::new(self.club, &Population::of(self.club, node.taxon, None));
+            (&wider.measure, &wider.basis) == (&own.measure, &own.basis)
         });
+        nodes.extend(last);
         nodes
     }
 

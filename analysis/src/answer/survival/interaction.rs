@@ -122,6 +122,9 @@ impl Crossed {
 /// The part.
 pub(super) fn made(attempt: &Attempt, framed: &Framed, events: &[TankEvent], shown: &Shown) -> Result<Made, Refusal> {
     let crossed = Crossed::new(attempt, &framed.follow_up, Run::Main)?;
+    if !shown.fed_by_water {
+        return Err(suppressed(attempt.audience));
+    }
     crossed.may_be_shown(attempt)?;
     let (known, all) = crossed.days();
     let unknown_share = if all > 0.0 { 1.0 - known / all } else { 0.0 };

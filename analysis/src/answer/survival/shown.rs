@@ -9,17 +9,18 @@ use super::attempt::Attempt;
 use super::frame::{Framed, Levels, tanks, unusable};
 use crate::answer::{Audience, By, Given, Outcome, Question};
 use crate::club::{Club, TankId};
-use crate::comparison::Frame;
+use crate::comparison::interaction::FED_FROM;
+use crate::comparison::{Cell, Frame};
 use crate::disclosure::cells::{Cells, Entry, tally};
 use crate::disclosure::partition::Partition;
-use crate::disclosure::plan::{Division, GIVEN, Ground, HELD, Plan, Split, WHOLE};
+use crate::disclosure::plan::{self, AT_RISK, Division, Ground, HELD, NOT_KNOWN, Plan, Split};
 use crate::disclosure::tree::{Node, chain, counted_once};
 use crate::disclosure::{block_minimum, passes, suppressed};
 use crate::exposure::condition::{finest, finest_edges};
 use crate::exposure::given::{self, WaterInBand};
 use crate::exposure::{Band, Condition, Level, LevelName, Rules};
 use crate::follow_up::population::acquired_year;
-use crate::follow_up::{FollowUp, Population, Run, follow_up};
+use crate::follow_up::{FollowUp, Population, Run, follow_up, follow_up_for};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::vocabulary::ParameterCode;
 
@@ -29,6 +30,8 @@ pub(super) struct Shown {
     pub(super) levels: Levels,
     /// Whether those left out are counted by reason.
     pub(super) left_out: bool,
+    /// Whether the table of feeding by water is.
+    pub(super) fed_by_water: bool,
     /// Whether the days left out by the condition that had to hold are told apart.
     pub(super) given_days: bool,
     /// Keepers with deaths by cause, for each set that could be found by subtraction from another answer.
@@ -42,12 +45,14 @@ pub(in crate::answer) struct Span {
     pub(in crate::answer) tank: Option<TankId>,
     pub(in crate::answer) from: f64,
     pub(in crate::answer) to: f64,
-    /// Number of the cause of a death at its end; `None` = no death there.
-    pub(in crate::answer) death: Option<u32>,
+    /// Number of what ended it; `None` = nothing did.
+    pub(in crate::answer) end: Option<u32>,
+    /// It is time at risk of another outcome than death.
+    pub(in crate::answer) other: bool,
 }
 
-/// A death, and what it counts for.
-struct Death {
+/// How a specimen ended, and what it counts for.
+struct Ended {
     entry: Entry,
     year: usize,
     cause: u32,
@@ -58,9 +63,11 @@ pub(in crate::answer) struct Records {
     ground: Ground,
     /// The year of position 0.
     first_year: i32,
+    /// The position after all years, of what was bought in no known year.
+    unknown_year: Option<usize>,
     /// Levels of the finest split.
     names: Vec<LevelName>,
-    deaths: Vec<Death>,
+    ends: Vec<Ended>,
     follow_up: FollowUp,
     everyone: Population,
 }
@@ -93,27 +100,23 @@ fn position(level: Option<u16>, known: usize) -> usize {
 
 impl Records {
     /// Every record on survival of the widest taxon that answers about this population are tied to, by the cells of a
-    /// split.
-    pub(super) fn new(club: &Club, population: &Population, by: By, given: Option<Given>) -> Result<Records, Refusal> {
+    /// split: time at risk of death, and of the outcome asked.
+    pub(super) fn new(
+        club: &Club,
+        population: &Population,
+        by: By,
+        given: Option<Given>,
+        outcome: Outcome,
+    ) -> Result<Records, Refusal> {
         let nodes = chain(club, population);
         let everyone = everyone(club, population, &nodes);
+        let whole = Condition::new(club, &everyone, By::None, None, Rules::of(Run::Main)).map_err(invalid)?;
+        let mut spans = Vec::new();
         let follow_up = follow_up(club, &everyone, Run::Main);
-        let rules = Rules::of(Run::Main);
-        let whole = Condition::new(club, &everyone, By::None, None, rules).map_err(invalid)?;
-        let frame = Frame { club, follow_up: &follow_up, condition: &whole, given: None };
-        let (rows, _) = frame.middle().map_err(unusable)?;
-        let span = |row: usize| {
-            let follow = follow_up.follows.get(rows.specimen[row] as usize)?;
-            Some(Span {
-                specimen: follow.specimen,
-                keeper: rows.keeper[row],
-                tank: rows.tank[row],
-                from: follow.day0 + rows.episodes.start[row],
-                to: follow.day0 + rows.episodes.stop[row],
-                death: rows.episodes.event[row].then_some(rows.cause[row]),
-            })
-        };
-        let spans: Vec<Span> = (0..rows.len()).filter_map(span).collect();
+        add_spans(&mut spans, club, &whole, &follow_up)?;
+        if outcome.needs_looks() {
+            add_spans(&mut spans, club, &whole, &follow_up_for(club, &everyone, outcome, Run::Main))?;
+        }
         let records = Records::of_spans(club, population, nodes, (by, given), &spans)?;
         Ok(Records { follow_up, ..records })
     }
@@ -153,14 +156,27 @@ impl Records {
         let water = given.map(|given| match given {
             Given::WaterInBand => WaterInBand::new(club, population.taxon, &tanks(club, &everyone), rules),
         });
+        let is_feeding = By::parse(by.as_str()) == Some(By::Feeding);
+        let fed_by_water = match given {
+            None if is_feeding => {
+                let fed = Condition::new(club, &everyone, By::Feeding, Some(&[FED_FROM]), rules).map_err(invalid)?;
+                Some((fed, WaterInBand::new(club, population.taxon, &tanks(club, &everyone), rules)))
+            }
+            _ => None,
+        };
         let year = |id: u32| club.specimens.get(id as usize).and_then(|of| of.acquired).map(acquired_year);
         let years: BTreeSet<i32> = spans.iter().filter_map(|span| year(span.specimen)).collect();
         let first_year = years.first().copied().unwrap_or_default();
-        let count = years.last().map_or(0, |last| (last - first_year) as usize + 1);
+        let known = years.last().map_or(0, |last| (last - first_year) as usize + 1);
+        // What was bought in no known year is in every answer: it comes after all years.
+        let unknown_year = spans.iter().any(|span| year(span.specimen).is_none()).then_some(known);
+        let count = known + usize::from(unknown_year.is_some());
         let (mut cells, mut divided) = (Cells::new(count), Cells::new(count));
-        let mut deaths = Vec::new();
-        for &Span { specimen, keeper, tank, from, to, death } in spans {
-            let Some(year) = year(specimen).map(|year| (year - first_year) as usize) else { continue };
+        let mut ends = Vec::new();
+        for &Span { specimen, keeper, tank, from, to, end, other } in spans {
+            let Some(year) = year(specimen).map_or(unknown_year, |year| Some((year - first_year) as usize)) else {
+                continue;
+            };
             // Stretches of the span with one level of each split and one answer to the condition that had to hold.
             let mut pieces: Vec<Piece> = vec![(from, to, Vec::new(), 0)];
             for condition in &conditions {
@@ -171,31 +187,46 @@ impl Records {
                     segments.map(|part| (part.start, part.stop, levels(part.level), 0)).collect()
                 });
             }
+            if let Some((feeding, water)) = &fed_by_water {
+                pieces = cut(pieces, |piece, from, to| {
+                    let mut parts = Vec::new();
+                    for fed in feeding.between(specimen, keeper, tank, from, to) {
+                        for part in water.steps(tank).between(fed.start, fed.stop) {
+                            let cell = usize::from(Cell::of(fed.level, part.level));
+                            let levels = piece.2.iter().copied().chain([cell]).collect();
+                            parts.push((part.start, part.stop, levels, 0));
+                        }
+                    }
+                    parts
+                });
+            }
             if let Some(water) = &water {
                 pieces = cut(pieces, |piece, from, to| {
                     let mark =
-                        |level: Level| if level == Some(given::HELD) { HELD } else { u32::from(level.is_none()) << 1 };
+                        |level: Level| level.map_or(NOT_KNOWN, |level| if level == given::HELD { HELD } else { 0 });
                     let segments = water.steps(tank).between(from, to).into_iter();
                     segments.map(|part| (part.start, part.stop, piece.2.clone(), mark(part.level))).collect()
                 });
             }
             for (start, stop, levels, marks) in pieces {
+                let marks = marks | if other { AT_RISK } else { 0 };
                 let entry = Entry { specimen, keeper, tank, days: stop - start, marks };
                 cells.add(Vec::new(), year, entry);
-                if let Some(cause) = death.filter(|_| stop == to) {
-                    deaths.push(Death { entry, year, cause });
+                if let Some(cause) = end.filter(|_| stop == to) {
+                    ends.push(Ended { entry, year, cause });
                 }
                 divided.add(levels, year, entry);
             }
         }
         let keeps_empty = !matches!(by, By::Identification | By::Form);
-        let splits = conditions.iter().map(|one| Split { known: one.levels.len(), keeps_empty }).collect();
+        let mut splits: Vec<Split> =
+            conditions.iter().map(|one| Split { known: one.levels.len(), keeps_empty }).collect();
+        let fixed = fed_by_water.as_ref().map(|_| splits.len());
+        splits.extend(fixed.map(|_| Split { known: Cell::all().count(), keeps_empty: false }));
         let finest = (!undivided).then_some(0);
         let names = conditions.into_iter().next().map_or_else(Vec::new, |finest| finest.levels);
-        let mut layers = vec![WHOLE];
-        layers.extend(water.map(|_| GIVEN));
-        let ground = Ground { undivided: cells, divided, splits, finest, taught, nodes, layers };
-        Ok(Records { ground, first_year, names, deaths, follow_up: FollowUp::default(), everyone })
+        let ground = Ground { undivided: cells, divided, splits, finest, fixed, taught, nodes };
+        Ok(Records { ground, first_year, unknown_year, names, ends, follow_up: FollowUp::default(), everyone })
     }
 
     /// The position of the first year asked; `None` = nothing was bought since.
@@ -208,7 +239,7 @@ impl Records {
     /// suppressed.
     pub(in crate::answer) fn partition(&self, question: &Question, audience: Audience) -> Option<Partition> {
         let from = self.since(question.since)?;
-        let layer = usize::from(question.given.is_some());
+        let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
         let mut plan = Plan::new(&self.ground);
         let taught = self.ground.taught.last().copied().flatten().is_some();
         let division = match split_of(question.by) {
@@ -224,9 +255,35 @@ impl Records {
         partition.is_cut_at(from).then_some(partition)
     }
 
+    /// Whether the table whose levels are never joined may be shown as asked.
+    fn fixed_stands(&self, question: &Question, audience: Audience) -> bool {
+        let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
+        let partition = Plan::new(&self.ground).partition(Division::Fixed, layer, audience);
+        partition.zip(self.since(question.since)).is_some_and(|(partition, from)| partition.is_cut_at(from))
+    }
+
     fn own(&self) -> Option<&Node> {
         self.ground.nodes.last()
     }
+}
+
+/// Adds the time at risk of an outcome.
+fn add_spans(spans: &mut Vec<Span>, club: &Club, whole: &Condition, of: &FollowUp) -> Result<(), Refusal> {
+    let frame = Frame { club, follow_up: of, condition: whole, given: None };
+    let (rows, _) = frame.middle().map_err(unusable)?;
+    for row in 0..rows.len() {
+        let Some(follow) = of.follows.get(rows.specimen[row] as usize) else { continue };
+        spans.push(Span {
+            specimen: follow.specimen,
+            keeper: rows.keeper[row],
+            tank: rows.tank[row],
+            from: follow.day0 + rows.episodes.start[row],
+            to: follow.day0 + rows.episodes.stop[row],
+            end: (rows.cause[row] > 0).then_some(rows.cause[row]),
+            other: of.outcome.needs_looks(),
+        });
+    }
+    Ok(())
 }
 
 /// Every specimen of the widest of these taxa.
@@ -257,13 +314,25 @@ pub(in crate::answer) fn blocks(
     if question.by == By::Year {
         let years = &partition.rows.first()?.years;
         let blocks = years.iter().filter(|block| block.start >= from).filter_map(|block| {
-            let inside = |name: &LevelName| {
-                let year = name.code.parse::<i32>().ok()?.checked_sub(records.first_year)?;
-                block.contains(&usize::try_from(year).ok()?).then_some(())
+            let lies_inside = |name: &LevelName| {
+                let year = name.code.parse::<i32>().ok().and_then(|year| year.checked_sub(records.first_year));
+                year.and_then(|year| usize::try_from(year).ok()).is_some_and(|year| block.contains(&year))
             };
-            let levels: Vec<usize> = (0..known.len()).filter(|&level| inside(&known[level]).is_some()).collect();
-            let (first, last) = (known.get(*levels.first()?)?, known.get(*levels.last()?)?);
-            let name = (levels.len() > 1).then(|| LevelName::years(&first.code, &last.code));
+            let mut levels: Vec<usize> = (0..known.len()).filter(|&level| lies_inside(&known[level])).collect();
+            let mut names: Vec<LevelName> = levels.first().zip(levels.last()).map_or_else(Vec::new, |(first, last)| {
+                let (first, last) = (&known[*first], &known[*last]);
+                vec![if first == last { first.clone() } else { LevelName::years(&first.code, &last.code) }]
+            });
+            if records.unknown_year.is_some_and(|year| block.contains(&year)) {
+                levels.push(known.len());
+                names.push(LevelName::unknown());
+            }
+            let name = match names.as_slice() {
+                [] => return None,
+                [_] if levels.len() == 1 => None,
+                [years] => Some(years.clone()),
+                several => Some(LevelName::joined(several)),
+            };
             Some((levels, name))
         });
         let blocks: Vec<_> = blocks.collect();
@@ -317,10 +386,16 @@ impl Attempt<'_> {
             let mut singles: Vec<Vec<usize>> = (0..known).map(|level| vec![level]).collect();
             singles.extend(unknown_has_rows.then(|| vec![known]));
             let levels = Levels::new(&framed.condition, &singles);
-            return Ok(Shown { levels, left_out: true, given_days: true, deaths_beside: Vec::new() });
+            return Ok(Shown {
+                levels,
+                left_out: true,
+                fed_by_water: true,
+                given_days: true,
+                deaths_beside: Vec::new(),
+            });
         }
         let refused = || suppressed(self.audience);
-        let records = Records::new(self.club, self.population, self.asked.by, self.asked.given)?;
+        let records = Records::new(self.club, self.population, self.asked.by, self.asked.given, self.asked.outcome)?;
         let partition = records.partition(self.asked, self.audience).ok_or_else(refused)?;
         let asked = match &self.asked.edges {
             Some(edges) => Some(
@@ -344,31 +419,13 @@ impl Attempt<'_> {
         if tallies.iter().all(|tally| tally.specimens == 0) || tallies.iter().any(fails) {
             return Err(refused());
         }
-        if self.asked.outcome.needs_looks() && !self.rest_of_deaths_passes(framed, &levels)? {
-            return Err(refused());
-        }
         Ok(Shown {
             levels,
             left_out: !self.asked.outcome.needs_looks() && self.left_out_passes(&records),
+            fed_by_water: records.fixed_stands(self.asked, self.audience),
             given_days: self.given_days_pass(&records),
             deaths_beside: self.deaths_beside(&records),
         })
-    }
-
-    /// Whether the corals under observation for death at a printed level that are not so for this outcome pass or are
-    /// none: they are what is left of the answer about death when this one is taken from it.
-    fn rest_of_deaths_passes(&self, framed: &Framed, levels: &Levels) -> Result<bool, Refusal> {
-        let question = Question { outcome: Outcome::Death, ..self.question.clone() };
-        let deaths = Framed::new(self.club, &question, self.population, Run::Main)?;
-        let rows = levels.apply(&deaths.sets).middle;
-        let own = levels.apply(&framed.sets).middle;
-        let specimen = |follow_up: &FollowUp, row: u32| follow_up.follows.get(row as usize).map(|of| of.specimen);
-        let inside: BTreeSet<(Option<u32>, Level)> =
-            (0..own.len()).map(|row| (specimen(&framed.follow_up, own.specimen[row]), own.level[row])).collect();
-        let outside =
-            |row: &usize| !inside.contains(&(specimen(&deaths.follow_up, rows.specimen[*row]), rows.level[*row]));
-        let rest = rows.subset(&(0..rows.len()).filter(outside).collect::<Vec<_>>());
-        Ok(levels.tallies(&rest)?.iter().all(|tally| tally.specimens == 0 || passes(tally, self.audience)))
     }
 
     /// Whether each group of corals left out, and what wider taxa have of it beyond these, passes or is none.
@@ -409,7 +466,8 @@ impl Attempt<'_> {
         let cells = &records.ground.undivided;
         let years =
             |from| crate::disclosure::cells::Block { split: None, levels: Vec::new(), years: from..cells.years() };
-        [0, 2].into_iter().all(|mark| {
+        let at_risk = if self.asked.outcome.needs_looks() { AT_RISK } else { 0 };
+        [at_risk, at_risk | NOT_KNOWN].into_iter().all(|mark| {
             let (block, whole) = (years(from), years(0));
             [[&block], [&whole]].iter().all(|blocks| {
                 let entries = cells.within(blocks).filter(|entry| own.holds(entry) && entry.marks == mark);
@@ -422,17 +480,19 @@ impl Attempt<'_> {
     /// Keepers with deaths by cause in what is left of wider answers: of all years, of all days, of wider taxa.
     fn deaths_beside(&self, records: &Records) -> Vec<BTreeMap<u32, BTreeSet<u32>>> {
         let (Some(own), Some(from)) = (records.own(), records.since(self.asked.since)) else { return Vec::new() };
-        let kept = |death: &Death| self.asked.given.is_none() || death.entry.marks & HELD != 0;
-        let keepers = |is: &dyn Fn(&Death) -> bool| {
+        let kept = |death: &Ended| self.asked.given.is_none() || death.entry.marks & HELD != 0;
+        let other = self.asked.outcome.needs_looks();
+        let keepers = |is: &dyn Fn(&Ended) -> bool| {
             let mut by_cause: BTreeMap<u32, BTreeSet<u32>> = BTreeMap::new();
-            for death in records.deaths.iter().filter(|death| is(death)) {
+            let of_outcome = |death: &&Ended| (death.entry.marks & AT_RISK != 0) == other && is(death);
+            for death in records.ends.iter().filter(of_outcome) {
                 by_cause.entry(death.cause).or_default().insert(death.entry.keeper);
             }
             by_cause
         };
         let mut beside = Vec::new();
         if self.asked.since.is_some() {
-            let layer = usize::from(self.asked.given.is_some());
+            let layer = plan::layer(self.asked.given.is_some(), other);
             let eras = Plan::new(&records.ground).partition(Division::Years, layer, self.audience);
             beside.extend(eras.iter().flat_map(Partition::blocks).map(|block| {
                 keepers(&|death| own.holds(&death.entry) && kept(death) && block.years.contains(&death.year))

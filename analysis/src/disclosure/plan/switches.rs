@@ -11,6 +11,8 @@ pub(crate) enum Rule {
     Tree,
     /// What a condition that had to hold leaves out passes or is nothing.
     Given,
+    /// What another outcome leaves out of death passes or is nothing.
+    Outcome,
 }
 
 thread_local! {
