@@ -192,6 +192,10 @@ fn by_cells(view: &View, columns: &mut Columns) {
             columns.fate = Some(column);
         }
     }
+    // Labels that say the name ("Goniopora red 2") where no other column does.
+    if columns.name.is_none() && columns.genus.is_none() && columns.trade.is_none() {
+        columns.name = columns.label.filter(|column| most(*column, names_a_coral));
+    }
 }
 
 fn names_a_coral(text: &str) -> bool {
