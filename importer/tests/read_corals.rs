@@ -326,6 +326,7 @@ fn a_word_in_the_column_of_ends_is_no_death_of_its_own() {
     let log = "Coral,Bought,Died,Notes\n\
         Alveopora,2024-02-01,still alive,\n\
         Montipora digitata,2024-02-01,no,\n\
+        Lobophyllia,2024-02-01,present,\n\
         Acropora millepora,2024-02-01,2024-09-01,\n\
         Goniopora stokesi,2024-02-01,2024-08-01,\n\
         Seriatopora hystrix,2024-02-01,sold,\n\
@@ -333,7 +334,7 @@ fn a_word_in_the_column_of_ends_is_no_death_of_its_own() {
         Euphyllia ancora,2024-02-01,2024-08-03,\n\
         Zoanthus,2024-02-01,2024-08-05,\n";
     let outcome = read_with(log, &[]);
-    for living in ["Alveopora", "Montipora digitata"] {
+    for living in ["Alveopora", "Montipora digitata", "Lobophyllia"] {
         assert!(ending(&outcome, living).is_none(), "{living}");
         assert_eq!(sightings(&outcome, living)[0].status, "alive", "{living}");
     }

@@ -4,7 +4,7 @@ use analysis::vocabulary::{FateMatch, HeaderRole, NameMatch};
 
 use crate::canonical::View;
 use crate::grid::Raw;
-use crate::meaning::{Meaning, is_dated};
+use crate::meaning::{Meaning, has_days, is_dated};
 
 /// Columns of a register by what they hold.
 #[derive(Debug, Clone, Default)]
@@ -115,7 +115,7 @@ impl Columns {
         }
         // A column "Ended" of words only says what became of them.
         if columns.fate.is_none()
-            && let Some(ended) = columns.ended.filter(|ended| !dated(ended) && has_text(view, *ended))
+            && let Some(ended) = columns.ended.filter(|ended| !has_days(view, *ended) && has_text(view, *ended))
         {
             columns.fate = Some(ended);
             columns.ended = None;
