@@ -39,8 +39,8 @@ pub use header::{HeaderRole, RowWord, find_header_word, find_row_word, header_ro
 pub use outcome::{
     Cause, CauseGroup, Fate, FateMatch, Look, LookState, Measure, MeasureMatch, MeasureUnit, Origin, OriginBasis, Sign,
     SizeBasis, SourceMatch, Term, find_cause, find_cause_in_remark, find_closing, find_condition, find_fate,
-    find_flow_word, find_happening, find_height_word, find_incident, find_incident_in_remark, find_measure,
-    find_origin, find_origin_basis, find_routine, find_size_basis, find_source_kind,
+    find_flow_word, find_happening, find_height_word, find_incident, find_incident_in_remark, find_manner,
+    find_measure, find_origin, find_origin_basis, find_routine, find_size_basis, find_source_kind,
 };
 pub use parameter::{
     AcceptedUnit, Condition, ConductivityAt, Conversion, ConvertError, Parameter, ParameterKind, Spelling, Water,

@@ -56,9 +56,9 @@ pub fn horizon(days: f64) -> String {
 /// A refusal in a few words, for a table cell.
 pub fn refusal(code: RefusalCode) -> &'static str {
     match code {
-        RefusalCode::NoEvents => "no death yet",
+        RefusalCode::NoEvents => "no death here",
         RefusalCode::TooFewEvents => "too few deaths",
-        RefusalCode::EmptyGroup => "nothing under this condition",
+        RefusalCode::EmptyGroup => "nothing to compare",
         RefusalCode::TooFewSpecimens => "too few corals",
         RefusalCode::TooFewTanks => "too few tanks",
         RefusalCode::TooFewKeepers => "too few keepers",

@@ -189,7 +189,7 @@ fn answers_of_every_outcome_keep_to_their_words() {
                             assert_eq!(forbidden(text), Vec::<&str>::new(), "{text}");
                             if outcome != Outcome::DeathAfterDecline {
                                 for word in
-                                    ["Needs", "too few deaths", "Too few deaths.", "No death yet.", "lost corals"]
+                                    ["Needs", "too few deaths", "Too few deaths.", "No death here.", "lost corals"]
                                 {
                                     let of_deaths =
                                         text.starts_with(word) && text.contains("death") && !text.contains("decline");

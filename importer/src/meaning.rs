@@ -229,6 +229,17 @@ fn free(role: HeaderRole, kind: Kind, before: &BTreeMap<u32, Meaning>) -> bool {
 
 /// Most filled cells of a column are dates.
 pub(crate) fn is_dated(view: &View, column: u32) -> bool {
+    let (dates, others) = days_and_others(view, column);
+    dates > 0 && dates >= others
+}
+
+/// A column holds a date, be it one among many words.
+pub(crate) fn has_days(view: &View, column: u32) -> bool {
+    days_and_others(view, column).0 > 0
+}
+
+/// Filled cells that are dates, and those that are something else.
+fn days_and_others(view: &View, column: u32) -> (usize, usize) {
     let (mut dates, mut others) = (0, 0);
     for row in &view.table.rows {
         match view.raw(row, column) {
@@ -243,7 +254,7 @@ pub(crate) fn is_dated(view: &View, column: u32) -> bool {
             None => {}
         }
     }
-    dates > 0 && dates >= others
+    (dates, others)
 }
 
 /// A column of the ready-made sheet: tests and sizes read as any wide table and diary, the others by their codes.

@@ -69,6 +69,9 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         stated: Stated::default(),
         waters: Waters::default(),
     };
+    if tables.is_empty() && findings.is_empty() {
+        nothing_found(&mut work, &outside);
+    }
     let mut views: Vec<View> = Vec::with_capacity(tables.len());
     for (sheet, table) in &tables {
         let mut view = View::new(table, *sheet);
@@ -93,6 +96,26 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     let mut about = about(&work, &tables, &summary);
     as_of::completeness(&mut work, &summary, &mut about);
     finish(name, context, total, work, findings, about, &tables)
+}
+
+/// A file with words in it and no table is asked about, so that nobody takes it for loaded.
+fn nothing_found(work: &mut Work, outside: &[(u16, Placed)]) {
+    use crate::doubt::desk::{Doubt, Settled};
+    use crate::finding::Choice;
+    let spot = |(sheet, placed): &(u16, Placed)| Spot { sheet: *sheet, row: placed.row, column: placed.column };
+    let Some(first) = outside.first() else { return };
+    if matches!(work.desk.ask("table_kind_unclear", "the file"), Settled::LeaveOut | Settled::Choice("none", _)) {
+        return;
+    }
+    let written: String = first.1.raw.written().chars().take(200).collect();
+    work.desk.raise(
+        Doubt::of("table_kind_unclear")
+            .about("the file")
+            .at(spot(first), written)
+            .cells(outside.iter().map(|cell| (spot(cell), "data")))
+            .choices(vec![Choice { code: "none".to_owned(), label: "no data".to_owned(), needs: None }])
+            .propose_nothing(),
+    );
 }
 
 fn stem(name: &str) -> String {

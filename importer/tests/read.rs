@@ -250,3 +250,17 @@ fn the_same_bytes_give_the_same_outcome() {
         assert_eq!(outcome(&log, &context), outcome(&log, &context));
     }
 }
+
+#[test]
+fn a_file_without_any_table_is_asked_about() {
+    let letter = b"hello to the club\nthis is a letter and holds no test\n";
+    let outcome = read("letter.txt", letter, &Context::default());
+    assert!(outcome.records.is_empty());
+    assert_eq!(outcome.findings.len(), 1);
+    assert_eq!(outcome.findings[0].code, "table_kind_unclear");
+    assert_eq!((outcome.cells.total, outcome.cells.findings), (2, 2));
+    let answer = Answer { key: outcome.findings[0].key.clone(), choice: "none".into(), value: None };
+    let settled = read("letter.txt", letter, &Context { answers: vec![answer], ..Context::default() });
+    assert!(settled.findings.is_empty());
+    assert_eq!(settled.cells.labels, 2);
+}

@@ -308,3 +308,56 @@ fn an_unknown_coral_is_asked_about_once() {
     specimen(&outcome, "Kap");
     assert_eq!(sizes(&outcome).len(), 2);
 }
+
+#[test]
+fn one_column_of_corals_names_them() {
+    for header in ["Coral", "Frag", "Colony", "Specimen", "Piece", "Label"] {
+        let log =
+            format!("{header},Bought,Died\nMontipora digitata,2024-02-03,\nGoniopora red 1,2024-02-03,2024-09-01\n");
+        let outcome = read_with(&log, &[]);
+        let taxon = |label| specimen(&outcome, label).taxon.map(|taxon| taxon.as_str());
+        assert_eq!(taxon("Montipora digitata"), Some("montipora-digitata"), "{header}");
+        assert_eq!(taxon("Goniopora red 1"), Some("goniopora"), "{header}");
+    }
+}
+
+#[test]
+fn a_word_in_the_column_of_ends_is_no_death_of_its_own() {
+    let log = "Coral,Bought,Died,Notes\n\
+        Alveopora,2024-02-01,still alive,\n\
+        Montipora digitata,2024-02-01,no,\n\
+        Lobophyllia,2024-02-01,present,\n\
+        Acropora millepora,2024-02-01,2024-09-01,\n\
+        Goniopora stokesi,2024-02-01,2024-08-01,\n\
+        Seriatopora hystrix,2024-02-01,sold,\n\
+        Catalaphyllia jardinei,2024-02-01,yes,\n\
+        Euphyllia ancora,2024-02-01,2024-08-03,\n\
+        Zoanthus,2024-02-01,2024-08-05,\n";
+    let outcome = read_with(log, &[]);
+    for living in ["Alveopora", "Montipora digitata", "Lobophyllia"] {
+        assert!(ending(&outcome, living).is_none(), "{living}");
+        assert_eq!(sightings(&outcome, living)[0].status, "alive", "{living}");
+    }
+    let fate = |label| ending(&outcome, label).and_then(|ending| ending.fate).map(|fate| fate.as_str());
+    assert_eq!(fate("Seriatopora hystrix"), Some("left"));
+    assert_eq!(fate("Catalaphyllia jardinei"), Some("died"));
+    assert!(ending(&outcome, "Catalaphyllia jardinei").is_some_and(|ending| ending.date_held));
+    assert!(!keys(&outcome).iter().any(|key| key.starts_with("date_unreadable")), "{:?}", keys(&outcome));
+    assert_eq!(deaths(&outcome), 5);
+}
+
+#[test]
+fn a_sign_beside_the_day_of_a_death_is_how_it_died() {
+    for (what, manner) in [("Cause", "brown jelly"), ("Why", "brown jelly"), ("Cause", "RTN"), ("What happened", "RTN")]
+    {
+        let log = format!("Coral,Bought,Died,{what}\nGoniopora stokesi,2024-02-03,2024-09-01,{manner}\n");
+        let outcome = read_with(&log, &[]);
+        let ending = ending(&outcome, "Goniopora stokesi").unwrap_or_else(|| panic!("{what}"));
+        assert_eq!(ending.fate.map(|fate| fate.as_str()), Some("died"), "{what} {manner}: {:?}", keys(&outcome));
+        let how = if manner == "RTN" { "rapid_loss" } else { "brown_jelly" };
+        assert_eq!(ending.manner, [how], "{what}");
+    }
+    // A column that does not say "died" leaves the word open.
+    let outcome = read_with("Coral,Bought,Gone,What happened\nGoniopora stokesi,2024-02-03,2024-09-01,RTN\n", &[]);
+    assert!(keys(&outcome).contains(&"fate_word_unclear:RTN"), "{:?}", keys(&outcome));
+}

@@ -22,6 +22,7 @@ use std::ffi::OsString;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+use clap::error::ErrorKind;
 use clap::{Args, Parser, Subcommand};
 
 use crate::config::{Config, Overrides};
@@ -81,12 +82,19 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Err(usage) => {
             // Help and version are no mistakes; everything else is a usage error.
             let code = if usage.use_stderr() { 2 } else { 0 };
-            // A closed pipe is the reader's choice.
-            let _ = usage.print();
+            match usage.kind() {
+                ErrorKind::DisplayHelp
+                | ErrorKind::DisplayVersion
+                | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
+                    // A closed pipe is the reader's choice.
+                    let _ = usage.print();
+                }
+                _ => eprintln!("strandline: {}", one_line(&usage.to_string())),
+            }
             return ExitCode::from(code);
         }
     };
-    let outcome = dispatch(command);
+    let outcome = crate::config::check_names().map_err(Failure::from).and_then(|()| dispatch(command));
     match outcome {
         Ok(code) => ExitCode::from(code),
         Err(failure) => {
@@ -94,6 +102,17 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             ExitCode::from(failure.exit_code())
         }
     }
+}
+
+/// A mistake in the arguments as `what, where: remedy`.
+fn one_line(usage: &str) -> String {
+    let said = usage.split("\n\nUsage:").next().unwrap_or(usage).split("\n\nFor more").next().unwrap_or(usage);
+    let said = said.strip_prefix("error: ").unwrap_or(said);
+    let words: Vec<&str> = said.split_whitespace().collect();
+    format!(
+        "{}, command line: `strandline --help`, or --help after the command's word, says what can be written",
+        words.join(" ")
+    )
 }
 
 fn dispatch(command: Command) -> Result<u8, Failure> {

@@ -141,6 +141,22 @@ pub fn from_process(overrides: &Overrides) -> Result<Config, ConfigError> {
     from_environment(variables.into_iter(), overrides)
 }
 
+/// Refuses variables that begin like ours and are none, also for commands that read no configuration.
+///
+/// # Errors
+/// [`ConfigError::Unknown`] with the nearest name.
+pub fn check_names() -> Result<(), ConfigError> {
+    let names = env::vars_os().map(|(name, _)| name.to_string_lossy().into_owned());
+    match names.into_iter().find(|name| is_unknown(name)) {
+        Some(name) => Err(ConfigError::Unknown { nearest: nearest(&name), name }),
+        None => Ok(()),
+    }
+}
+
+fn is_unknown(name: &str) -> bool {
+    name.starts_with(PREFIX) && !OWN.contains(&name)
+}
+
 /// Resolves the configuration from the given variables (name, value) and flags.
 ///
 /// # Errors
@@ -163,7 +179,7 @@ fn resolve(
 ) -> Result<Config, ConfigError> {
     let mut given = BTreeMap::new();
     for (name, value) in variables {
-        if name.starts_with(PREFIX) && !OWN.contains(&name.as_str()) {
+        if is_unknown(&name) {
             return Err(ConfigError::Unknown { nearest: nearest(&name), name });
         }
         if is_read(&name) && !value.trim().is_empty() {

@@ -495,3 +495,11 @@ fn a_reader_who_stops_reading_is_no_failure() {
     let output = child.wait_with_output().unwrap();
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
 }
+
+/// A level of reference without the covariates that it is for would be passed over in silence.
+#[test]
+fn a_reference_level_needs_covariates() {
+    let output = strandline("survival none.csv --stop time --event status --reference ph.ecog=1");
+    assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
+    assert!(stderr(&output).contains("--covariates"), "{}", stderr(&output));
+}

@@ -433,7 +433,7 @@ impl Builder<'_> {
 
     fn neighbours(&self, cuts: Option<Vec<f64>>) -> Condition {
         let cuts = cuts.unwrap_or_else(|| ladder(By::Neighbours));
-        let names = LevelName::ladder(&cuts, "other stinging corals");
+        let names = LevelName::counts(&cuts, "other stinging corals");
         let scale = Scale::Ladder(cuts);
         let mut own = BTreeMap::new();
         for tank in self.tanks() {

@@ -195,7 +195,8 @@ pub fn header_roles(text: &str) -> &'static [HeaderRole] {
     if key_of_text.is_empty() {
         return &[];
     }
-    if let Some(roles) = WORDS.roles.get(&key_of_text) {
+    // "Tank #" has no word of its own: it is a tank.
+    if let Some(roles) = WORDS.roles.get(&key_of_text).or_else(|| WORDS.roles.get(&compact(text))) {
         return roles;
     }
     let open = text.find(['(', '[', '{', '/']).filter(|&at| at > 0);
@@ -226,11 +227,11 @@ pub fn find_row_word(text: &str) -> Option<RowWord> {
     (1..words.len()).rev().find_map(named).filter(|kind| matches!(kind, RowWord::Target))
 }
 
-/// The key by which header words are compared; a bare number sign is a word of its own.
+/// The key by which header words are compared. A number sign counts: "Coral #" is a label, "Coral" is a name.
 fn key(text: &str) -> String {
     match text.trim().trim_end_matches(['.', ':']) {
         "#" | "№" => "#".to_owned(),
-        other => compact(other),
+        other => compact(&other.replace(['#', '№'], " no ")),
     }
 }
 
@@ -259,6 +260,12 @@ mod tests {
             ("No.", HeaderRole::Label),
             ("#", HeaderRole::Label),
             ("Espèce", HeaderRole::Name),
+            ("Coral", HeaderRole::Name),
+            ("Frag", HeaderRole::Name),
+            ("Colony", HeaderRole::Name),
+            ("Coral #", HeaderRole::Label),
+            ("Frag #", HeaderRole::Label),
+            ("Tank #", HeaderRole::Tank),
         ] {
             assert_eq!(find_header_word(word), Some(role), "{word}");
         }

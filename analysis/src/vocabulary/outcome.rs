@@ -7,7 +7,7 @@ mod fate; // a remark to a fate
 mod lookup; // words of columns
 mod table; // from the file to the types
 
-pub use fate::{FateMatch, find_fate};
+pub use fate::{FateMatch, find_fate, find_manner};
 pub use lookup::{
     Look, MeasureMatch, SourceMatch, find_cause, find_cause_in_remark, find_closing, find_condition, find_flow_word,
     find_happening, find_height_word, find_incident, find_incident_in_remark, find_measure, find_origin,

@@ -105,10 +105,10 @@ impl Outcome {
 /// [`super::refusal`] where its words speak of deaths and the outcome is another.
 pub fn refusal(code: RefusalCode, outcome: Outcome) -> &'static str {
     match (outcome, code) {
-        (Outcome::FirstSeriousDecline, RefusalCode::NoEvents) => "no serious decline yet",
+        (Outcome::FirstSeriousDecline, RefusalCode::NoEvents) => "no serious decline here",
         (Outcome::FirstSeriousDecline, RefusalCode::TooFewEvents) => "too few serious declines",
         (Outcome::FirstSeriousDecline, RefusalCode::Separation) => "serious declines on one side only",
-        (Outcome::DeathOrDecline, RefusalCode::NoEvents) => "no death or serious decline yet",
+        (Outcome::DeathOrDecline, RefusalCode::NoEvents) => "no death or serious decline here",
         (Outcome::DeathOrDecline, RefusalCode::TooFewEvents) => "too few deaths or serious declines",
         (Outcome::DeathOrDecline, RefusalCode::Separation) => "deaths or serious declines on one side only",
         (_, code) => super::refusal(code),

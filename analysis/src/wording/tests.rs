@@ -165,3 +165,14 @@ fn two_digits_without_an_exponent() {
     let said: Vec<String> = [1.0, 0.034_56, 12.34, 123.4, 0.999, 0.0].into_iter().map(two_digits).collect();
     assert_eq!(said, ["1.0", "0.035", "12", "123", "1.00", "0"]);
 }
+
+#[test]
+fn a_refusal_in_a_few_words_is_true_of_a_part_as_of_the_whole() {
+    use crate::refusal::RefusalCode::{EmptyGroup, NoEvents};
+    // A split without a death under a known level is refused while its taxon has deaths on record.
+    for &outcome in Outcome::ALL {
+        assert!(!super::outcome::refusal(NoEvents, outcome).contains("yet"));
+    }
+    // One group has no other beside it, though many corals stand in it.
+    assert!(!refusal(EmptyGroup).starts_with("nothing under"));
+}

@@ -315,6 +315,16 @@ fn headers_as_members_write_them() {
         let want = (ParameterCode::parse(code).unwrap(), basis, unit.map(|unit| UnitCode::parse(unit).unwrap()));
         assert_eq!(found, [want], "`{header}`");
     }
+    // A letter beside a word for a place is the place's name, and no symbol.
+    for header in ["Tank B", "Tank K", "tank b mg/l", "Tank B KH", "Tank A NO3", "B KH", "Display K"] {
+        assert_eq!(find_parameter_by_word(header), [], "`{header}`");
+    }
+    for (header, code) in
+        [("Tank temp C", "temperature"), ("K mg/l", "potassium"), ("B", "boron"), ("K level", "potassium")]
+    {
+        let found = find_parameter_by_word(header);
+        assert!(found.iter().any(|(parameter, ..)| parameter.as_str() == code), "`{header}`: {found:?}");
+    }
     for header in ["", "mg/L", "notes", "Date", "remark", "(ppm)", "tank", "water", "Coral", "dKH change by hand"] {
         assert_eq!(find_parameter_by_word(header), [], "`{header}`");
     }

@@ -71,6 +71,8 @@ pub(crate) struct Rule<'r> {
     pub in_sequence: bool,
     /// The day something began: "before 2020" leaves its start open.
     pub start: bool,
+    /// The day something ended: a word of fate or a plain "no" in it is no day.
+    pub end: bool,
     /// A month or a year will do.
     pub partial: bool,
 }

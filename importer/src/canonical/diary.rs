@@ -99,7 +99,7 @@ pub(crate) fn read(work: &mut Work, view: &View) {
                 work,
                 view,
                 column,
-                Rule { in_sequence: true, start: false, partial: false, order_about: None },
+                Rule { in_sequence: true, start: false, end: false, partial: false, order_about: None },
                 None,
             )
         })

@@ -1,7 +1,9 @@
 //! What became of a coral: its fate, its day, its cause. A certain end is never held back for its day; what is unclear
 //! is asked.
 
-use analysis::vocabulary::{Cause, CauseGroup, Fate, FateMatch, LookState, find_cause, find_condition, find_fate};
+use analysis::vocabulary::{
+    Cause, CauseGroup, Fate, FateMatch, LookState, find_cause, find_condition, find_fate, find_manner,
+};
 use chrono::NaiveDate;
 
 use crate::canonical::date_column::{Bounds, DayOf};
@@ -97,9 +99,15 @@ pub(crate) fn decide(work: &mut Work, end: &End) -> Became {
             }
             Step::Said(Said { fate: Fate::Died, cause, manner, kind: None, rescued: Some(pieces.unwrap_or(0)) })
         }
+        FateMatch::Unclear { cause, manner, .. } if has_end && dies(end) => {
+            Step::Said(Said { cause, manner, ..Said::plain(Fate::Died) })
+        }
         FateMatch::Unclear { word, cause, manner } => unclear(work, end, word, cause, manner),
         FateMatch::Several { .. } => contradicts(work, end),
-        FateMatch::Alive { .. } if has_end => contradicts(work, end),
+        FateMatch::Alive { .. } if has_end => match end.fate.as_ref().and_then(|(_, text)| find_manner(text)) {
+            Some(manner) if dies(end) => Step::Said(Said { manner, ..Said::plain(Fate::Died) }),
+            _ => contradicts(work, end),
+        },
         FateMatch::Alive { .. } => Step::Became(living(end)),
         FateMatch::Cut { .. } if has_end => cut_or_end(work, end),
         FateMatch::Cut { .. } => Step::Became(living(end)),
@@ -130,6 +138,11 @@ fn living(end: &End) -> Became {
 /// A header such as "Died on" says the fate of every day under it.
 fn implied(header: &str) -> FateMatch {
     find_fate(header)
+}
+
+/// The column of the end is one of deaths: a sign beside a day in it ("RTN", "brown jelly") is how the coral died.
+fn dies(end: &End) -> bool {
+    matches!(implied(&end.header), FateMatch::Fate { fate: Fate::Died, .. })
 }
 
 fn no_word(work: &mut Work, end: &End, has_end: bool) -> Step {
@@ -297,6 +310,8 @@ fn draft(
     date_held: bool,
 ) -> Ending {
     let named = end.cause.as_ref().and_then(|(_, text)| find_cause(text)).or(*cause);
+    let seen = || end.cause.as_ref().and_then(|(_, text)| find_manner(text)).unwrap_or_default();
+    let manner = if manner.is_empty() && fate == Some(Fate::Died) { seen() } else { manner.to_vec() };
     let looked = end
         .looked
         .as_ref()

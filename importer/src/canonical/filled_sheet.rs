@@ -67,7 +67,7 @@ fn days(work: &mut Work, view: &View, code: &str) -> DateColumn {
             work,
             view,
             column,
-            Rule { in_sequence: false, start: false, partial: false, order_about: None },
+            Rule { in_sequence: false, start: false, end: false, partial: false, order_about: None },
             None,
         ),
         None => DateColumn::default(),

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use analysis::vocabulary::{FateMatch, find_fate};
+
 use crate::canonical::coral_name::{self, Written};
 use crate::canonical::corals::Coral;
 use crate::canonical::date_column::{self, Bounds, DateColumn, DayOf, Rule};
@@ -61,12 +63,12 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
     let sister: Option<Order> = dates.iter().find_map(|column| date_column::proved(view, *column));
     // One hand wrote all days of a table: its order is asked once.
     let shared = dates.first().map(|column| view.about(*column));
-    let rule = Rule { in_sequence: false, start: false, partial: true, order_about: shared.as_deref() };
+    let rule = Rule { in_sequence: false, start: false, end: false, partial: true, order_about: shared.as_deref() };
     let read_dates = |work: &mut Work, column: Option<u32>, rule: Rule| {
         column.map(|column| date_column::read(work, view, column, rule, sister)).unwrap_or_default()
     };
     let acquired = read_dates(work, columns.acquired, Rule { start: true, ..rule });
-    let ended = read_dates(work, columns.ended, rule);
+    let ended = read_dates(work, columns.ended, Rule { end: true, ..rule });
     let last_seen = read_dates(work, columns.last_seen, rule);
     let mut table_tank = None;
     for day in
@@ -322,14 +324,26 @@ fn end_of(
     let told = |column: Option<u32>| cell(column).filter(|(_, text)| !analysis::vocabulary::is_no_reading(text));
     let day = columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row));
     let ends = !matches!(day, DayOf::Absent);
-    let fate = told(columns.fate);
+    // "Died?": "yes" says what its header says, "no" nothing.
+    let fate = match (told(columns.fate), columns.fate) {
+        (Some((spot, text)), Some(column)) => match analysis::vocabulary::yes_or_no(&text) {
+            Some(true) => Some((spot, view.header(column))),
+            Some(false) => None,
+            None => Some((spot, text)),
+        },
+        _ => None,
+    };
+    // A word in the column of days ("still alive") stands for the fate that no other column tells.
+    let in_place_of_day = cell(columns.ended).filter(|(_, text)| !ends && find_fate(text) != FateMatch::NoWord);
+    let day_cell = cell(columns.ended).filter(|_| in_place_of_day.is_none());
+    let fate = fate.or(in_place_of_day);
     let remark = told(columns.remark)
         .filter(|(_, text)| speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some());
     End {
         label: label.to_owned(),
         row_cell: label_cell,
         day,
-        day_cell: cell(columns.ended),
+        day_cell,
         fate_column: fate.is_some(),
         fate: fate.or(remark),
         cause: told(columns.cause),
@@ -405,7 +419,6 @@ fn on_another_sheet(
 
 /// A remark counts only where it names a fate outright.
 fn speaks_of_fate(text: &str) -> bool {
-    use analysis::vocabulary::{FateMatch, find_fate};
     matches!(find_fate(text), FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Several { .. })
 }
 

@@ -33,7 +33,7 @@ pub(crate) struct When {
 impl Frame {
     /// Reads the dates of a table; its tank is decided when the first row needs it.
     pub fn of(work: &mut Work, view: &View, date: Option<u32>, time: Option<u32>, tank: Option<u32>) -> Self {
-        let rule = Rule { in_sequence: true, start: false, partial: false, order_about: None };
+        let rule = Rule { in_sequence: true, start: false, end: false, partial: false, order_about: None };
         let days = date.map(|column| date_column::read(work, view, column, rule, None)).unwrap_or_default();
         Frame { date, time, tank, days, table_tank: None }
     }

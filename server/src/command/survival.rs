@@ -48,7 +48,7 @@ pub struct SurvivalArgs {
     #[arg(long, value_enum, default_value_t = Scale::LogLog)]
     interval: Scale,
     /// Reference level of a category; makes a column of numbers a category [default: the first level, sorted]
-    #[arg(long, value_name = "COLUMN=LEVEL", value_parser = parse_reference)]
+    #[arg(long, value_name = "COLUMN=LEVEL", value_parser = parse_reference, requires = "covariates")]
     reference: Vec<(String, String)>,
     /// Refuse what rests on few rows, as for a club's answers
     #[arg(long)]

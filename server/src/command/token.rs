@@ -36,8 +36,8 @@ struct NewArgs {
     /// Rights, if fewer than the role's: read, upload, admin
     #[arg(long, value_delimiter = ',', value_parser = parse_right)]
     scope: Vec<Right>,
-    /// Days until it expires
-    #[arg(long, value_name = "DAYS")]
+    /// Days until it expires, 1 to 3650; without it never
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..=3650))]
     expires: Option<u32>,
 }
 

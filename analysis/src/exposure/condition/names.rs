@@ -69,7 +69,7 @@ impl LevelName {
         let label = match origin {
             Origin::WildCollected => "collected in the sea",
             Origin::Maricultured => "farmed in the sea",
-            Origin::CaptiveGrown => "cutting of captive stock",
+            Origin::CaptiveGrown => "grown from cuttings of captive stock",
             Origin::CaptiveBred => "bred in captivity",
             Origin::FarmedUnclear => "said to be farmed, where is not clear",
             Origin::Unknown => "not known",
@@ -108,6 +108,26 @@ impl LevelName {
         names
     }
 
+    /// Steps of a count of whole things between cuts: "no", "1 or 2", "6 or more"; codes as of [`LevelName::ladder`].
+    pub(super) fn counts(cuts: &[f64], things: &str) -> Vec<LevelName> {
+        let mut names = Self::ladder(cuts, things);
+        if cuts.iter().any(|cut| cut.fract() != 0.0 || *cut < 1.0) {
+            return names;
+        }
+        let bounds: Vec<i64> = std::iter::once(0).chain(cuts.iter().map(|cut| *cut as i64)).collect();
+        for (at, name) in names.iter_mut().enumerate() {
+            let label = match (bounds[at], bounds.get(at + 1).map(|next| next - 1)) {
+                (0, Some(0)) => format!("no {things}"),
+                (from, Some(to)) if from == to => format!("{from} {things}"),
+                (from, Some(to)) if from + 1 == to => format!("{from} or {to} {things}"),
+                (from, Some(to)) => format!("{from} to {to} {things}"),
+                (from, None) => format!("{from} or more {things}"),
+            };
+            *name = LevelName::new(&name.code, &label);
+        }
+        names
+    }
+
     pub(super) fn feeding() -> Vec<LevelName> {
         [
             ("0", "not fed"),
@@ -118,5 +138,29 @@ impl LevelName {
         ]
         .map(|(code, label)| LevelName::new(code, label))
         .to_vec()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_are_named_as_a_person_counts() {
+        let labels = |cuts: &[f64]| -> Vec<(String, String)> {
+            LevelName::counts(cuts, "corals").into_iter().map(|name| (name.code, name.label)).collect()
+        };
+        let pair = |code: &str, label: &str| (code.to_owned(), label.to_owned());
+        assert_eq!(
+            labels(&[1.0, 3.0, 6.0]),
+            [
+                pair("<1", "no corals"),
+                pair("[1,3)", "1 or 2 corals"),
+                pair("[3,6)", "3 to 5 corals"),
+                pair(">=6", "6 or more corals")
+            ]
+        );
+        assert_eq!(labels(&[2.0, 3.0])[..2], [pair("<2", "0 or 1 corals"), pair("[2,3)", "2 corals")]);
+        assert_eq!(labels(&[1.5])[0], pair("<1.5", "under 1.5 corals"));
     }
 }

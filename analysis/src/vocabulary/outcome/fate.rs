@@ -203,6 +203,25 @@ pub fn find_fate(text: &str) -> FateMatch {
     if alive || well || !signs.is_empty() { FateMatch::Alive { signs } } else { FateMatch::NoWord }
 }
 
+/// The manner that the signs of a remark make ("RTN", "brown jelly": how it looked), where the remark names a sign and has
+/// no word that the coral lives. Beside a word of death they say how it died.
+pub fn find_manner(text: &str) -> Option<Vec<&'static str>> {
+    let outcomes = &catalogue().outcomes;
+    let (mut manner, mut any): (Vec<&'static str>, bool) = (Vec::new(), false);
+    for hit in &outcomes.fates.read(text) {
+        match hit.meaning {
+            FateWord::Alive { .. } | FateWord::NotDeath(None) => return None,
+            FateWord::NotDeath(Some(_)) => any = true,
+            FateWord::Sign(at) => {
+                any = true;
+                manner.extend(outcomes.signs[at].manner.filter(|how| !manner.contains(how)));
+            }
+            _ => {}
+        }
+    }
+    any.then_some(manner)
+}
+
 /// The fate that several words of one remark come to; `Err` if they contradict each other.
 fn one_fate(fates: &[Fate], cut: bool) -> Result<Option<Fate>, ()> {
     let has = |fate| fates.contains(&fate);

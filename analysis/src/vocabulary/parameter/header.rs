@@ -46,6 +46,18 @@ fn is_filler(word: &str) -> bool {
     )
 }
 
+/// Words for a place: the letter beside one is its name. "Tank B" is no boron, "Display K" no potassium.
+fn is_place(word: &str) -> bool {
+    matches!(word, "tank" | "aquarium" | "display")
+}
+
+/// Beside a word for a place only what the words without the single letters name too.
+fn without_letters(found: Vec<Meaning>, telling: &[String]) -> Vec<Meaning> {
+    let long: Vec<String> = telling.iter().filter(|word| word.chars().count() > 1).cloned().collect();
+    let named = split(&long, &long.join(" "));
+    found.into_iter().filter(|meaning| named.iter().any(|other| other.parameter == meaning.parameter)).collect()
+}
+
 /// The parameters that a header or test name can mean, each with the basis and the unit if the header says so.
 /// Compared without case, accents and punctuation. Empty if the header names none, or names more than a
 /// parameter; more than one for a word like "S" (sulfur in a laboratory's report, salinity in a log).
@@ -54,7 +66,12 @@ pub fn find_parameter_by_word(text: &str) -> Vec<(ParameterCode, Option<&'static
     let found = split(&words, text);
     let found = if found.is_empty() {
         let telling: Vec<String> = words.iter().filter(|word| !is_filler(word)).cloned().collect();
-        if telling.len() < words.len() && !telling.is_empty() { split(&telling, &telling.join(" ")) } else { found }
+        let found = if telling.len() < words.len() && !telling.is_empty() {
+            split(&telling, &telling.join(" "))
+        } else {
+            found
+        };
+        if words.iter().any(|word| is_place(word)) { without_letters(found, &telling) } else { found }
     } else {
         found
     };
@@ -94,12 +111,20 @@ fn split(words: &[String], text: &str) -> Vec<Meaning> {
         .chain((1..words.len()).map(|at| (&words[at..], &words[..at])));
     for (name, rest) in splits {
         let Some(meanings) = index.get(&name.concat()) else { continue };
-        let told: Vec<Meaning> = meanings.iter().filter_map(|meaning| tell(*meaning, rest)).collect();
+        let symbol = name.concat().chars().count() == 1;
+        let told = meanings.iter().filter_map(|meaning| tell(*meaning, rest));
+        // A letter is a symbol only beside a unit that its substance is written in: "B KH" is no boron.
+        let told: Vec<Meaning> = told.filter(|meaning| !symbol || is_written_in(*meaning)).collect();
         if !told.is_empty() {
             return told;
         }
     }
     Vec::new()
+}
+
+fn is_written_in(meaning: Meaning) -> bool {
+    let accepts = &meaning.parameter.get().accepts;
+    meaning.unit.is_none_or(|unit| accepts.iter().any(|row| row.unit == unit))
 }
 
 /// A meaning with what the rest of the header adds; `None` if the rest says anything else.

@@ -66,6 +66,14 @@ pub(super) fn impossible_and_unreadable(work: &mut Work, header: &str, items: &m
         if item.out.is_some() && (rule.partial || !partial_day) {
             continue;
         }
+        if rule.end
+            && item.said == Said::Unreadable
+            && let Some(day) = word_of_end(&item.written)
+        {
+            work.labels.insert(item.spot);
+            item.out = Some(day);
+            continue;
+        }
         let (code, bounds) = match item.said {
             Said::Impossible { year, month, .. } => ("date_impossible", days_of_month(year, month)),
             _ if partial_day => ("date_unreadable", None),
@@ -108,6 +116,17 @@ pub(super) fn impossible_and_unreadable(work: &mut Work, header: &str, items: &m
                 DayOf::Held(key, bounds)
             }
         });
+    }
+}
+
+/// What a word in a column of ends says of the day: none for "no" and for a word of fate ("alive", "sold"), which
+/// speaks for itself; an unknown one for "yes".
+fn word_of_end(text: &str) -> Option<DayOf> {
+    use analysis::vocabulary::{FateMatch, find_fate, yes_or_no};
+    match yes_or_no(text) {
+        Some(true) => Some(DayOf::Open),
+        Some(false) => Some(DayOf::Absent),
+        None => (find_fate(text) != FateMatch::NoWord).then_some(DayOf::Absent),
     }
 }
 

@@ -4,7 +4,7 @@ use analysis::vocabulary::{FateMatch, HeaderRole, NameMatch};
 
 use crate::canonical::View;
 use crate::grid::Raw;
-use crate::meaning::{Meaning, is_dated};
+use crate::meaning::{Meaning, has_days, is_dated};
 
 /// Columns of a register by what they hold.
 #[derive(Debug, Clone, Default)]
@@ -115,7 +115,7 @@ impl Columns {
         }
         // A column "Ended" of words only says what became of them.
         if columns.fate.is_none()
-            && let Some(ended) = columns.ended.filter(|ended| !dated(ended) && has_text(view, *ended))
+            && let Some(ended) = columns.ended.filter(|ended| !has_days(view, *ended) && has_text(view, *ended))
         {
             columns.fate = Some(ended);
             columns.ended = None;
@@ -191,6 +191,10 @@ fn by_cells(view: &View, columns: &mut Columns) {
         } else if columns.fate.is_none() && most(column, says_a_fate) {
             columns.fate = Some(column);
         }
+    }
+    // Labels that say the name ("Goniopora red 2") where no other column does.
+    if columns.name.is_none() && columns.genus.is_none() && columns.trade.is_none() {
+        columns.name = columns.label.filter(|column| most(*column, names_a_coral));
     }
 }
 
