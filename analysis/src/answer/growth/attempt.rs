@@ -160,7 +160,7 @@ impl Attempt<'_> {
             if condition.by.varies_in_time() { lines.lines.iter().collect() } else { longest.to_vec() };
         for line in used {
             let (Some(&from), Some(&to)) = (line.days.first(), line.days.last()) else { continue };
-            for segment in condition.between(line.specimen, line.keeper, line.tank, from, to) {
+            for segment in line.levels(self.club, condition, from, to) {
                 let weight = segment.stop - segment.start;
                 spells.push(Spell {
                     specimen: line.specimen,
@@ -187,7 +187,7 @@ impl Attempt<'_> {
         let mut codes = Vec::new();
         let mut groups = Vec::new();
         if condition.by.varies_in_time() {
-            let steps = increments(&lines.lines, condition, printed.len(), block_of);
+            let steps = increments(self.club, &lines.lines, condition, printed.len(), block_of);
             let slopes = slopes(&steps, printed.len())?;
             for (level, name) in names.iter().enumerate() {
                 let inside: Vec<&Increment> = steps.iter().filter(|step| step.share[level] > 0.0).collect();

@@ -3,7 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::club::{Club, Specimen, TankId};
-use crate::exposure::MONTH_DAYS;
+use crate::comparison::rows::stretches;
+use crate::exposure::{Condition, MONTH_DAYS, Segment};
 use crate::follow_up::{Population, day_number};
 use crate::growth::{SpecificGrowthRate, specific_growth_rate, theil_sen, unexplained_falls};
 
@@ -122,6 +123,17 @@ impl Lines {
             }
         }
         longest.into_values().collect()
+    }
+}
+
+impl Line {
+    /// The levels of a condition from one calendar day to another, each in the tank the coral was in at the time.
+    pub(super) fn levels(&self, club: &Club, condition: &Condition, from: f64, to: f64) -> Vec<Segment> {
+        let stays = club.specimens.get(self.specimen as usize).map_or(&[][..], |specimen| &specimen.stays);
+        stretches(stays, from, to)
+            .into_iter()
+            .flat_map(|at| condition.between(self.specimen, self.keeper, at.tank, at.from, at.to))
+            .collect()
     }
 }
 
