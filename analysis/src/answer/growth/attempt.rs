@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::increments::{Increment, increments, slopes};
 use super::lines::{LEVEL, Line, Lines};
-use super::{Figures, Refused, method};
+use super::{Figures, Refused, falls, method};
 use crate::answer::{
     Audience, GrowthEvidence, GrowthGroup, GrowthModel, GrowthQuestion, GrowthResult, Method, Period, SpecimenGrowth,
 };
@@ -30,14 +30,14 @@ pub(super) struct Attempt<'a> {
 }
 
 /// The levels with their growth.
-struct Grown {
-    codes: Vec<String>,
-    groups: Vec<Part<GrowthGroup>>,
+pub(super) struct Grown {
+    pub(super) codes: Vec<String>,
+    pub(super) groups: Vec<Part<GrowthGroup>>,
     kind: &'static str,
 }
 
 /// Each coral's time under a level: what blocks are counted from.
-struct Spell {
+pub(super) struct Spell {
     specimen: u32,
     level: Option<usize>,
     member: Member,
@@ -71,15 +71,12 @@ impl Attempt<'_> {
         let spells = self.spells(&lines, &longest, &condition);
         let known = condition.levels.len();
         let unknown_has_rows = spells.iter().any(|spell| spell.level.is_none());
-        let blocks = blocks::blocks(known, unknown_has_rows, self.audience, |levels| {
-            let chosen: Vec<&Spell> =
-                spells.iter().filter(|spell| levels.contains(&spell.level.unwrap_or(known))).collect();
-            let mut tally = tree::tally(chosen.iter().map(|spell| &spell.member));
-            tally.specimens = chosen.iter().map(|spell| spell.specimen).collect::<BTreeSet<_>>().len() as u64;
-            Ok(tally)
-        })?;
+        let blocks =
+            blocks::blocks(known, unknown_has_rows, self.audience, |levels| Ok(block_tally(&spells, levels, known)))?;
         let taught = condition.band.is_some();
-        let Grown { codes: names, groups, kind } = self.groups(&lines, &longest, &condition, &blocks, taught)?;
+        let grown = self.groups(&lines, &longest, &condition, &blocks, taught)?;
+        let sensitivity = falls::beside(self, &lines, &grown, &condition, &blocks);
+        let Grown { codes: names, groups, kind } = grown;
         let mut cautions = vec![caution::association(), caution::survivors_measured()];
         match self.audience {
             Audience::Public => cautions.push(caution::rounded()),
@@ -111,6 +108,7 @@ impl Attempt<'_> {
             names,
             cautions,
             method,
+            sensitivity,
         })
     }
 
@@ -154,7 +152,7 @@ impl Attempt<'_> {
     }
 
     /// Each coral's days between its first and last size, by level.
-    fn spells(&self, lines: &Lines, longest: &[&Line], condition: &Condition) -> Vec<Spell> {
+    pub(super) fn spells(&self, lines: &Lines, longest: &[&Line], condition: &Condition) -> Vec<Spell> {
         let mut spells = Vec::new();
         let used: Vec<&Line> =
             if condition.by.varies_in_time() { lines.lines.iter().collect() } else { longest.to_vec() };
@@ -172,7 +170,7 @@ impl Attempt<'_> {
         spells
     }
 
-    fn groups(
+    pub(super) fn groups(
         &self,
         lines: &Lines,
         longest: &[&Line],
@@ -276,6 +274,13 @@ impl Attempt<'_> {
             })
             .collect()
     }
+}
+
+/// The tally of the corals with time under some levels; unknown is the one after the known.
+pub(super) fn block_tally(spells: &[Spell], levels: &[usize], known: usize) -> Tally {
+    let chosen: Vec<&Spell> = spells.iter().filter(|spell| levels.contains(&spell.level.unwrap_or(known))).collect();
+    let specimens = chosen.iter().map(|spell| spell.specimen).collect::<BTreeSet<_>>().len() as u64;
+    Tally { specimens, ..tree::tally(chosen.iter().map(|spell| &spell.member)) }
 }
 
 fn member(line: &Line) -> Member {

@@ -72,6 +72,15 @@ type Kind = (String, String);
 impl Lines {
     /// Reads the sizes of a population. Sizes that are not above 0 or lie after the end of the coral count for nothing.
     pub(super) fn new(club: &Club, population: &Population) -> Lines {
+        Lines::cut(club, population, None)
+    }
+
+    /// The same sizes of the same measure and basis, each line cut at every fall of more than 30 %.
+    pub(super) fn without_falls(&self, club: &Club, population: &Population) -> Lines {
+        Lines::cut(club, population, Some((self.measure.clone(), self.basis.clone())))
+    }
+
+    fn cut(club: &Club, population: &Population, at_falls: Option<Kind>) -> Lines {
         let mut by_kind: BTreeMap<Kind, (Vec<Line>, u64, u64)> = BTreeMap::new();
         let mut tissue_only = 0;
         for &id in &population.members {
@@ -100,10 +109,16 @@ impl Lines {
                 let sizes: Vec<f64> = points.iter().map(|(_, size)| *size).collect();
                 let (lines, count, falls) = by_kind.entry(kind).or_default();
                 *count += points.len() as u64;
-                *falls += unexplained_falls(&sizes).len() as u64;
-                lines.extend(line(id, specimen, days, sizes));
+                let fallen = unexplained_falls(&sizes);
+                *falls += fallen.len() as u64;
+                let cuts = if at_falls.is_some() { fallen } else { Vec::new() };
+                let starts = std::iter::once(0).chain(cuts.iter().copied());
+                for (from, to) in starts.zip(cuts.iter().copied().chain([sizes.len()])) {
+                    lines.extend(line(id, specimen, days[from..to].to_vec(), sizes[from..to].to_vec()));
+                }
             }
         }
+        by_kind.retain(|kind, _| at_falls.as_ref().is_none_or(|only| only == kind));
         let all: u64 = by_kind.values().map(|(_, count, _)| count).sum();
         let corals = |lines: &[Line]| lines.iter().map(|line| line.specimen).collect::<BTreeSet<_>>().len();
         let most = by_kind.into_iter().rev().max_by_key(|(_, (lines, count, _))| (corals(lines), *count));
