@@ -3,6 +3,7 @@ use super::comparison::{Side, two_digits};
 use super::lead::{Lead, OutOf, Started, lead_sentence, no_event};
 use super::*;
 use crate::answer::{AtHorizon, Grade, Outcome, RatePart};
+use crate::vocabulary::OriginBasis;
 use proptest::prelude::*;
 
 fn lead(survival: f64, lower: f64, upper: f64) -> Lead {
@@ -139,6 +140,8 @@ fn cautions_and_refusals_hold_no_forbidden_word() {
         caution::rounded(),
         caution::not_for_passing_on(),
         caution::present_state(),
+        caution::origin_as_said(&[]),
+        caution::origin_as_said(&[(Some(OriginBasis::SellerSaid), 40), (None, 3)]),
     ];
     for caution in cautions.into_iter().chain(of_outcomes) {
         assert_eq!(forbidden(&caution.sentence), Vec::<&str>::new(), "{}", caution.sentence);

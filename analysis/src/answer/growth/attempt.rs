@@ -5,8 +5,10 @@ use std::collections::BTreeSet;
 use super::increments::{Increment, increments, slopes};
 use super::lines::{LEVEL, Line, Lines};
 use super::{Figures, Refused, falls, method};
+use crate::answer::origin;
 use crate::answer::{
-    Audience, GrowthEvidence, GrowthGroup, GrowthModel, GrowthQuestion, GrowthResult, Method, Period, SpecimenGrowth,
+    Audience, By, GrowthEvidence, GrowthGroup, GrowthModel, GrowthQuestion, GrowthResult, Method, Period,
+    SpecimenGrowth,
 };
 use crate::club::Club;
 use crate::disclosure::tree::{self, Member};
@@ -78,6 +80,9 @@ impl Attempt<'_> {
         let sensitivity = falls::beside(self, &lines, &grown, &condition, &blocks);
         let Grown { codes: names, groups, kind } = grown;
         let mut cautions = vec![caution::association(), caution::survivors_measured()];
+        if self.question.by == By::Origin {
+            cautions.push(origin::as_said(self.club, longest.iter().map(|line| line.specimen), self.audience));
+        }
         match self.audience {
             Audience::Public => cautions.push(caution::rounded()),
             Audience::Curator => cautions.push(caution::not_for_passing_on()),

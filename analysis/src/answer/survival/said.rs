@@ -2,6 +2,7 @@
 
 use super::frame::{Framed, Levels};
 use super::sensitivity::changing;
+use crate::answer::origin;
 use crate::answer::{Audience, By, Caution, CoxResult, Question, RunOutcome, SensitivityRun, SurvivalGroup};
 use crate::club::Club;
 use crate::comparison::Sets;
@@ -48,6 +49,10 @@ impl Heard<'_> {
         let mut list = vec![caution::association()];
         if self.by.varies_in_time() {
             list.push(caution::present_state());
+        }
+        if self.by == By::Origin {
+            let ids = self.framed.follow_up.follows.iter().map(|follow| follow.specimen);
+            list.push(origin::as_said(self.club, ids, self.audience));
         }
         self.of_looks(&mut list);
         if let Some(n) = self.follows(|follow| follow.entry_assumed) {
