@@ -8,6 +8,7 @@ mod canonical; // the one text of a question
 mod census; // counts of every taxon
 mod check; // whether a question may be asked
 mod growth; // a question about growth
+mod origin; // how the origins of corals are known
 pub mod question; // what can be asked
 mod refusals; // what was refused, with its place
 pub mod shape; // what is printed

@@ -210,6 +210,7 @@ fn one(club: &Club, id: u32, run: Run) -> Result<Follow, Out> {
         End::Alive(day) if day <= entry => return Err(Out::NoFollowUp),
         End::Died(day) | End::DiedWithin { by: day, .. } if day < entry => return Err(Out::EndedBeforeEntry),
         End::DiedWithin { by, .. } if by == entry => End::Died(by),
+        // The death came after the entry: the part of its interval that lies there, of which the middle may be taken.
         End::DiedWithin { after, by } => end::within(after.max(entry), by),
         known => known,
     };

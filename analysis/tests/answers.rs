@@ -6,10 +6,11 @@ mod random_club;
 mod support;
 
 use analysis::answer::{
-    Audience, By, Given, GrowthQuestion, Outcome, Question, SurvivalAnswer, census, growth, survival,
+    Audience, By, Given, GrowthQuestion, Outcome, Question, SensitivityRun, SurvivalAnswer, census, growth, survival,
 };
 use analysis::club::{Club, Identification};
 use analysis::refusal::{Part, RefusalCode};
+use analysis::vocabulary::{Origin, OriginBasis};
 use analysis::wording::forbidden;
 use random_club::{Size, random_club};
 use serde_json::Value;
@@ -216,6 +217,32 @@ fn every_run_is_listed_as_an_estimate_the_same_or_a_refusal() {
     for run in alone.sensitivity.iter().filter(|run| ["lag_0", "short_carry"].contains(&run.run)) {
         assert_eq!(run.outcome, analysis::answer::RunOutcome::Same { same: true }, "{}", run.run);
     }
+}
+
+#[test]
+fn a_comparison_says_the_ratio_within_keepers_and_an_origin_how_it_is_known() {
+    let mut club = random_club(8, &Size { keepers: 20, corals_per_tank: 20, slugs: &["goniopora"] });
+    for (number, specimen) in club.specimens.iter_mut().enumerate() {
+        specimen.origin = Some(if number % 2 == 0 { Origin::CaptiveGrown } else { Origin::WildCollected });
+        specimen.origin_basis = (number % 3 > 0).then_some(OriginBasis::SellerSaid);
+    }
+    let of = |audience, by| survival(&club, &ask("goniopora", by), audience, &stamp());
+    let answer = of(Audience::Curator, By::Origin);
+    let within = |run: &SensitivityRun| {
+        run.run == "within_keeper" && matches!(run.outcome, analysis::answer::RunOutcome::Estimate { .. })
+    };
+    assert!(answer.sensitivity.iter().any(within), "the club is large enough for a comparison within keepers");
+    let sentence = answer.result.given().and_then(|result| result.sentence.given()).expect("a sentence");
+    assert!(sentence.contains("With corals compared within one keeper's tanks only, hazard ratio"), "{sentence}");
+    let said = |answer: &SurvivalAnswer| {
+        answer.cautions.iter().find(|caution| caution.code == "origin_as_said").map(|caution| caution.sentence.clone())
+    };
+    let counted = said(&answer).expect("a caution");
+    assert!(counted.contains(" as the seller said and "), "{counted}");
+    // Without counts for who reads blocks; and only where origin is the split.
+    let plain = said(&of(Audience::Public, By::Origin)).expect("a caution");
+    assert!(plain.chars().all(|letter| !letter.is_ascii_digit()), "{plain}");
+    assert_eq!(said(&of(Audience::Curator, By::Year)), None);
 }
 
 /// Every number below `counts` that counts specimens, keepers, tanks or deaths is a multiple of 5.

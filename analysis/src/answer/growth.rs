@@ -6,7 +6,9 @@
 //! is weighed by the share of it spent under each level.
 
 use super::question::{Audience, GrowthQuestion, Stamp};
-use super::shape::{Asked, Caution, FallbackStep, GrowthAnswer, GrowthEvidence, GrowthResult, Method, TaxonAnswered};
+use super::shape::{
+    Asked, Caution, FallbackStep, GrowthAnswer, GrowthEvidence, GrowthResult, Method, SensitivityRun, TaxonAnswered,
+};
 use super::taxon::MixOf;
 use super::{refusals, taxon};
 use crate::club::Club;
@@ -16,6 +18,7 @@ use crate::follow_up::Population;
 use crate::refusal::{Part, Refusal, RefusalCode};
 
 mod attempt; // one taxon tried
+mod falls; // the same figures without sudden losses of size
 mod increments; // conditions that change between looks
 mod lines; // the sizes of each coral
 mod shown; // what of it a restricted audience sees
@@ -59,7 +62,7 @@ pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp:
                     result: Part::Given(figures.result),
                     cautions: figures.cautions,
                     method: Method { program_version: stamp.program_version.clone(), ..figures.method },
-                    sensitivity: Vec::new(),
+                    sensitivity: figures.sensitivity,
                 };
                 rounding::growth(&mut answer, audience);
                 return answer;
@@ -92,6 +95,7 @@ struct Figures {
     names: Vec<String>,
     cautions: Vec<Caution>,
     method: Method,
+    sensitivity: Vec<SensitivityRun>,
 }
 
 /// A taxon that does not answer; its counts stand beside where they may be shown.

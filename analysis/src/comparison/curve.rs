@@ -7,7 +7,7 @@
 use super::rows::{DECLINE, Rows};
 use super::sets::Sets;
 use crate::answer::{AtHorizon, CurvePoint, Estimate, Outcome, RatePart, RestrictedMeanPart};
-use crate::episode::Episodes;
+use crate::episode::{Episodes, settled_clusters};
 use crate::evidence::{at_risk_at_a_death, minimums};
 use crate::numeric::tail::{normal_multiplier, student_multiplier};
 use crate::refusal::{Refusal, RefusalCode};
@@ -47,10 +47,10 @@ impl ClusterBy {
         }
     }
 
-    /// One cluster number a row.
+    /// One cluster number a row; all rows of a specimen have that of its first tank, whether it moved or not.
     pub fn column(self, rows: &Rows) -> Vec<u32> {
         match self {
-            ClusterBy::Tank => rows.tanks_as_clusters(),
+            ClusterBy::Tank => settled_clusters(&rows.episodes, &rows.specimen, &rows.tanks_as_clusters()),
             ClusterBy::Keeper => rows.keeper.clone(),
         }
     }
@@ -256,6 +256,9 @@ impl GroupCurves {
             }
             survival.push(step.survival);
         }
+        if horizon > self.last_time {
+            return Err(self.stopped_before(horizon));
+        }
         if survival.iter().all(|s| *s >= 1.0) {
             return Err(Refusal::counted(
                 RefusalCode::NoEvents,
@@ -292,6 +295,25 @@ impl GroupCurves {
             lower: finite(pooled.lower),
             upper: finite(pooled.upper),
         })
+    }
+
+    /// The refusal of a horizon after the last day with five at risk: late entrants may fill a risk set again, but what
+    /// came before rests on fewer.
+    fn stopped_before(&self, horizon: f64) -> Refusal {
+        let deaths = self.whole.iter().flat_map(|curve| &curve.steps).filter(|step| step.time <= horizon);
+        let have = deaths.map(|step| step.at_risk).filter(|at_risk| *at_risk < minimums::POINT_AT_RISK).min();
+        Refusal {
+            have: have.map(|have| have as f64),
+            need: Some(minimums::POINT_AT_RISK as f64),
+            ..Refusal::plain(
+                RefusalCode::RiskSetTooSmall,
+                format!(
+                    "The curve stops on day {}: before day {horizon} fewer than five corals were at risk at a {}.",
+                    self.last_time.floor(),
+                    self.outcome.words().one
+                ),
+            )
+        }
     }
 
     /// The day by which half had died; `None` in it = not reached.
@@ -398,3 +420,6 @@ pub fn loss_rate(deaths: u64, days: f64) -> Result<RatePart, Refusal> {
     let [per_100_months, lower, upper] = rate(deaths, days, LEVEL)?.per_100_months();
     Ok(RatePart { per_100_months, lower, upper })
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,7 +1,7 @@
 //! Rows of specimens at risk, cut wherever tank or level changes.
 
 use crate::answer::Outcome;
-use crate::club::{Club, TankId};
+use crate::club::{Club, Stay, TankId};
 use crate::episode::{Episodes, InvalidRow};
 use crate::exposure::given::{FAILED, HELD, WaterInBand};
 use crate::exposure::{Condition, Level, MONTH_DAYS};
@@ -75,10 +75,10 @@ const DEATH_BEFORE_DECLINE: u32 = 2;
 type Pick<'a> = &'a dyn Fn(Level, Level) -> Option<Level>;
 
 /// A stretch of calendar time in one tank.
-struct Stretch {
-    tank: Option<TankId>,
-    from: f64,
-    to: f64,
+pub(crate) struct Stretch {
+    pub(crate) tank: Option<TankId>,
+    pub(crate) from: f64,
+    pub(crate) to: f64,
 }
 
 impl Frame<'_> {
@@ -158,7 +158,8 @@ impl Frame<'_> {
     /// The time of one specimen, cut at moves and changes of level, equal neighbours joined.
     fn pieces(&self, follow: &Follow, end: f64) -> Vec<Piece> {
         let mut pieces: Vec<Piece> = Vec::new();
-        for stretch in stretches(self.club, follow, end) {
+        let stays = self.club.specimens.get(follow.specimen as usize).map_or(&[][..], |specimen| &specimen.stays);
+        for stretch in stretches(stays, follow.entry, end) {
             let (id, keeper, tank) = (follow.specimen, follow.keeper, stretch.tank);
             for segment in self.condition.between(id, keeper, tank, stretch.from, stretch.to) {
                 let parts = match self.given {
@@ -203,11 +204,10 @@ struct Piece {
     given: Level,
 }
 
-/// The tanks of a specimen over its time under observation; time that no stay covers has no tank.
-fn stretches(club: &Club, follow: &Follow, end: f64) -> Vec<Stretch> {
-    let stays = club.specimens.get(follow.specimen as usize).map_or(&[][..], |specimen| &specimen.stays);
+/// The tanks of a specimen from one calendar day to another; time that no stay covers has no tank.
+pub(crate) fn stretches(stays: &[Stay], from: f64, end: f64) -> Vec<Stretch> {
     let mut stretches = Vec::new();
-    let mut at = follow.entry;
+    let mut at = from;
     for (position, stay) in stays.iter().enumerate() {
         let last = position + 1 == stays.len();
         let from = day_number(stay.from).max(at);

@@ -11,7 +11,7 @@ const WIDEST_MONTH_DAYS: f64 = 31.0;
 /// Losses are noticed within 14 days; the run that allows for it takes the middle.
 const NOTICED_EARLIER_DAYS: f64 = 7.0;
 
-/// An end before it is held against the entry.
+/// An end before it is held against the entry; an interval of a death as it was recorded, however short.
 pub(super) struct Ended {
     pub(super) end: End,
     pub(super) cause: CauseGroup,
@@ -26,7 +26,7 @@ pub(super) fn arrived_dead(ending: &Ending) -> bool {
     ending.fate == Fate::ArrivedDead
 }
 
-/// A death after `after` and by `by`: the middle if that is within a week.
+/// A death after `after` and by `by`, both within the time under observation: the middle if that is within a week.
 pub(super) fn within(after: f64, by: f64) -> End {
     if by - after <= WIDEST_MIDPOINT_DAYS { End::Died((after + by) / 2.0) } else { End::DiedWithin { after, by } }
 }
@@ -34,15 +34,21 @@ pub(super) fn within(after: f64, by: f64) -> End {
 /// The end of a specimen whose fate is held, counted as a death; `None` if nothing bounds it.
 pub(super) fn held(specimen: &Specimen, days: Days) -> Option<Ended> {
     let by = day_number(days.latest);
-    let after = days.earliest.map(day_number).or_else(|| last_alive(specimen, true, Some(by)).map(|seen| seen.0));
+    let after = days.earliest.map(day_number).or_else(|| seen_before(specimen, by));
     Some(Ended {
-        end: within(after?.min(by), by),
+        end: End::DiedWithin { after: after?.min(by), by },
         cause: CauseGroup::Unknown,
         date_held: true,
         missing: false,
         register_last: false,
         from_ending: true,
     })
+}
+
+/// The last day up to `day` it is known to have been alive; that on which it was got, if there is no other.
+fn seen_before(specimen: &Specimen, day: f64) -> Option<f64> {
+    let got = || specimen.acquired.map(|days| day_number(days.earliest.unwrap_or(days.latest)).min(day));
+    last_alive(specimen, true, Some(day)).map(|seen| seen.0).or_else(got)
 }
 
 /// The end of a specimen whose fate is not held; `None` without any evidence of life.
@@ -61,7 +67,7 @@ pub(super) fn ended(specimen: &Specimen, run: Run) -> Option<Ended> {
         });
     };
     let (earliest, latest) = (day_number(ending.earliest), day_number(ending.latest));
-    let seen_before = |day: f64| last_alive(specimen, true, Some(day)).map(|seen| seen.0);
+    let seen_before = |day: f64| seen_before(specimen, day);
     let died = |end: End| {
         Some(Ended {
             end,
@@ -85,7 +91,7 @@ pub(super) fn ended(specimen: &Specimen, run: Run) -> Option<Ended> {
     match ending.fate {
         Fate::Missing => {
             let after = if earliest < latest { earliest } else { seen_before(latest).unwrap_or(latest) };
-            if run == Run::MissingCensored { left(after) } else { died(within(after, latest)) }
+            if run == Run::MissingCensored { left(after) } else { died(End::DiedWithin { after, by: latest }) }
         }
         Fate::Died => died(death(ending, earliest, latest, run, seen_before)),
         Fate::TankClosed if ending.all_died => died(death(ending, earliest, latest, run, seen_before)),
@@ -109,7 +115,7 @@ fn exit(ending: &Ending, earliest: f64, latest: f64) -> f64 {
 
 fn death(ending: &Ending, earliest: f64, latest: f64, run: Run, seen_before: impl Fn(f64) -> Option<f64>) -> End {
     if earliest < latest {
-        return within(earliest, latest);
+        return End::DiedWithin { after: earliest, by: latest };
     }
     if run == Run::Noticed14d && ending.written_day {
         // `<`: an observation on the day of the death says nothing of the days before.

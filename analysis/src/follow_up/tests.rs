@@ -144,14 +144,29 @@ fn interval_endings() {
     // Entry lies within the interval: the death came after it.
     let late = Specimen { complete_since: Some(day(54)), ..ended(0, Fate::Died, 50, 70) };
     assert_eq!(ages(late, Run::Main), Some((54.0, End::DiedWithin { after: 54.0, by: 70.0 })));
+    // Of a short one too, though its middle lies before the entry.
+    let short = Specimen { complete_since: Some(day(55)), ..ended(0, Fate::Died, 50, 57) };
+    assert_eq!(ages(short, Run::Main), Some((55.0, End::Died(56.0))));
+    let got_within = ended(55, Fate::Died, 50, 57);
+    assert_eq!(ages(got_within, Run::Main), Some((0.0, End::Died(1.0))));
     assert_eq!(ages(ended(0, Fate::Missing, 50, 90), Run::MissingCensored), Some((0.0, End::Alive(50.0))));
+}
+
+#[test]
+fn who_was_never_seen_again_went_missing_after_it_was_got() {
+    let unseen = |specimen: Specimen| Specimen { stays: Vec::new(), ..specimen };
+    let missing = unseen(ended(10, Fate::Missing, 90, 90));
+    assert_eq!(ages(missing, Run::Main), Some((0.0, End::DiedWithin { after: 0.0, by: 80.0 })));
+    let held_fate = Some(Days { earliest: None, latest: day(90) });
+    let held = unseen(Specimen { held: true, held_fate, ..coral(10) });
+    assert_eq!(ages(held, Run::HeldAsDeaths), Some((0.0, End::DiedWithin { after: 0.0, by: 80.0 })));
 }
 
 #[test]
 fn a_question_about_a_date_never_lowers_the_number_of_deaths() {
     for (complete_since, written) in [(0, 60), (55, 60), (60, 60), (59, 60)] {
         let certain = Specimen { complete_since: Some(day(complete_since)), ..ended(10, Fate::Died, written, written) };
-        for (earliest, latest) in [(40, 60), (60, 95), (20, 60), (30, 200)] {
+        for (earliest, latest) in [(40, 60), (60, 95), (20, 60), (30, 200), (53, 60), (55, 61)] {
             let mut held = certain.clone();
             if let Some(ending) = &mut held.ending {
                 (ending.earliest, ending.latest) = (day(earliest), day(latest));

@@ -2,6 +2,7 @@
 
 use crate::answer::{Caution, Outcome};
 use crate::follow_up::Run;
+use crate::vocabulary::OriginBasis;
 
 fn caution(code: &'static str, sentence: String) -> Caution {
     Caution { code, sentence }
@@ -20,6 +21,36 @@ pub fn association() -> Caution {
          some weeks, which blurs differences: a small ratio is no sign of a small difference. Never change water or \
          buy corals on the strength of a record."
             .to_owned(),
+    )
+}
+
+/// An origin is what was said of it; `bases`: how it is known and for how many corals, empty where counts are not shown.
+pub fn origin_as_said(bases: &[(Option<OriginBasis>, u64)]) -> Caution {
+    let counts: Vec<String> = bases
+        .iter()
+        .map(|(basis, count)| {
+            let words = match basis {
+                Some(OriginBasis::OwnCutting) => "cut by their keepers",
+                Some(OriginBasis::MemberCutting) => "cut by a member",
+                Some(OriginBasis::Papers) => "by papers",
+                Some(OriginBasis::SellerSaid) => "as the seller said",
+                Some(OriginBasis::Guess) => "by a guess",
+                None => "with no word on how it is known",
+            };
+            format!("{count} {words}")
+        })
+        .collect();
+    let known = if counts.is_empty() {
+        "by the seller, by papers, by a guess or by who cut it".to_owned()
+    } else {
+        crate::evidence::minimums::list(&counts)
+    };
+    caution(
+        "origin_as_said",
+        format!(
+            "Where these corals come from is as it was said when they were got: {known}; nobody checked it. Corals of \
+             unlike origin differ in size and in the year they were bought too; these records cannot separate that."
+        ),
     )
 }
 

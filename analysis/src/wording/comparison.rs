@@ -1,17 +1,17 @@
 //! Levels side by side, in words that speak of what went together.
 
 use super::lead::OutOf;
-use crate::answer::{AtHorizon, CoxCoefficient, Grade, Outcome, RatePart};
+use crate::answer::{AtHorizon, CoxCoefficient, Outcome, RatePart};
 
 /// One level as said.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Side {
     /// After "corals": "with nitrate 5 to 15 mg/L, both included".
     pub phrase: String,
+    /// Day from which its curve runs; 0 = from acquisition.
+    pub start_time: f64,
     /// Share alive, if given.
     pub at_horizon: Option<AtHorizon>,
-    /// Grade of that figure.
-    pub grade: Grade,
     /// Losses per 100 coral-months.
     pub rate: Option<RatePart>,
 }
@@ -28,45 +28,33 @@ pub fn two_digits(x: f64) -> String {
     format!("{x:.places$}")
 }
 
-/// The two levels of a ratio: shares alive of the same number, or rates where the middles are equal, then the ratio.
-pub fn sentence(
-    outcome: Outcome,
-    level: &Side,
-    reference: &Side,
-    coefficient: &CoxCoefficient,
-    horizon: f64,
-) -> Option<String> {
-    let ratio = ratio(outcome, level, coefficient)?;
-    let sides = sides(outcome, level, reference, horizon);
-    Some(match sides {
-        Some(sides) => format!("{sides} {ratio}"),
-        None => ratio,
-    })
-}
-
-fn sides(outcome: Outcome, level: &Side, reference: &Side, horizon: f64) -> Option<String> {
-    if let (Some(one), Some(other)) = (&reference.at_horizon, &level.at_horizon)
-        && let (Some(a), Some(b)) = (limits(one), limits(other))
-    {
-        let (first, second) = (OutOf::new(10, one.survival, a.0, a.1), OutOf::new(10, other.survival, b.0, b.1));
-        if first.middle != second.middle {
-            return Some(format!(
-                "Of corals {}, {} of 10 {} ({} to {}); of those {}, {} of 10 ({} to {}).",
-                reference.phrase,
-                first.in_words(),
-                outcome.without_it_beside(horizon),
-                first.lower,
-                first.upper,
-                level.phrase,
-                second.in_words(),
-                second.lower,
-                second.upper
-            ));
-        }
+/// Two levels: shares alive of the same number, or rates where shares cannot stand side by side: where one has limits that
+/// say nothing, where the middles are equal, or where the curves begin on different days. `varies`: corals join and leave
+/// the levels.
+pub fn sides(outcome: Outcome, reference: &Side, level: &Side, horizon: f64, varies: bool) -> Option<String> {
+    if let Some((first, second)) = shares(reference, level) {
+        let start = reference.start_time;
+        let (started, without) = if start > 0.0 {
+            (format!(" {}", outcome.at_start(start)), outcome.without_it(horizon, true))
+        } else {
+            (String::new(), outcome.without_it_beside(horizon))
+        };
+        return Some(format!(
+            "{} corals{started} {}, {} of 10 {without} ({} to {}); of those {}, {} of 10 ({} to {}).",
+            if varies { "If the present condition were kept: of" } else { "Of" },
+            reference.phrase,
+            first.in_words(),
+            first.lower,
+            first.upper,
+            level.phrase,
+            second.in_words(),
+            second.lower,
+            second.upper
+        ));
     }
     let (one, other) = (reference.rate.as_ref()?, level.rate.as_ref()?);
     Some(format!(
-        "Corals {}: {} {} per 100 coral-months ({} to {}); corals {}: {} ({} to {}).",
+        "Corals {}: {} {} per 100 coral-months ({} to {}); corals {}: {} ({} to {}), limits not allowing for tanks.",
         reference.phrase,
         two_digits(one.per_100_months),
         outcome.words().losses,
@@ -79,11 +67,23 @@ fn sides(outcome: Outcome, level: &Side, reference: &Side, horizon: f64) -> Opti
     ))
 }
 
+/// The shares of two levels out of ten, where they can stand side by side.
+fn shares(one: &Side, other: &Side) -> Option<(OutOf, OutOf)> {
+    let of_ten = |side: &Side| {
+        let at = side.at_horizon.as_ref()?;
+        let (lower, upper) = limits(at)?;
+        Some(OutOf::new(10, at.survival, lower, upper)).filter(OutOf::tells)
+    };
+    let (first, second) = (of_ten(one)?, of_ten(other)?);
+    (one.start_time == other.start_time && first.middle != second.middle).then_some((first, second))
+}
+
 fn limits(at: &AtHorizon) -> Option<(f64, f64)> {
     Some((at.lower?, at.upper?))
 }
 
-fn ratio(outcome: Outcome, level: &Side, coefficient: &CoxCoefficient) -> Option<String> {
+/// The ratio of a level in words; `None` if it has none.
+pub fn ratio(outcome: Outcome, phrase: &str, coefficient: &CoxCoefficient) -> Option<String> {
     let (losses, rate) = (outcome.words().losses, outcome.words().rate);
     let hazard_ratio = coefficient.hazard_ratio?;
     let (Some(lower), Some(upper)) = (coefficient.lower, coefficient.upper) else {
@@ -95,10 +95,17 @@ fn ratio(outcome: Outcome, level: &Side, coefficient: &CoxCoefficient) -> Option
     Some(if lower > LITTLE.0 && upper < LITTLE.1 {
         format!("Little difference seen: {numbers}.")
     } else if lower > 1.0 {
-        format!("The {rate} was higher among corals {}: {numbers}.", level.phrase)
+        format!("The {rate} was higher among corals {phrase}: {numbers}.")
     } else if upper < 1.0 {
-        format!("The {rate} was lower among corals {}: {numbers}.", level.phrase)
+        format!("The {rate} was lower among corals {phrase}: {numbers}.")
     } else {
         format!("These records cannot tell whether {losses} went with the condition: {numbers}.")
     })
+}
+
+/// A ratio under other rules, as a sentence: "With …, hazard ratio 1.3 (0.8 to 2.1)."
+pub fn under(rules: &str, hazard_ratio: f64, limits: Option<(f64, f64)>) -> String {
+    let limits =
+        limits.map_or_else(String::new, |(lower, upper)| format!(" ({} to {})", two_digits(lower), two_digits(upper)));
+    format!("With {rules}, hazard ratio {}{limits}.", two_digits(hazard_ratio))
 }

@@ -76,6 +76,11 @@ impl OutOf {
         OutOf::new(if close { 100 } else { 10 }, lead.survival, lead.lower, lead.upper)
     }
 
+    /// Whether its limits, of 10, are close enough to say anything.
+    pub fn tells(&self) -> bool {
+        self.of != 10 || self.upper - self.lower < TELLS_NOTHING
+    }
+
     /// "about 7 were alive …" without what follows.
     pub fn in_words(&self) -> String {
         match self.middle {
@@ -89,10 +94,10 @@ impl OutOf {
 /// The lead sentence.
 ///
 /// # Errors
-/// `RiskSetTooSmall` with the code's own words where limits six or more of ten apart say nothing.
+/// `TooFewEvents` in words of its own where limits six or more of ten apart say nothing.
 pub fn lead_sentence(lead: &Lead) -> Result<String, Refusal> {
     let numbers = OutOf::of_lead(lead);
-    if numbers.of == 10 && numbers.upper - numbers.lower >= TELLS_NOTHING {
+    if !numbers.tells() {
         return Err(Refusal::plain(
             RefusalCode::TooFewEvents,
             format!("Cannot tell: anything between {} and {} of 10.", numbers.lower, numbers.upper),

@@ -1,8 +1,9 @@
 use super::caution;
-use super::comparison::two_digits;
+use super::comparison::{Side, two_digits};
 use super::lead::{Lead, OutOf, Started, lead_sentence, no_event};
 use super::*;
-use crate::answer::{Grade, Outcome};
+use crate::answer::{AtHorizon, Grade, Outcome, RatePart};
+use crate::vocabulary::OriginBasis;
 use proptest::prelude::*;
 
 fn lead(survival: f64, lower: f64, upper: f64) -> Lead {
@@ -139,6 +140,8 @@ fn cautions_and_refusals_hold_no_forbidden_word() {
         caution::rounded(),
         caution::not_for_passing_on(),
         caution::present_state(),
+        caution::origin_as_said(&[]),
+        caution::origin_as_said(&[(Some(OriginBasis::SellerSaid), 40), (None, 3)]),
     ];
     for caution in cautions.into_iter().chain(of_outcomes) {
         assert_eq!(forbidden(&caution.sentence), Vec::<&str>::new(), "{}", caution.sentence);
@@ -175,4 +178,52 @@ fn a_refusal_in_a_few_words_is_true_of_a_part_as_of_the_whole() {
     }
     // One group has no other beside it, though many corals stand in it.
     assert!(!refusal(EmptyGroup).starts_with("nothing under"));
+}
+
+/// Levels of shares with limits, on curves from a day on.
+fn side(phrase: &str, start_time: f64, share: [f64; 3]) -> Side {
+    let [survival, lower, upper] = share;
+    Side {
+        phrase: phrase.to_owned(),
+        start_time,
+        at_horizon: Some(AtHorizon { time: 365.0, survival, lower: Some(lower), upper: Some(upper) }),
+        rate: Some(RatePart { per_100_months: 2.0, lower: 1.0, upper: 4.0 }),
+    }
+}
+
+#[test]
+fn shares_stand_side_by_side_only_where_they_mean_the_same_and_say_something() {
+    let said = |one: [f64; 3], starts: [f64; 2], other: [f64; 3], varies| {
+        let (a, b) = (side("fed", starts[0], one), side("not fed", starts[1], other));
+        comparison::sides(Outcome::Death, &a, &b, 365.0, varies).unwrap_or_default()
+    };
+    let (seven, five) = ([0.7, 0.6, 0.8], [0.52, 0.4, 0.61]);
+    assert_eq!(
+        said(seven, [0.0; 2], five, false),
+        "Of corals fed, about 7 of 10 were alive after a year (6 to 8); of those not fed, about 5 of 10 (4 to 7)."
+    );
+    assert_eq!(
+        said(seven, [30.0; 2], five, true),
+        "If the present condition were kept: of corals alive at 30 days fed, about 7 of 10 were alive after a year \
+         (6 to 8); of those not fed, about 5 of 10 (4 to 7)."
+    );
+    let rates = "Corals fed: 2.0 losses per 100 coral-months (1.0 to 4.0); corals not fed: 2.0 (1.0 to 4.0), limits not \
+                 allowing for tanks.";
+    // Curves of unlike beginning, equal middles, and limits six of ten apart.
+    assert_eq!(said(seven, [0.0, 30.0], five, false), rates);
+    assert_eq!(said(seven, [0.0; 2], [0.66, 0.6, 0.75], false), rates);
+    assert_eq!(said(seven, [0.0; 2], [0.52, 0.2, 0.75], false), rates);
+}
+
+#[test]
+fn a_ratio_under_other_rules_is_said_with_the_limits_it_has() {
+    let words = crate::follow_up::Run::WithinKeeper.in_words();
+    assert_eq!(
+        comparison::under(words, 1.3, Some((0.84, 2.13))),
+        "With corals compared within one keeper's tanks only, hazard ratio 1.3 (0.84 to 2.1)."
+    );
+    assert_eq!(
+        comparison::under("guessed names left out", 0.9, None),
+        "With guessed names left out, hazard ratio 0.90."
+    );
 }

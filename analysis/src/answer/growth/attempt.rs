@@ -3,9 +3,11 @@
 use super::increments::{Increment, increments, slopes};
 use super::lines::{LEVEL, Line, Lines};
 use super::shown::Printed;
-use super::{Figures, Refused, method};
+use super::{Figures, Refused, falls, method};
+use crate::answer::origin;
 use crate::answer::{
-    Audience, GrowthEvidence, GrowthGroup, GrowthModel, GrowthQuestion, GrowthResult, Method, Period, SpecimenGrowth,
+    Audience, By, GrowthEvidence, GrowthGroup, GrowthModel, GrowthQuestion, GrowthResult, Method, Period,
+    SpecimenGrowth,
 };
 use crate::club::Club;
 use crate::disclosure::cells::{Entry, tally};
@@ -29,9 +31,9 @@ pub(super) struct Attempt<'a> {
 }
 
 /// The levels with their growth.
-struct Grown {
-    codes: Vec<String>,
-    groups: Vec<Part<GrowthGroup>>,
+pub(super) struct Grown {
+    pub(super) codes: Vec<String>,
+    pub(super) groups: Vec<Part<GrowthGroup>>,
     kind: &'static str,
 }
 
@@ -54,8 +56,13 @@ impl Attempt<'_> {
             return Err(Refused { refusal, evidence: Some(Box::new(evidence)) });
         }
         let taught = condition.band.is_some();
-        let Grown { codes: names, groups, kind } = self.groups(&lines, &longest, &condition, &blocks, taught)?;
+        let grown = self.groups(&lines, &longest, &condition, &blocks, taught)?;
+        let sensitivity = falls::beside(self, &lines, &grown, &condition, &blocks);
+        let Grown { codes: names, groups, kind } = grown;
         let mut cautions = vec![caution::association(), caution::survivors_measured()];
+        if self.question.by == By::Origin {
+            cautions.push(origin::as_said(self.club, longest.iter().map(|line| line.specimen), self.audience));
+        }
         match self.audience {
             Audience::Public => cautions.push(caution::rounded()),
             Audience::Curator => cautions.push(caution::not_for_passing_on()),
@@ -86,6 +93,7 @@ impl Attempt<'_> {
             names,
             cautions,
             method,
+            sensitivity,
         })
     }
 
@@ -116,12 +124,12 @@ impl Attempt<'_> {
             if condition.by.varies_in_time() { lines.lines.iter().collect() } else { longest.to_vec() };
         used.iter().any(|line| {
             let (Some(&from), Some(&to)) = (line.days.first(), line.days.last()) else { return false };
-            let segments = condition.between(line.specimen, line.keeper, line.tank, from, to);
+            let segments = line.levels(self.club, condition, from, to);
             segments.iter().any(|segment| segment.level.is_none())
         })
     }
 
-    fn groups(
+    pub(super) fn groups(
         &self,
         lines: &Lines,
         longest: &[&Line],
@@ -138,7 +146,7 @@ impl Attempt<'_> {
         let mut codes = Vec::new();
         let mut groups = Vec::new();
         if condition.by.varies_in_time() {
-            let steps = increments(&lines.lines, condition, printed.len(), block_of);
+            let steps = increments(self.club, &lines.lines, condition, printed.len(), block_of);
             let slopes = slopes(&steps, printed.len())?;
             for (level, name) in names.iter().enumerate() {
                 let inside: Vec<&Increment> = steps.iter().filter(|step| step.share[level] > 0.0).collect();

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::lines::{LEVEL, Line};
+use crate::club::Club;
 use crate::exposure::{Condition, MONTH_DAYS};
 use crate::numeric::matrix::Cholesky;
 use crate::numeric::tail::student_multiplier;
@@ -39,6 +40,7 @@ pub(super) struct LevelSlope {
 
 /// The increments of lines whose condition is known on at least half of the days; levels as `level_of` maps them.
 pub(super) fn increments(
+    club: &Club,
     lines: &[Line],
     condition: &Condition,
     levels: usize,
@@ -52,7 +54,7 @@ pub(super) fn increments(
                 continue;
             }
             let mut share = vec![0.0; levels];
-            for segment in condition.between(line.specimen, line.keeper, line.tank, days[0], days[1]) {
+            for segment in line.levels(club, condition, days[0], days[1]) {
                 if let Some(level) = segment.level.and_then(|level| level_of(usize::from(level))) {
                     share[level] += segment.stop - segment.start;
                 }

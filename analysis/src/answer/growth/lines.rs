@@ -3,7 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::club::{Club, Specimen, TankId};
-use crate::exposure::MONTH_DAYS;
+use crate::comparison::rows::{Stretch, stretches};
+use crate::exposure::{Condition, MONTH_DAYS, Segment};
 use crate::follow_up::{Population, day_number};
 use crate::growth::{SpecificGrowthRate, specific_growth_rate, theil_sen, unexplained_falls};
 
@@ -71,15 +72,20 @@ type Kind = (String, String);
 impl Lines {
     /// Reads the sizes of a population. Sizes that are not above 0 or lie after the end of the coral count for nothing.
     pub(super) fn new(club: &Club, population: &Population) -> Lines {
-        Lines::measured(club, population, None)
+        Lines::measured(club, population, None, false)
     }
 
     /// The same for one measure and basis, whichever has most corals.
     pub(super) fn alike(&self, club: &Club, population: &Population) -> Lines {
-        Lines::measured(club, population, Some((self.measure.clone(), self.basis.clone())))
+        Lines::measured(club, population, Some((self.measure.clone(), self.basis.clone())), false)
     }
 
-    fn measured(club: &Club, population: &Population, only: Option<Kind>) -> Lines {
+    /// The same sizes of the same measure and basis, each line cut at every fall of more than 30 %.
+    pub(super) fn without_falls(&self, club: &Club, population: &Population) -> Lines {
+        Lines::measured(club, population, Some((self.measure.clone(), self.basis.clone())), true)
+    }
+
+    fn measured(club: &Club, population: &Population, only: Option<Kind>, cut_at_falls: bool) -> Lines {
         let mut by_kind: BTreeMap<Kind, (Vec<Line>, u64, u64)> = BTreeMap::new();
         let mut tissue_only = 0;
         for &id in &population.members {
@@ -108,8 +114,13 @@ impl Lines {
                 let sizes: Vec<f64> = points.iter().map(|(_, size)| *size).collect();
                 let (lines, count, falls) = by_kind.entry(kind).or_default();
                 *count += points.len() as u64;
-                *falls += unexplained_falls(&sizes).len() as u64;
-                lines.extend(line(id, specimen, days, sizes));
+                let fallen = unexplained_falls(&sizes);
+                *falls += fallen.len() as u64;
+                let cuts = if cut_at_falls { fallen } else { Vec::new() };
+                let starts = std::iter::once(0).chain(cuts.iter().copied());
+                for (from, to) in starts.zip(cuts.iter().copied().chain([sizes.len()])) {
+                    lines.extend(line(id, specimen, days[from..to].to_vec(), sizes[from..to].to_vec()));
+                }
             }
         }
         let all: u64 = by_kind.values().map(|(_, count, _)| count).sum();
@@ -132,6 +143,26 @@ impl Lines {
             }
         }
         longest.into_values().collect()
+    }
+}
+
+impl Line {
+    /// Its tanks from the first size to the last.
+    pub(super) fn stretches(&self, club: &Club) -> Vec<Stretch> {
+        let stays = club.specimens.get(self.specimen as usize).map_or(&[][..], |specimen| &specimen.stays);
+        match (self.days.first(), self.days.last()) {
+            (Some(&from), Some(&to)) => stretches(stays, from, to),
+            _ => Vec::new(),
+        }
+    }
+
+    /// The levels of a condition from one calendar day to another, each in the tank the coral was in at the time.
+    pub(super) fn levels(&self, club: &Club, condition: &Condition, from: f64, to: f64) -> Vec<Segment> {
+        let stays = club.specimens.get(self.specimen as usize).map_or(&[][..], |specimen| &specimen.stays);
+        stretches(stays, from, to)
+            .into_iter()
+            .flat_map(|at| condition.between(self.specimen, self.keeper, at.tank, at.from, at.to))
+            .collect()
     }
 }
 

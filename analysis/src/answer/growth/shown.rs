@@ -54,13 +54,14 @@ impl Attempt<'_> {
             .alike(self.club, &Population::of(self.club, widest, None))
             .lines
             .iter()
-            .filter_map(|line| {
-                Some(Span {
+            .flat_map(|line| {
+                // Each in the tank the coral was in at the time, under whose water its levels are read.
+                line.stretches(self.club).into_iter().map(|at| Span {
                     specimen: line.specimen,
                     keeper: line.keeper,
-                    tank: line.tank,
-                    from: *line.days.first()?,
-                    to: *line.days.last()?,
+                    tank: at.tank,
+                    from: at.from,
+                    to: at.to,
                     end: None,
                     other: false,
                 })

@@ -146,8 +146,7 @@ impl Attempt<'_> {
             audience: self.audience,
         };
         let cautions = heard.cautions();
-        let outcome = self.question.outcome;
-        let sentence = comparison(outcome, levels, &groups, &compared.cox, reference, self.question.horizon_days);
+        let sentence = comparison(self.question, levels, &groups, &compared.cox, reference, &sensitivity);
         groups.iter_mut().for_each(|(_, group)| say(group, &sensitivity));
         let curves = GroupCurves::new(&sets, None);
         let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, self.audience);

@@ -48,7 +48,9 @@ pub(super) fn causes(
         .map(|(position, pool)| {
             let of = at.and_then(|step| step.causes.get(position));
             let events = (0..rows.len())
-                .filter(|&row| column[row] == position as u32 + 1 && rows.episodes.stop[row] <= horizon)
+                .filter(|&row| {
+                    column[row] == position as u32 + 1 && (start_time..=horizon).contains(&rows.episodes.stop[row])
+                })
                 .count() as u64;
             CauseIncidence {
                 cause: pool.name.clone(),
@@ -106,4 +108,31 @@ fn pooled(rows: &Rows, names: &[&str], audience: Audience, beside: &[Keepers]) -
         pooled.push(Pooled { name: "other".to_owned(), causes: other });
     }
     Ok(pooled)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::episode::Episodes;
+    use crate::vocabulary::CauseGroup;
+
+    #[test]
+    fn deaths_before_the_start_of_the_curve_are_not_counted_under_it() -> Result<(), Refusal> {
+        let stop = vec![5.0, 20.0, 30.0, 40.0, 90.0];
+        let cause = vec![1, 1, 2, 1, 0];
+        let event = cause.iter().map(|cause| *cause > 0).collect();
+        let rows = Rows {
+            episodes: Episodes { start: vec![0.0; 5], stop, event },
+            specimen: (0..5).collect(),
+            tank: vec![Some(0); 5],
+            keeper: vec![0; 5],
+            level: vec![Some(0); 5],
+            cause,
+        };
+        let of = causes(&rows, Outcome::Death, 10.0, 35.0, Audience::Curator, &[])?;
+        assert_eq!(of.iter().map(|cause| cause.events).collect::<Vec<_>>()[..2], [1, 1]);
+        assert_eq!(of.len(), CauseGroup::ALL.len());
+        assert_eq!(of[0].incidence, 0.25);
+        Ok(())
+    }
 }

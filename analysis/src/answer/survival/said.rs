@@ -2,7 +2,8 @@
 
 use super::frame::{Framed, Levels};
 use super::sensitivity::changing;
-use crate::answer::{Audience, By, Caution, CoxResult, Outcome, SensitivityRun, SurvivalGroup};
+use crate::answer::origin;
+use crate::answer::{Audience, By, Caution, CoxResult, Question, RunOutcome, SensitivityRun, SurvivalGroup};
 use crate::club::Club;
 use crate::comparison::Sets;
 use crate::comparison::contrast::Compared;
@@ -16,7 +17,7 @@ use crate::follow_up::{End, Follow, Run};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::rate_ratio;
 use crate::wording::caution;
-use crate::wording::comparison::{Side, sentence};
+use crate::wording::comparison::{Side, ratio, sides, under};
 
 /// What cautions are made from.
 pub(super) struct Heard<'a> {
@@ -48,6 +49,10 @@ impl Heard<'_> {
         let mut list = vec![caution::association()];
         if self.by.varies_in_time() {
             list.push(caution::present_state());
+        }
+        if self.by == By::Origin {
+            let ids = self.framed.follow_up.follows.iter().map(|follow| follow.specimen);
+            list.push(origin::as_said(self.club, ids, self.audience));
         }
         self.of_looks(&mut list);
         if let Some(n) = self.follows(|follow| follow.entry_assumed) {
@@ -116,40 +121,49 @@ impl Heard<'_> {
     }
 }
 
-/// The levels side by side: one statement a ratio.
+/// The levels side by side: each with the reference, its ratios, and what these become within keepers and under the rules
+/// that move them outside their limits.
 ///
 /// # Errors
 /// The refusal of the ratios, or of every one of them.
 pub(super) fn comparison(
-    outcome: Outcome,
+    question: &Question,
     levels: &Levels,
     groups: &[(usize, SurvivalGroup)],
     cox: &Result<CoxResult, Refusal>,
     reference: Option<usize>,
-    horizon: f64,
+    list: &[SensitivityRun],
 ) -> Result<String, Refusal> {
     let cox = cox.as_ref().map_err(Clone::clone)?;
+    let outcome = question.outcome;
     let side = |level: usize| {
         let group = groups.iter().find(|(of, _)| *of == level).map(|(_, group)| group)?;
         Some(Side {
             phrase: levels.name(level).phrase,
+            start_time: group.start_time,
             at_horizon: group.at_horizon.given().cloned(),
-            grade: group.evidence.grade,
             rate: group.rates.given().cloned(),
         })
     };
     let reference = reference.and_then(side);
     let mut said: Vec<String> = Vec::new();
+    let mut beside = None;
     for coefficient in &cox.coefficients {
         let level = levels.names.iter().position(|name| {
             let (_, code) = coefficient.name.split_once(':').unwrap_or_default();
             code == name.code || code.strip_prefix(name.code.as_str()).is_some_and(|rest| rest.starts_with(" ("))
         });
-        if let (Some(level), Some(reference)) = (level.and_then(side), reference.as_ref())
-            && let Some(text) = sentence(outcome, &level, reference, coefficient, horizon)
+        if let (Some(level), Some(reference)) = (level, reference.as_ref())
+            && let Some(other) = side(level)
+            && let Some(text) = ratio(outcome, &other.phrase, coefficient)
         {
+            // With ratios for two ages, the levels stand side by side once.
+            if beside.replace(level) != Some(level) {
+                said.extend(sides(outcome, reference, &other, question.horizon_days, question.by.varies_in_time()));
+            }
             let age = coefficient.name.split_once(" (").map(|(_, age)| age.trim_end_matches(')'));
             said.push(age.map_or(text.clone(), |age| format!("From {} {age}: {text}", outcome.words().since)));
+            said.extend(other_rules(&coefficient.name, list));
         }
     }
     if said.is_empty() {
@@ -159,4 +173,20 @@ pub(super) fn comparison(
         }));
     }
     Ok(said.join(" "))
+}
+
+/// What a ratio is within keepers, and under the rules that move it outside its limits.
+fn other_rules(coefficient: &str, list: &[SensitivityRun]) -> Vec<String> {
+    let key = format!("cox/{coefficient}");
+    let within = list.iter().filter(|entry| entry.result_key == key && entry.run == Run::WithinKeeper.as_str());
+    let within = within.filter_map(|entry| match &entry.outcome {
+        RunOutcome::Estimate { estimate, lower, upper, .. } => Some((*estimate, lower.zip(*upper))),
+        RunOutcome::Same { .. } | RunOutcome::Refused { .. } => None,
+    });
+    let moved = changing(list, Some(&key)).into_iter().filter(|(run, _)| *run != Run::WithinKeeper);
+    within
+        .map(|(estimate, limits)| (Run::WithinKeeper, estimate, limits))
+        .chain(moved.map(|(run, estimate)| (run, estimate, None)))
+        .map(|(run, estimate, limits)| under(run.in_words(), estimate, limits))
+        .collect()
 }

@@ -10,6 +10,7 @@ use crate::comparison::contrast::Contrast;
 use crate::disclosure::{passes, suppressed};
 use crate::follow_up::Run;
 use crate::refusal::{Part, Refusal};
+use crate::wording::lead::OutOf;
 
 /// A figure with limits.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -227,8 +228,8 @@ pub(super) fn say(group: &mut SurvivalGroup, list: &[SensitivityRun]) {
     let key = format!("groups/{}/at_horizon", group.group);
     if let Part::Given(sentence) = &mut group.sentence {
         for (run, share) in changing(list, Some(&key)) {
-            let of_ten = (10.0 * share + 0.5 + 1e-9).floor();
-            sentence.push_str(&format!(" With {}, about {of_ten} of 10.", run.in_words()));
+            let middle = OutOf::new(10, share, share, share).in_words();
+            sentence.push_str(&format!(" With {}, {middle} of 10.", run.in_words()));
         }
     }
 }

@@ -110,7 +110,8 @@ pub struct PlacedRefusal {
 pub struct Caution {
     /// Code: `entry_assumed`, `date_held`, `wide_intervals`, `one_tank_event`, `sensitive`, `not_proportional`,
     /// `unknown_goes_with_survival`, `wald_limits`, `rounded`, `not_for_passing_on`, `association`, `present_state`,
-    /// `survivors_measured`, `deaths_apart`, `from_first_poor_look`, `looks_without_score`.
+    /// `survivors_measured`, `deaths_apart`, `from_first_poor_look`, `looks_without_score`,
+    /// `origin_as_said`.
     pub code: String,
     /// One or two plain sentences.
     pub sentence: String,
