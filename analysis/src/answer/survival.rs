@@ -157,4 +157,4 @@ fn refused(stamp: &Stamp, question: Asked, taxon: TaxonAnswered, whole: Refused)
 }
 
 /// Stable id of the method: changes when a figure made by the same records would.
-const METHOD_ID: &str = "survival-1";
+const METHOD_ID: &str = "survival-2";
