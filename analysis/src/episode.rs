@@ -226,6 +226,15 @@ pub fn settled_clusters(episodes: &Episodes, specimen: &[u32], cluster: &[u32]) 
     specimen.iter().zip(cluster).map(|(id, &own)| first.get(id).map_or(own, |&(_, group)| group)).collect()
 }
 
+/// [`settled_clusters`] as positions from 0, one a row, and how many clusters there are.
+pub fn settled_positions(episodes: &Episodes, specimen: &[u32], cluster: &[u32]) -> (Vec<usize>, usize) {
+    let settled = settled_clusters(episodes, specimen, cluster);
+    let mut ids = settled.clone();
+    ids.sort_unstable();
+    ids.dedup();
+    (settled.iter().map(|id| ids.partition_point(|other| other < id)).collect(), ids.len())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

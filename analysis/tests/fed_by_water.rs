@@ -250,11 +250,14 @@ fn the_public_sees_cells_of_five_keepers_rounded_and_none_of_four() {
         specimen.keeper = 0;
     }
     let hidden = ask(&fewer, None, None, Audience::Public);
-    let part = hidden.result.given().and_then(|result| result.interaction.as_ref());
-    if let Some(part) = part {
-        let Part::Refused { refused } = part else { panic!("{part:?}") };
-        assert_eq!(refused.code, RefusalCode::Suppressed);
-    }
+    let refused = match &hidden.result {
+        Part::Refused { refused } => refused,
+        Part::Given(result) => match &result.interaction {
+            Some(Part::Refused { refused }) => refused,
+            other => panic!("{other:?}"),
+        },
+    };
+    assert_eq!(refused.code, RefusalCode::Suppressed);
     assert!(!serde_json::to_string(&hidden).expect("JSON").contains("interaction/hazard_ratios"));
 }
 

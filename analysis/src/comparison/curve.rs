@@ -11,6 +11,7 @@ use crate::episode::{Episodes, settled_clusters};
 use crate::evidence::{at_risk_at_a_death, minimums};
 use crate::numeric::tail::{normal_multiplier, student_multiplier};
 use crate::refusal::{Refusal, RefusalCode};
+use crate::survival::cox::{WaldLimits, clustered_limits};
 use crate::survival::{
     Interval, KaplanMeier, club_start_time, clustered_incidence_std_errors, clustered_std_errors, event_free,
     kaplan_meier, quantile, rate, restricted_mean,
@@ -85,6 +86,16 @@ pub(super) fn between(values: &[f64]) -> f64 {
     }
     let mean = values.iter().sum::<f64>() / m;
     (1.0 + 1.0 / m) * values.iter().map(|value| (value - mean) * (value - mean)).sum::<f64>() / (m - 1.0)
+}
+
+/// Published limits of a coefficient over drawn sets: `within`, the mean plain sandwich variance, gets the factor for a
+/// finite number of clusters, `between` the sets does not.
+///
+/// # Errors
+/// `TooFewClusters`.
+pub(super) fn pooled_limits(coef: f64, within: f64, between: f64, clusters: usize) -> Result<WaldLimits, Refusal> {
+    let factor = clusters as f64 / clusters.saturating_sub(1) as f64;
+    clustered_limits(coef, within + between / factor, clusters, LEVEL)
 }
 
 pub(super) fn mean(values: &[f64]) -> f64 {

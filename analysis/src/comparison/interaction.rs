@@ -8,7 +8,7 @@
 
 use std::collections::BTreeMap;
 
-use super::curve::{ClusterBy, LEVEL, between, mean};
+use super::curve::{ClusterBy, LEVEL, between, mean, pooled_limits};
 use super::rows::Rows;
 use super::sets::Sets;
 use crate::answer::{FirthCoefficient, InteractionRatio, InteractionRatios};
@@ -16,7 +16,6 @@ use crate::evidence::{Tally, minimums};
 use crate::exposure::Level;
 use crate::exposure::given::{FAILED, HELD};
 use crate::numeric::Matrix;
-use crate::numeric::tail::{student_multiplier, student_two_sided};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::cox::{FirthFit, firth, model_limits};
 use crate::survival::{Covariate, CoxFit, CoxInput, CoxOptions, cox};
@@ -247,41 +246,25 @@ fn sum(fits: &[CoxFit], weights: &Weights) -> InteractionRatio {
     let robust: Vec<f64> =
         fits.iter().filter_map(|fit| Some(quadratic(fit.robust_covariance.as_ref()?, weights))).collect();
     let used = |position: usize| weights[position] != 0.0;
-    let mut refused = fits
+    let refused = fits
         .iter()
         .flat_map(|fit| fit.coefficients.iter().enumerate())
         .find_map(|(position, c)| if used(position) { c.refused.clone() } else { None });
     let clusters = fits.iter().filter_map(|fit| fit.clusters).min().unwrap_or(0);
-    let df = clusters.saturating_sub(1) as f64;
-    let (mut lower, mut upper, mut p) = (None, None, None);
-    if refused.is_none() {
-        match student_multiplier(LEVEL, df) {
-            Some(t) if robust.len() == fits.len() => {
-                let se = (mean(&robust) * clusters as f64 / df + extra).sqrt();
-                lower = Some((coef - t * se).exp());
-                upper = Some((coef + t * se).exp());
-                p = Some(student_two_sided(coef / se, df));
-            }
-            _ => {
-                refused = Some(Refusal::counted(
-                    RefusalCode::TooFewClusters,
-                    clusters as f64,
-                    minimums::CLUSTERS as f64,
-                    "Too few tanks for limits that allow for corals sharing a tank.",
-                ));
-            }
-        }
-    }
+    let limits = match refused {
+        Some(refused) => Err(refused),
+        None => pooled_limits(coef, mean(&robust), extra, if robust.len() == fits.len() { clusters } else { 0 }),
+    };
     InteractionRatio {
         coef,
         hazard_ratio: coef.exp(),
         std_error: model.sqrt(),
         robust_std_error: (robust.len() == fits.len()).then(|| (mean(&robust) + extra).sqrt()),
-        lower,
-        upper,
-        p,
+        lower: limits.as_ref().ok().map(|limits| limits.lower),
+        upper: limits.as_ref().ok().map(|limits| limits.upper),
+        p: limits.as_ref().ok().map(|limits| limits.p),
         firth: None,
-        refused,
+        refused: limits.err(),
     }
 }
 

@@ -7,7 +7,7 @@
 //! Aalen 1978, Ann Stat 6: 534–545; the influence of a row on the incidence is its derivative by the row's weight, as in
 //! the infinitesimal jackknife (Jaeckel 1972, from memory).
 
-use crate::episode::{Episodes, settled_clusters};
+use crate::episode::{Episodes, settled_positions};
 
 use super::cumulative_incidence::{ending_by, incidences};
 use super::kaplan_meier::{CurveOptions, KaplanMeier, kaplan_meier_with};
@@ -54,11 +54,7 @@ pub fn clustered_incidence_std_errors(
     start_time: f64,
     times: &[f64],
 ) -> Vec<Option<f64>> {
-    let settled = settled_clusters(episodes, specimen, cluster);
-    let mut ids = settled.clone();
-    ids.sort_unstable();
-    ids.dedup();
-    let position: Vec<usize> = settled.iter().map(|id| ids.partition_point(|other| other < id)).collect();
+    let (position, clusters) = settled_positions(episodes, specimen, cluster);
     let ended = ending_by(episodes, cause);
     let risk = RiskSets::new(&ended, None, Some(start_time));
     let causes = cause.iter().copied().max().unwrap_or(0).max(of) as usize;
@@ -91,7 +87,7 @@ pub fn clustered_incidence_std_errors(
             return None;
         }
         let now = up_to(t).checked_sub(1).map_or(0.0, |last| steps[last].incidence);
-        let mut influence = vec![0.0; ids.len()];
+        let mut influence = vec![0.0; clusters];
         for (row, &cluster) in position.iter().enumerate() {
             let (start, stop) = (episodes.start[row], episodes.stop[row]);
             if stop < start_time || start >= t {

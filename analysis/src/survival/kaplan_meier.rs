@@ -5,7 +5,7 @@
 //!
 //! Kaplan & Meier 1958, J Am Stat Assoc 53: 457–481; Greenwood 1926, Reports on Public Health 33: 1–26.
 
-use crate::episode::{Episodes, settled_clusters};
+use crate::episode::{Episodes, settled_positions};
 use crate::numeric::tail::normal_multiplier;
 
 use super::risk::RiskSets;
@@ -249,11 +249,7 @@ pub fn clustered_std_errors(
     curve: &KaplanMeier,
     times: &[f64],
 ) -> Vec<Option<f64>> {
-    let settled = settled_clusters(episodes, specimen, cluster);
-    let mut ids = settled.clone();
-    ids.sort_unstable();
-    ids.dedup();
-    let position: Vec<usize> = settled.iter().map(|id| ids.partition_point(|other| other < id)).collect();
+    let (position, clusters) = settled_positions(episodes, specimen, cluster);
     // Sums of d / (n (n - d)) up to and including each death.
     let mut sums = Vec::with_capacity(curve.steps.len() + 1);
     sums.push(0.0);
@@ -267,7 +263,7 @@ pub fn clustered_std_errors(
         if survival <= 0.0 {
             return None;
         }
-        let mut influence = vec![0.0; ids.len()];
+        let mut influence = vec![0.0; clusters];
         for (row, &own) in position.iter().enumerate() {
             let (start, stop) = (episodes.start[row], episodes.stop[row]);
             if stop < curve.start_time || start >= t {

@@ -2,9 +2,8 @@
 
 use super::{Contrast, SPLIT_AGE_DAYS, dummy};
 use crate::answer::{CoxCoefficient, FirthCoefficient, LogLikelihoodPart, ProportionalityTest};
-use crate::comparison::curve::{LEVEL, between, mean};
+use crate::comparison::curve::{LEVEL, between, mean, pooled_limits};
 use crate::comparison::rows::Rows;
-use crate::numeric::tail::{student_multiplier, student_two_sided};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::cox::{FirthFit, Transform, firth, proportionality};
 use crate::survival::{Covariate, CoxFit, CoxInput, CoxOptions, cox};
@@ -187,25 +186,16 @@ impl Model {
         let robust: Vec<f64> = of.iter().filter_map(|c| c.robust_std_error).collect();
         let clusters = fits.iter().filter_map(|fit| fit.clusters).min().unwrap_or(0);
         let published = of.iter().all(|c| c.lower.is_some() && c.upper.is_some());
-        let df = clusters.saturating_sub(1) as f64;
-        let (mut lower, mut upper, mut p) = (None, None, None);
-        if published
-            && robust.len() == of.len()
-            && let Some(t) = student_multiplier(LEVEL, df)
-        {
-            let se = (within(robust.clone()) * clusters as f64 / df + extra).sqrt();
-            lower = Some((coef - t * se).exp());
-            upper = Some((coef + t * se).exp());
-            p = Some(student_two_sided(coef / se, df));
-        }
+        let all = published && robust.len() == of.len();
+        let limits = all.then(|| pooled_limits(coef, within(robust.clone()), extra, clusters).ok()).flatten();
         CoxCoefficient {
             coef: Some(coef),
             hazard_ratio: Some(coef.exp()),
             std_error: Some(model.sqrt()),
             robust_std_error: (robust.len() == of.len()).then(|| (within(robust) + extra).sqrt()),
-            lower,
-            upper,
-            p,
+            lower: limits.map(|limits| limits.lower),
+            upper: limits.map(|limits| limits.upper),
+            p: limits.map(|limits| limits.p),
             refused: of.iter().find_map(|c| c.refused.clone()),
             ..base
         }
