@@ -78,10 +78,10 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         meaning::settle(&mut work, &mut view);
         views.push(view);
     }
-    work.stated.as_of =
-        as_of::stated(views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed)), || {
-            as_of::order_of(&views)
-        });
+    let loose = || views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed));
+    let order = || as_of::order_of(&views);
+    work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
+    work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
     let mut summary = Summary::default();
     let mut groups = records(&mut work, &views, &mut summary);
     settle(&mut work, &mut groups);

@@ -7,7 +7,6 @@ mod demo; // strandline demo
 mod failure; // what went wrong, and the exit code
 mod growth; // strandline growth TABLE
 mod import; // strandline import FILE|FOLDER…
-mod import_remote; // the same, through a running server
 mod log_sheet; // strandline log-sheet
 mod openapi; // strandline openapi
 mod output; // standard output

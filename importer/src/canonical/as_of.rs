@@ -12,7 +12,7 @@ use crate::grid::Raw;
 use crate::layout::Placed;
 
 /// Words before the day on which a list is true.
-const AS_OF: &[&str] = &[
+pub(crate) const AS_OF: &[&str] = &[
     "as of",
     "true as of",
     "as at",
@@ -38,10 +38,33 @@ const AS_OF: &[&str] = &[
     "stand op",
 ];
 
-/// The day that a title or a loose cell states.
+/// Words before the day from which every coral was written down, also those that died.
+pub(crate) const COMPLETE_SINCE: &[&str] = &[
+    "every coral written down since",
+    "all corals since",
+    "all corals written down since",
+    "complete since",
+    "complete from",
+    "vollständig seit",
+    "vollständig ab",
+    "lückenlos seit",
+    "alle korallen seit",
+    "complet depuis",
+    "complète depuis",
+    "tous les coraux depuis",
+    "completo desde",
+    "completa desde",
+    "todos los corales desde",
+    "volledig sinds",
+    "volledig vanaf",
+    "alle koralen sinds",
+];
+
+/// The day that a title or a loose cell states after one of the words.
 ///
 /// `order` is asked for only where a text speaks of such a day.
 pub(crate) fn stated<'p>(
+    words: &[&str],
     loose: impl Iterator<Item = &'p Placed>,
     order: impl Fn() -> Option<Order>,
 ) -> Option<NaiveDate> {
@@ -50,18 +73,21 @@ pub(crate) fn stated<'p>(
         let text = fold::plain(&cell.raw.written());
         let lower = text.to_lowercase();
         let folded = analysis::vocabulary::text::fold(&text);
-        if AS_OF.contains(&folded.as_str()) {
+        if words.iter().any(|word| analysis::vocabulary::text::fold(word) == folded) {
             let next = cells.peek().filter(|next| next.row == cell.row).and_then(|next| day(&next.raw, order()));
             if next.is_some() {
                 return next;
             }
         }
-        for word in AS_OF {
+        for word in words {
             let Some((before, rest)) = lower.split_once(word) else { continue };
             if before.ends_with(char::is_alphanumeric) {
                 continue;
             }
-            let rest = rest.trim_start_matches([':', ' ', '-', '=']).trim_end_matches([')', '.', ' ']);
+            let rest = rest.trim_start_matches([':', ' ', '-', '=']);
+            let rest = ["le ", "el ", "the "].iter().find_map(|article| rest.strip_prefix(article)).unwrap_or(rest);
+            // What stands after the day in brackets says how it is meant.
+            let rest = rest.split(['(', ';']).next().unwrap_or(rest).trim_end_matches([')', '.', ',', ' ']);
             if let Some(day) = day(&Raw::Text(rest.to_owned()), order()) {
                 return Some(day);
             }
@@ -173,12 +199,22 @@ mod tests {
     #[test]
     fn days_stated_in_titles() {
         let day = NaiveDate::from_ymd_opt(2025, 3, 4);
-        assert_eq!(stated([title("Corals as of 2025-03-04")].iter(), || None), day);
-        assert_eq!(stated([title("Stand: 4. März 2025")].iter(), || None), day);
-        assert_eq!(stated([title("as of 04/03/2025")].iter(), || None), None);
-        assert_eq!(stated([title("as of 04/03/2025")].iter(), || Some(Order::DayFirst)), day);
-        assert_eq!(stated([title("standing water 2025-03-04")].iter(), || None), None);
+        assert_eq!(stated(AS_OF, [title("Corals as of 2025-03-04")].iter(), || None), day);
+        assert_eq!(stated(AS_OF, [title("Stand: 4. März 2025")].iter(), || None), day);
+        assert_eq!(stated(AS_OF, [title("as of 04/03/2025")].iter(), || None), None);
+        assert_eq!(stated(AS_OF, [title("as of 04/03/2025")].iter(), || Some(Order::DayFirst)), day);
+        assert_eq!(stated(AS_OF, [title("standing water 2025-03-04")].iter(), || None), None);
         let next = Placed { row: 1, column: 2, raw: Raw::Text("2025-03-04".to_owned()) };
-        assert_eq!(stated([title("As of"), next].iter(), || None), day);
+        assert_eq!(stated(AS_OF, [title("As of"), next].iter(), || None), day);
+        for text in [
+            "Every coral written down since: 2025-03-04",
+            "Vollständig seit 04.03.2025 (auch die toten)",
+            "Liste complète depuis le 2025-03-04",
+        ] {
+            let order = || Some(Order::DayFirst);
+            assert_eq!(stated(COMPLETE_SINCE, [title(text)].iter(), order), day, "{text}");
+            assert_eq!(stated(AS_OF, [title(text)].iter(), order), None, "{text}");
+        }
+        assert_eq!(stated(COMPLETE_SINCE, [title("complete since I moved")].iter(), || None), None);
     }
 }

@@ -43,6 +43,11 @@ impl Failure {
         ))
     }
 
+    /// The same, saying which file it is about.
+    pub fn about(self, file: &str) -> Self {
+        Failure { text: format!("{file}: {}", self.text), code: self.code }
+    }
+
     /// The exit code.
     pub fn exit_code(&self) -> u8 {
         self.code
