@@ -9,8 +9,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let path = std::env::args_os().nth(1).ok_or("usage: cells FILE")?;
     let bytes = std::fs::read(&path).map_err(|error| format!("{}: {error}", path.display()))?;
     let (grids, findings) = container::open(&path.to_string_lossy(), &bytes);
-    let mut writer =
-        csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(std::io::stdout().lock());
+    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(std::io::stdout().lock());
     writer.write_record(["sheet", "row", "column", "written"])?;
     for grid in &grids {
         let sheet = grid.sheet.as_deref().unwrap_or_default();

@@ -10,8 +10,9 @@
 pub mod archive; // zip containers: sizes before anything is unpacked
 pub mod delimited; // text files
 pub mod limit; // how much is read, and the words when it is too much
+pub mod look; // hidden rows, merged cells, fills
 pub mod verdict; // findings about a whole file
-pub mod workbook; // xlsx and ods
+pub mod workbook; // xlsx, xls and ods
 
 use analysis::vocabulary::finding::fill;
 
@@ -25,6 +26,8 @@ pub enum Kind {
     Text,
     /// Office Open XML workbook.
     Xlsx,
+    /// Binary workbook of the older format.
+    Xls,
     /// OpenDocument spreadsheet.
     Ods,
 }
@@ -51,7 +54,9 @@ pub fn open_with(name: &str, bytes: &[u8], answers: &[Answer]) -> (Vec<Grid>, Ve
     };
     match opened {
         Err(finding) => refused(name, *finding),
-        Ok((grids, _)) if grids.iter().all(|grid| grid.rows.is_empty()) => refused(name, verdict::empty()),
+        Ok((grids, _)) if grids.iter().all(|grid| grid.rows.is_empty() && grid.aside.is_empty()) => {
+            refused(name, verdict::empty())
+        }
         Ok(opened) => opened,
     }
 }
@@ -61,18 +66,26 @@ fn refused(name: &str, mut finding: Finding) -> (Vec<Grid>, Vec<Finding>) {
     (Vec::new(), vec![finding])
 }
 
+/// Whether the directory of a compound file names a part.
+fn holds_part(bytes: &[u8], name: &str) -> bool {
+    // A name stands at the beginning of its entry of 128 bytes, in UTF-16, closed by a zero.
+    let name: Vec<u8> = name.encode_utf16().chain([0]).flat_map(u16::to_le_bytes).collect();
+    memchr::memmem::find_iter(bytes, &name).any(|at| at % 128 == 0)
+}
+
 /// Tells the kind of a file by its first bytes and, for a zip container, by its parts.
 pub fn sniff(bytes: &[u8]) -> Result<Kind, Box<Finding>> {
     if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
         return archive::kind(bytes);
     }
     if bytes.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") {
-        let protected = workbook::is_protected(bytes);
-        return Err(Box::new(if protected {
-            verdict::locked()
+        return if workbook::is_protected(bytes) {
+            Err(Box::new(verdict::locked()))
+        } else if holds_part(bytes, "Workbook") || holds_part(bytes, "Book") {
+            Ok(Kind::Xls)
         } else {
-            verdict::kind_unknown("an old .xls workbook or another program's document")
-        }));
+            Err(Box::new(verdict::kind_unknown("another program's document")))
+        };
     }
     const OTHER: [(&[u8], &str); 12] = [
         (b"%PDF", "a PDF document"),

@@ -32,7 +32,7 @@ impl Raw {
 }
 
 /// A number with the fifteen digits that a spreadsheet keeps, without closing zeros: 25.4, not 25.400000000000002.
-fn general(number: f64) -> String {
+pub(crate) fn general(number: f64) -> String {
     let rounded: f64 = format!("{number:.14e}").parse().unwrap_or(number);
     if rounded != 0.0 && !(1e-9..1e15).contains(&rounded.abs()) { format!("{rounded:e}") } else { format!("{rounded}") }
 }
@@ -64,6 +64,30 @@ impl Row {
     }
 }
 
+/// A range of merged cells, both ends included; its value stands in the first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Merged {
+    /// First row, from 1.
+    pub first_row: u32,
+    /// Last row.
+    pub last_row: u32,
+    /// First column, from 1.
+    pub first_column: u32,
+    /// Last column.
+    pub last_column: u32,
+}
+
+/// A cell with a fill of its own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Fill {
+    /// Row from 1.
+    pub row: u32,
+    /// Column from 1.
+    pub column: u32,
+    /// Number of the colour, as met in the file.
+    pub colour: u16,
+}
+
 /// One sheet, or a text file.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Grid {
@@ -73,6 +97,12 @@ pub struct Grid {
     pub rows: Vec<Row>,
     /// The decimal mark of a text file is a comma (decided over all its cells).
     pub decimal_comma: bool,
+    /// Cells of hidden rows and columns: kept as labels and not read.
+    pub aside: Vec<Row>,
+    /// Merged ranges of a workbook.
+    pub merged: Vec<Merged>,
+    /// Filled cells of a workbook, in reading order.
+    pub fills: Vec<Fill>,
     /// A hidden sheet of a workbook: its cells are kept as labels and not read.
     pub hidden: bool,
     /// An open question holds the whole sheet: its cells are in that finding and in no table.

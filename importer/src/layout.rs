@@ -10,6 +10,7 @@
 //! assert_eq!((tables[0].kind, tables[0].rows.len(), findings.len(), labels.len()), (layout::Kind::Wide, 1, 0, 0));
 //! ```
 
+pub mod colour; // meaning held in colour alone
 pub mod heading; // what a header cell may stand for
 pub mod kind; // what a table holds
 pub mod row; // what a single row can be
@@ -108,6 +109,9 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
     let mut labels: Vec<Placed> = Vec::new();
     let mut findings = Vec::new();
     let mut tables: Vec<Table> = Vec::new();
+    labels.extend(std::mem::take(&mut grid.aside).into_iter().flat_map(|row| {
+        row.cells.into_iter().map(move |cell| Placed { row: row.number, column: cell.column, raw: cell.raw })
+    }));
     if grid.held {
         return (tables, findings, labels);
     }
@@ -154,6 +158,7 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
                 };
                 let slid = uneven::settle(grid, &mut table, answers);
                 join(&mut findings, &mut at, slid);
+                findings.extend(colour::said(&grid.fills, &table));
                 tables.push(table);
             }
             None => {

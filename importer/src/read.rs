@@ -48,7 +48,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     let sheets: Vec<Option<String>> = grids.iter().map(|grid| grid.sheet.clone()).collect();
     let mut total = 0;
     for (sheet, grid) in (0u16..).zip(grids) {
-        total += grid.rows.iter().map(|row| row.cells.len() as u64).sum::<u64>();
+        total += grid.rows.iter().chain(&grid.aside).map(|row| row.cells.len() as u64).sum::<u64>();
         let (found, more, loose) = layout::tables_of(grid, &context.answers);
         tables.extend(found.into_iter().map(|table| (sheet, table)));
         findings.extend(more);

@@ -70,7 +70,7 @@ fn measure(archive: &mut ZipArchive<Cursor<&[u8]>>) -> Result<(), Box<Finding>> 
 }
 
 /// Adds up the cells of an OpenDocument sheet before they are unfolded: one element may stand for a million.
-pub fn measure_repeats(bytes: &[u8]) -> Result<(), Box<Finding>> {
+pub fn measure_repeats(bytes: &[u8], most: u64) -> Result<(), Box<Finding>> {
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|error| Box::new(broken(&error)))?;
     let mut part = archive.by_name("content.xml").map_err(|error| Box::new(broken(&error)))?;
     let mut content = Vec::new();
@@ -79,7 +79,7 @@ pub fn measure_repeats(bytes: &[u8]) -> Result<(), Box<Finding>> {
         .read_to_end(&mut content)
         .map_err(|error| Box::new(verdict::damaged(&format!("its content breaks off ({error})"))))?;
     let cells = unfolded_cells(&content);
-    if cells > limit::CELLS { Err(Box::new(verdict::over_limit("cells", limit::CELLS, cells))) } else { Ok(()) }
+    if cells > most { Err(Box::new(verdict::over_limit("cells", most, cells))) } else { Ok(()) }
 }
 
 /// Cells of the smallest rectangles that hold all filled cells of each table, rows and columns repeated as stated.

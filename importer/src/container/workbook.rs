@@ -1,62 +1,125 @@
-//! Workbooks to grids, one a sheet. Xlsx is streamed cell by cell; ods is measured before it is unfolded.
+//! Workbooks to grids, one a sheet. Xlsx is streamed cell by cell; ods and xls are measured before they are unfolded.
 //!
-//! Values are taken as stored: a formula gives its stored value, one without a value is an error cell. Hidden sheets
-//! are kept and said, not read.
+//! Values are taken as stored: a formula gives its stored value, one without a value is an error cell; a share shown in
+//! percent is taken as shown. Hidden sheets, rows and columns are kept and said, not read.
 
 use std::io::Cursor;
 use std::panic::AssertUnwindSafe;
 
 use calamine::{
-    Data, DataRef, ExcelDateTime, Ods, OdsError, Reader, Sheet, SheetType, SheetVisible, Xlsx, XlsxError,
-    XlsxFormulaMetadata,
+    Data, DataRef, ExcelDateTime, Ods, OdsError, Range, Reader, Sheet, SheetType, SheetVisible, Xls, XlsError, Xlsx,
+    XlsxError, XlsxFormulaMetadata,
 };
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 
 use super::delimited::is_blank;
+use super::look::{self, Look, Looks};
 use super::{Kind, archive, limit, verdict};
 use crate::dialect::decimal::Marks;
 use crate::finding::{Answer, Finding};
-use crate::grid::{Cell, Grid, Raw, Row};
+use crate::grid::{Cell, Grid, Raw, Row, general};
+
+/// Cells of the rectangles that a library unfolds before it gives them out; more would take more memory than a club has.
+const UNFOLDED: u64 = 5_000_000;
 
 /// Reads a workbook.
 pub fn open(kind: Kind, bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, Vec<Finding>), Box<Finding>> {
     // The readers are libraries for well-meant files; one that stops on a broken file must not stop the club's server.
     let read = std::panic::catch_unwind(AssertUnwindSafe(|| match kind {
-        Kind::Ods => ods(bytes),
-        _ => xlsx(bytes),
+        Kind::Ods => ods(bytes, answers),
+        Kind::Xls => xls(bytes, answers),
+        Kind::Xlsx | Kind::Text => xlsx(bytes, answers),
     }));
     let mut grids = read.unwrap_or_else(|_| Err(Box::new(verdict::damaged("its parts contradict each other"))))?;
     let mut findings = Vec::new();
-    for grid in grids.iter_mut().filter(|grid| grid.hidden && !grid.rows.is_empty()) {
-        let sheet = grid.sheet.as_deref().unwrap_or_default();
-        let mut note = verdict::finding("sheet_hidden", sheet, &[("sheet", sheet)]);
-        note.sheet = grid.sheet.clone();
-        if verdict::chosen(answers, &note.key) == Some("read") {
-            grid.hidden = false;
-        } else {
+    for (grid, look) in &mut grids {
+        let sheet = grid.sheet.clone().unwrap_or_default();
+        if grid.hidden && !grid.rows.is_empty() {
+            let note = hidden(&sheet, &sheet, &format!("sheet \"{sheet}\""));
+            if verdict::chosen(answers, &note.key) == Some("read") {
+                grid.hidden = false;
+            } else {
+                findings.push(note);
+            }
+        }
+        if let Some(first) = grid.aside.first().filter(|_| !grid.hidden) {
+            let mut note = hidden(&sheet, &lines_key(&sheet), &aside(look, grid));
+            note.row = Some(first.number);
+            note.column = first.cells.first().map(|cell| cell.column);
             findings.push(note);
         }
     }
-    Ok((grids, findings))
+    Ok((grids.into_iter().map(|(grid, _)| grid).collect(), findings))
 }
 
-/// Whether a compound file holds an encrypted workbook: its directory then names a part `EncryptedPackage`.
+/// A sheet and how it looks.
+type Sighted = (Grid, Look);
+
+fn hidden(sheet: &str, about: &str, what: &str) -> Finding {
+    let mut note = verdict::finding("sheet_hidden", about, &[("what", what)]);
+    note.sheet = Some(sheet.to_owned());
+    note
+}
+
+/// What names the hidden rows and columns of a sheet in the keys of findings.
+fn lines_key(sheet: &str) -> String {
+    format!("lines of {sheet}")
+}
+
+/// The hidden rows and columns that hold cells: "row 4 and column 6".
+fn aside(look: &Look, grid: &Grid) -> String {
+    let mut rows = look::Spans::default();
+    let mut columns: Vec<u32> = Vec::new();
+    for row in &grid.aside {
+        if look.hidden_rows.hold(row.number) {
+            rows.add(row.number, row.number);
+        }
+        columns.extend(row.cells.iter().map(|cell| cell.column).filter(|column| look.hidden_columns.hold(*column)));
+    }
+    columns.sort_unstable();
+    columns.dedup();
+    let mut spans = look::Spans::default();
+    columns.iter().for_each(|column| spans.add(*column, *column));
+    let parts = [("row", rows), ("column", spans)];
+    let said: Vec<String> = parts
+        .iter()
+        .filter(|(_, spans)| !spans.is_empty())
+        .map(|(what, spans)| format!("{what} {}", spans.said()))
+        .collect();
+    said.join(" and ")
+}
+
+/// Whether a file of the compound container needs a password: its directory then names a part `EncryptedPackage`.
 pub fn is_protected(bytes: &[u8]) -> bool {
     let name: Vec<u8> = "EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes).collect();
     memchr::memmem::find(bytes, &name).is_some()
 }
 
-fn xlsx(bytes: &[u8]) -> Result<Vec<Grid>, Box<Finding>> {
+/// Looks of the sheets; hidden rows and columns are shown where somebody has said to read them too.
+fn shown(looks: Result<Looks, String>, answers: &[Answer]) -> Result<Looks, Box<Finding>> {
+    let mut looks = looks.map_err(|reason| Box::new(verdict::damaged(&reason)))?;
+    for (sheet, look) in &mut looks {
+        let key = hidden(sheet, &lines_key(sheet), "").key;
+        if verdict::chosen(answers, &key) == Some("read") {
+            look.hidden_rows = look::Spans::default();
+            look.hidden_columns = look::Spans::default();
+        }
+    }
+    Ok(looks)
+}
+
+fn xlsx(bytes: &[u8], answers: &[Answer]) -> Result<Vec<Sighted>, Box<Finding>> {
     let failed = |error: XlsxError| match error {
         XlsxError::Password => Box::new(verdict::locked()),
         other => Box::new(verdict::damaged(&other.to_string())),
     };
     let mut book: Xlsx<_> = calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(failed)?;
     let sheets = sheets(book.sheets_metadata())?;
+    let mut looks = shown(look::xlsx::looks(bytes), answers)?;
     let mut meter = limit::Meter::default();
     let mut grids = Vec::with_capacity(sheets.len());
     for (name, hidden) in sheets {
-        let mut building = Building::new(name.clone(), hidden);
+        let mut building = Building::new(name.clone(), hidden, looks.remove(&name).unwrap_or_default());
         let mut cells = book.worksheet_cells_reader(&name).map_err(failed)?;
         while let Some(record) = cells.next_cell_with_formula_metadata().map_err(failed)? {
             let raw = match record.value {
@@ -80,40 +143,74 @@ fn xlsx(bytes: &[u8]) -> Result<Vec<Grid>, Box<Finding>> {
     Ok(grids)
 }
 
-fn ods(bytes: &[u8]) -> Result<Vec<Grid>, Box<Finding>> {
-    archive::measure_repeats(bytes)?;
+fn ods(bytes: &[u8], answers: &[Answer]) -> Result<Vec<Sighted>, Box<Finding>> {
+    archive::measure_repeats(bytes, UNFOLDED)?;
     let failed = |error: OdsError| match error {
         OdsError::Password => Box::new(verdict::locked()),
         OdsError::CellLimitExceeded { requested, .. } => {
-            Box::new(verdict::over_limit("cells", limit::CELLS, requested as u64))
+            Box::new(verdict::over_limit("cells", UNFOLDED, requested as u64))
         }
         other => Box::new(verdict::damaged(&other.to_string())),
     };
     let mut book: Ods<_> = calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(failed)?;
     let sheets = sheets(book.sheets_metadata())?;
+    let mut looks = shown(look::ods::looks(bytes), answers)?;
     let mut meter = limit::Meter::default();
     let mut grids = Vec::with_capacity(sheets.len());
     for (name, hidden) in sheets {
-        let mut building = Building::new(name.clone(), hidden);
         let range = book.worksheet_range(&name).map_err(failed)?;
-        let start = range.start().unwrap_or_default();
-        for (row, column, value) in range.used_cells() {
-            let raw = match value {
-                Data::Empty => continue,
-                Data::Int(number) => Raw::Number(*number as f64),
-                Data::Float(number) => Raw::Number(*number),
-                Data::String(text) => Raw::Text(text.clone()),
-                Data::Bool(value) => Raw::Bool(*value),
-                Data::DateTime(at) => dated(*at),
-                Data::DateTimeIso(text) => iso(text.clone()),
-                Data::DurationIso(text) => Raw::Text(clock_of_duration(text).unwrap_or_else(|| text.clone())),
-                Data::Error(error) => Raw::Error(error.to_string()),
-            };
-            building.put(start.0 + row as u32, start.1 + column as u32, raw, &mut meter)?;
-        }
-        grids.push(building.grid());
+        let look = looks.remove(&name).unwrap_or_default();
+        grids.push(unfolded(Building::new(name, hidden, look), &range, &mut meter)?);
     }
     Ok(grids)
+}
+
+fn xls(bytes: &[u8], answers: &[Answer]) -> Result<Vec<Sighted>, Box<Finding>> {
+    let seen = look::xls::see(bytes).map_err(|reason| Box::new(verdict::damaged(&reason)))?;
+    if seen.locked {
+        return Err(Box::new(verdict::locked()));
+    }
+    if seen.sheets > limit::SHEETS {
+        return Err(Box::new(verdict::over_limit("sheets", limit::SHEETS, seen.sheets)));
+    }
+    if seen.cells > UNFOLDED {
+        return Err(Box::new(verdict::over_limit("cells", UNFOLDED, seen.cells)));
+    }
+    let failed = |error: XlsError| match error {
+        XlsError::Password => Box::new(verdict::locked()),
+        other => Box::new(verdict::damaged(&other.to_string())),
+    };
+    let mut book: Xls<_> = calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(failed)?;
+    let sheets = sheets(book.sheets_metadata())?;
+    let mut looks = shown(Ok(seen.looks), answers)?;
+    let mut meter = limit::Meter::default();
+    let mut grids = Vec::with_capacity(sheets.len());
+    for (name, hidden) in sheets {
+        let range = book.worksheet_range(&name).map_err(failed)?;
+        let look = looks.remove(&name).unwrap_or_default();
+        grids.push(unfolded(Building::new(name, hidden, look), &range, &mut meter)?);
+    }
+    Ok(grids)
+}
+
+/// The cells of a range that a library has unfolded.
+fn unfolded(mut building: Building, range: &Range<Data>, meter: &mut limit::Meter) -> Result<Sighted, Box<Finding>> {
+    let start = range.start().unwrap_or_default();
+    for (row, column, value) in range.used_cells() {
+        let raw = match value {
+            Data::Empty => continue,
+            Data::Int(number) => Raw::Number(*number as f64),
+            Data::Float(number) => Raw::Number(*number),
+            Data::String(text) => Raw::Text(text.clone()),
+            Data::Bool(value) => Raw::Bool(*value),
+            Data::DateTime(at) => dated(*at),
+            Data::DateTimeIso(text) => iso(text.clone()),
+            Data::DurationIso(text) => Raw::Text(clock_of_duration(text).unwrap_or_else(|| text.clone())),
+            Data::Error(error) => Raw::Error(error.to_string()),
+        };
+        building.put(start.0 + row as u32, start.1 + column as u32, raw, meter)?;
+    }
+    Ok(building.grid())
 }
 
 /// Names of the sheets that hold cells, in order, and whether each is hidden.
@@ -128,14 +225,16 @@ fn sheets(sheets: &[Sheet]) -> Result<Vec<(String, bool)>, Box<Finding>> {
 /// A sheet while its cells come in, normally in reading order.
 struct Building {
     grid: Grid,
+    look: Look,
     marks: Marks,
     in_order: bool,
 }
 
 impl Building {
-    fn new(name: String, hidden: bool) -> Self {
+    fn new(name: String, hidden: bool, look: Look) -> Self {
         Building {
             grid: Grid { sheet: Some(name), hidden, ..Grid::default() },
+            look,
             marks: Marks::default(),
             in_order: true,
         }
@@ -153,6 +252,12 @@ impl Building {
             _ => 0,
         };
         meter.cell(u64::from(row), u64::from(column), bytes)?;
+        let raw = match raw {
+            Raw::Number(share) if self.look.percents.contains(&(row, column)) => {
+                Raw::Text(format!("{}%", general(share * 100.0)))
+            }
+            raw => raw,
+        };
         let cell = Cell { column, raw };
         match self.grid.rows.last_mut() {
             Some(last) if last.number == row => {
@@ -167,7 +272,7 @@ impl Building {
         Ok(())
     }
 
-    fn grid(mut self) -> Grid {
+    fn grid(mut self) -> Sighted {
         if !self.in_order {
             let mut cells: Vec<(u32, Cell)> = self
                 .grid
@@ -185,8 +290,30 @@ impl Building {
                 }
             }
         }
+        self.set_aside();
         self.grid.decimal_comma = self.marks.decimal_comma(true);
-        self.grid
+        self.grid.merged = std::mem::take(&mut self.look.merged);
+        self.grid.fills = std::mem::take(&mut self.look.fills);
+        (self.grid, self.look)
+    }
+}
+
+impl Building {
+    /// Takes the cells of hidden rows and columns out.
+    fn set_aside(&mut self) {
+        if self.look.hidden_rows.is_empty() && self.look.hidden_columns.is_empty() {
+            return;
+        }
+        for row in &mut self.grid.rows {
+            let number = row.number;
+            let (hidden, cells) =
+                std::mem::take(&mut row.cells).into_iter().partition(|cell| self.look.hides(number, cell.column));
+            row.cells = cells;
+            if !hidden.is_empty() {
+                self.grid.aside.push(Row { number, line: None, cells: hidden });
+            }
+        }
+        self.grid.rows.retain(|row| !row.cells.is_empty());
     }
 }
 
