@@ -26,6 +26,7 @@ pub(crate) mod habit; // columns of a rate: feeds a week
 pub(crate) mod long; // one test a row
 pub(crate) mod register; // one coral a row
 pub(crate) mod size; // lengths, areas, weights, counts
+pub(crate) mod summary; // a mean without a word that says so
 pub(crate) mod tank; // which tank
 pub(crate) mod test; // a number cell on its way to a reading
 pub(crate) mod wide; // one day a row

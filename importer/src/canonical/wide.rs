@@ -7,7 +7,7 @@ use analysis::vocabulary::{HeaderRole, ParameterKind, find_incident_in_remark};
 use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
 use crate::canonical::tank::{self, TankOf};
 use crate::canonical::test::{Group, Test};
-use crate::canonical::{View, Work, event, habit};
+use crate::canonical::{View, Work, event, habit, summary};
 use crate::cell::clock::{Clock, clock};
 use crate::doubt::desk::{Doubt, Settled};
 use crate::grid::Raw;
@@ -120,11 +120,12 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         .iter()
         .filter_map(|(column, quantity)| Some((*column, habit::rate(quantity, &view.header(*column))?)))
         .collect();
+    let columns: Vec<u32> = quantities.iter().map(|(column, _)| *column).collect();
     for row in &view.table.rows {
         let filled: Vec<&(u32, Quantity)> =
             quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
         remarks(work, view, row);
-        if filled.is_empty() {
+        if filled.is_empty() || summary::is_no_test(work, view, row, date, &columns) {
             continue;
         }
         let when = frame.of_row(work, view, row);

@@ -6,7 +6,11 @@ pub fn plain(text: &str) -> String {
     for c in text.trim().chars() {
         match c {
             '\u{2010}'..='\u{2015}' | '\u{2212}' => out.push('-'),
-            '\u{a0}' | '\u{2007}' | '\u{2009}' | '\u{202f}' | '\t' | '\r' | '\n' => out.push(' '),
+            '\u{a0}' | '\u{2000}'..='\u{200a}' | '\u{202f}' | '\u{205f}' | '\u{3000}' | '\t' | '\r' | '\n' => {
+                out.push(' ');
+            }
+            // Full-width forms stand for the signs of ASCII, one by one.
+            '\u{ff01}'..='\u{ff5e}' => out.extend(char::from_u32(u32::from(c) - 0xfee0)),
             '\u{2018}' | '\u{2019}' | '\u{b4}' | '`' => out.push('\''),
             '\u{201c}'..='\u{201f}' => out.push('"'),
             '\u{2026}' => out.push_str("..."),
@@ -38,5 +42,7 @@ mod tests {
     fn dashes_become_hyphens() {
         assert_eq!(plain("5–10"), "5-10");
         assert_eq!(plain("≤0.02"), "<=0.02");
+        assert_eq!(plain("\u{a0}２５．４\u{2009}"), "25.4");
+        assert_eq!(plain("＜０．０２"), "<0.02");
     }
 }
