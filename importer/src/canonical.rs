@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use analysis::vocabulary::Water;
 use chrono::NaiveDate;
 
+use crate::cell::date::Order;
 use crate::context::{Context, KnownInstrument};
 use crate::doubt::desk::{Desk, Spot};
 use crate::grid::Raw;
@@ -21,10 +22,13 @@ pub(crate) mod date_column; // a column of dates
 pub(crate) mod diary; // looks, sizes and notes about corals
 pub(crate) mod ending; // what became of a coral
 pub(crate) mod event; // water changes, feedings, carbon
+pub(crate) mod fill; // keys written once and left blank below
 pub(crate) mod filled_sheet; // the ready-made sheet, filled in
 pub(crate) mod habit; // columns of a rate: feeds a week
 pub(crate) mod long; // one test a row
 pub(crate) mod register; // one coral a row
+pub(crate) mod remark; // tests and losses told in a remark
+pub(crate) mod report_day; // the day that titles state for all rows
 pub(crate) mod size; // lengths, areas, weights, counts
 pub(crate) mod summary; // a mean without a word that says so
 pub(crate) mod tank; // which tank
@@ -58,6 +62,8 @@ pub(crate) struct Work<'a> {
     pub as_of: Option<NaiveDate>,
     /// First and last certain day of the file, up to the day of reading.
     pub days: Option<(NaiveDate, NaiveDate)>,
+    /// Day first or month first, where other dates of the file prove it: one hand wrote them all.
+    pub order: Option<Order>,
     /// What the file says about its log in so many words.
     pub stated: Stated,
     /// Temperature and salinity by row and by day, for what depends on them.
@@ -190,6 +196,7 @@ impl<'t> View<'t> {
 
     /// A place in its sheet.
     pub fn spot(&self, row: u32, column: u32) -> Spot {
+        let (row, column) = self.table.place(row, column);
         Spot { sheet: self.sheet, row, column }
     }
 
@@ -245,6 +252,27 @@ impl<'t> View<'t> {
             .iter()
             .find(|(_, meaning)| matches!(meaning, Meaning::Coded(own) if own == code))
             .map(|(column, _)| *column)
+    }
+
+    /// A row by its number.
+    pub fn row(&self, number: u32) -> Option<&'t DataRow> {
+        self.table.rows.binary_search_by_key(&number, |row| row.row).ok().map(|at| &self.table.rows[at])
+    }
+
+    /// Year and month that the titles name, if they name one month only.
+    pub fn month_in_titles(&self) -> Option<(i32, u32)> {
+        use chrono::Datelike;
+        let mut months = self.table.titles.iter().filter_map(|title| {
+            let text = title.raw.written();
+            if !crate::dialect::guess::is_month_title(&text) {
+                return None;
+            }
+            let (first, last) = crate::cell::date::date(&text).said.days(Order::DayFirst)?;
+            let first = first.filter(|first| first.day() == 1 && last.month() == first.month() && last > *first)?;
+            Some((first.year(), first.month()))
+        });
+        let month = months.next()?;
+        months.all(|other| other == month).then_some(month)
     }
 
     /// Columns of a role, left to right.

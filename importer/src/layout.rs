@@ -13,16 +13,18 @@
 pub mod colour; // meaning held in colour alone
 pub mod heading; // what a header cell may stand for
 pub mod kind; // what a table holds
+pub mod name; // bare titles of tables alike
 pub mod row; // what a single row can be
 pub mod segment; // titles, header, units, data and labels
 pub mod strip; // tables side by side
+pub mod turned; // days that run across
 pub mod unclear; // tables of no kind known
 pub mod uneven; // rows with more cells than the header
 
 use std::collections::{BTreeSet, HashMap};
 
 use crate::finding::{Answer, Finding};
-use crate::grid::{Grid, Raw};
+use crate::grid::{Grid, Merged, Raw};
 
 /// What a table holds, one row a thing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -59,6 +61,19 @@ pub struct Table {
     pub labels: Vec<Placed>,
     /// The decimal mark is a comma.
     pub decimal_comma: bool,
+    /// Days run across: its rows are columns of the sheet and its columns are rows.
+    pub turned: bool,
+    /// Position of a title that is its name and no more, where several tables of one shape have one each.
+    pub own_name: Option<usize>,
+    /// Merged ranges of the sheet; none for a turned table.
+    pub merged: Vec<Merged>,
+}
+
+impl Table {
+    /// Row and column of the sheet for a row and column of the table.
+    pub const fn place(&self, row: u32, column: u32) -> (u32, u32) {
+        if self.turned { (column, row) } else { (row, column) }
+    }
 }
 
 /// A header cell.
@@ -143,7 +158,17 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
         .all(|column| headers.insert((column.row, column.column)));
     let mut at = HashMap::new();
     for piece in pieces {
+        let mut piece = piece;
         let kind = piece.kind.or_else(|| unclear::answered(grid, &piece, answers));
+        if kind.is_none() && piece.transposed {
+            match turned::tables(grid, piece) {
+                Ok(turned) => {
+                    tables.extend(turned);
+                    continue;
+                }
+                Err(back) => piece = *back,
+            }
+        }
         match kind {
             Some(kind) => {
                 let mut table = Table {
@@ -155,6 +180,9 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
                     rows: piece.rows,
                     labels: piece.labels,
                     decimal_comma: grid.decimal_comma,
+                    turned: false,
+                    own_name: None,
+                    merged: grid.merged.clone(),
                 };
                 let slid = uneven::settle(grid, &mut table, answers);
                 join(&mut findings, &mut at, slid);
@@ -167,6 +195,7 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
             }
         }
     }
+    name::own_names(&mut tables);
     if shared_headers {
         let headers: BTreeSet<(u32, u32)> =
             tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();

@@ -416,6 +416,7 @@ fn find_unit_in(header: &str) -> Option<UnitCode> {
 
 /// Where no header says "date", the first column whose cells are days holds the days.
 fn days_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
+    // "time" over cells that hold the day too.
     let dated = meanings.values().any(|meaning| matches!(meaning, Meaning::Role(HeaderRole::Date)));
     if dated || !matches!(view.table.kind, Kind::Wide | Kind::Long | Kind::Diary) {
         return;
@@ -428,7 +429,9 @@ fn days_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
     };
     let found = meanings
         .iter()
-        .find(|(column, meaning)| matches!(meaning, Meaning::Label) && mostly_days(**column))
+        .find(|(column, meaning)| {
+            matches!(meaning, Meaning::Label | Meaning::Role(HeaderRole::Time)) && mostly_days(**column)
+        })
         .map(|(column, _)| *column);
     if let Some(column) = found {
         meanings.insert(column, Meaning::Role(HeaderRole::Date));

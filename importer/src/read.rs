@@ -66,6 +66,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         labels: BTreeSet::new(),
         as_of: None,
         days: None,
+        order: None,
         stated: Stated::default(),
         waters: Waters::default(),
     };
@@ -80,6 +81,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     }
     let loose = || views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed));
     let order = || as_of::order_of(&views);
+    work.order = as_of::order_of(&views);
     work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
     work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
     let mut summary = Summary::default();
@@ -144,7 +146,7 @@ fn records(work: &mut Work, views: &[View], summary: &mut Summary) -> Vec<Group>
             Kind::Wide => groups.extend(wide::read(work, view)),
             Kind::Long => groups.extend(long::read(work, view)),
             Kind::Register => register::read(work, view, &Columns::of(view), summary),
-            Kind::Diary => diary::read(work, view),
+            Kind::Diary => groups.extend(diary::read(work, view)),
             Kind::LogSheet(tab) => groups.extend(filled_sheet::read(work, view, tab, summary)),
         }
     }
@@ -179,6 +181,7 @@ fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
     let mut shape = Sha256::new();
     for (_, table) in tables {
         let kind = match table.kind {
+            Kind::Wide if table.turned => "transposed",
             Kind::Wide => "wide",
             Kind::Long => "long",
             Kind::Register => "register",
@@ -267,7 +270,8 @@ fn unclaimed(work: &mut Work, tables: &[(u16, Table)], recorded: &BTreeSet<Spot>
     for (sheet, table) in tables {
         for row in &table.rows {
             for cell in &row.cells {
-                let spot = Spot { sheet: *sheet, row: row.row, column: cell.column };
+                let (at_row, at_column) = table.place(row.row, cell.column);
+                let spot = Spot { sheet: *sheet, row: at_row, column: at_column };
                 if recorded.contains(&spot) || covered.contains(&spot) || work.labels.contains(&spot) {
                     continue;
                 }

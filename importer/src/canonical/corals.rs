@@ -68,6 +68,11 @@ impl Corals {
         self.known.get(self.aliases.get(&folded).unwrap_or(&folded))
     }
 
+    /// All labels.
+    pub fn labels(&self) -> impl Iterator<Item = &str> {
+        self.known.values().map(|coral| coral.label.as_str())
+    }
+
     /// Labels of the living.
     fn living(&self) -> Vec<&str> {
         self.known.values().filter(|coral| coral.alive).map(|coral| coral.label.as_str()).collect()

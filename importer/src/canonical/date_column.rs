@@ -126,6 +126,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     let mut items = collect(work, view, column);
     day_numbers(work, &about, &header, &mut items);
     without_year(work, view, &about, &header, &mut items);
+    let sister = sister.or(work.order);
     settle_order(work, rule.order_about.unwrap_or(&about), &header, &mut items, sister);
     slip::swapped_by_program(work, &about, &mut items);
     slip::impossible_and_unreadable(work, &header, &mut items, rule);
@@ -173,6 +174,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
 
 fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
     let mut items = Vec::new();
+    let month = view.month_in_titles();
     for row in &view.table.rows {
         let Some(raw) = view.raw(row, column) else { continue };
         let spot = view.spot(row.row, column);
@@ -207,6 +209,11 @@ fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
             }
             Raw::Error(_) => item.out = Some(refuse(work, spot, &item.written)),
         }
+        // "March 2024" above, and the days as numbers.
+        if let (Said::Unreadable, Some((year, month)), Some(day)) = (&item.said, month, day_number(raw)) {
+            item.said =
+                NaiveDate::from_ymd_opt(year, month, day).map_or(Said::Impossible { year, month, day }, Said::Day);
+        }
         match item.said {
             Said::Nothing => item.out = Some(DayOf::Absent),
             Said::Open => item.out = Some(DayOf::Open),
@@ -215,6 +222,12 @@ fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
         items.push(item);
     }
     items
+}
+
+/// A day of a month as a bare number: "7", "7.".
+fn day_number(raw: &Raw) -> Option<u32> {
+    let written = raw.written();
+    written.trim().trim_end_matches('.').parse().ok().filter(|day| (1..=31).contains(day))
 }
 
 fn refuse(work: &mut Work, spot: Spot, written: &str) -> DayOf {

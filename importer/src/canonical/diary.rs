@@ -12,7 +12,9 @@ use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
 use crate::canonical::ending::{self, Became, End};
 use crate::canonical::register::{look, push_ending};
 use crate::canonical::size::{self, SizeSays};
-use crate::canonical::{Cells, View, Work};
+use crate::canonical::test::Group;
+use crate::canonical::wide::Frame;
+use crate::canonical::{Cells, View, Work, fill, remark};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
 use crate::layout::DataRow;
@@ -90,8 +92,11 @@ struct Entry<'r> {
 }
 
 /// Reads a diary.
-pub(crate) fn read(work: &mut Work, view: &View) {
+pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     let columns = Columns::of(view);
+    if columns.coral.is_none() && columns.value.is_none() && columns.measures.is_empty() {
+        return journal(work, view, &columns);
+    }
     let date = view.column(HeaderRole::Date);
     let days = date
         .map(|column| {
@@ -104,12 +109,14 @@ pub(crate) fn read(work: &mut Work, view: &View) {
             )
         })
         .unwrap_or_default();
+    let filled = |column: Option<u32>| column.map(|column| fill::sources(view, column)).unwrap_or_default();
+    let above = (filled(columns.coral), filled(date));
     let mut drafts: Vec<Draft> = Vec::new();
     // Corals cut since their last size: the next one starts a new series.
     let mut cut: BTreeMap<String, bool> = BTreeMap::new();
     for row in &view.table.rows {
         crate::canonical::wide::remarks(work, view, row);
-        let Some(entry) = entry(work, view, &columns, row, date, &days) else { continue };
+        let Some(entry) = entry(work, view, &columns, row, date, &days, &above) else { continue };
         facts(work, view, &columns, entry, &mut drafts, &mut cut);
     }
     for column in view.meanings.keys() {
@@ -119,6 +126,44 @@ pub(crate) fn read(work: &mut Work, view: &View) {
         }
     }
     sizing::settle(work, view, drafts);
+    Vec::new()
+}
+
+/// A diary of sentences: each says what its words say, of whatever they name.
+fn journal(work: &mut Work, view: &View, columns: &Columns) -> Vec<Group> {
+    let (date, time) = (view.column(HeaderRole::Date), view.column(HeaderRole::Time));
+    let mut frame = Frame::of(work, view, date, time, view.column(HeaderRole::Tank));
+    let mut groups = Vec::new();
+    for row in &view.table.rows {
+        crate::canonical::wide::remarks(work, view, row);
+        for column in [columns.what, columns.condition, columns.remark].into_iter().flatten() {
+            let text = view.text(row, column).unwrap_or_default();
+            if remark::speaks(work, &text, view.table.decimal_comma) {
+                let when = frame.of_row(work, view, row);
+                groups.extend(remark::read(work, view, row, column, &when));
+            }
+        }
+    }
+    for column in view.meanings.keys() {
+        crate::canonical::wide::label_column(work, view, *column);
+    }
+    remark::joined(groups)
+}
+
+/// What a remark beside other things says of a coral.
+#[expect(clippy::too_many_arguments, reason = "the parts of an entry")]
+pub(crate) fn remark(
+    work: &mut Work,
+    row: &DataRow,
+    written: String,
+    coral: CoralOf,
+    day: DayOf,
+    shared: Cells,
+    text: &str,
+    spot: Spot,
+) {
+    let entry = Entry { row, written, coral, day, shared };
+    seen(work, &entry, text, spot, None, &mut BTreeMap::new());
 }
 
 fn entry<'r>(
@@ -128,19 +173,23 @@ fn entry<'r>(
     row: &'r DataRow,
     date: Option<u32>,
     days: &DateColumn,
+    above: &(BTreeMap<u32, u32>, BTreeMap<u32, u32>),
 ) -> Option<Entry<'r>> {
-    let coral_cell =
-        columns.coral.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
+    let named = above.0.get(&row.row).copied().unwrap_or(row.row);
+    let coral_cell = columns
+        .coral
+        .and_then(|column| view.text(view.row(named)?, column).map(|text| (text, view.spot(named, column))));
     let Some((written, spot)) = coral_cell else {
         nobody(work, view, columns, row);
         return None;
     };
     let coral = corals::named(work, &written, spot);
     let mut shared: Cells = vec![(spot, "label")];
-    if let Some(column) = date.filter(|column| view.raw(row, *column).is_some()) {
-        shared.push((view.spot(row.row, column), "date"));
+    let dated = above.1.get(&row.row).copied().unwrap_or(row.row);
+    if let Some(column) = date.filter(|column| dated != row.row || view.raw(row, *column).is_some()) {
+        shared.push((view.spot(dated, column), "date"));
     }
-    let day = date.map_or(DayOf::Absent, |_| days.of(row.row));
+    let day = date.map_or(DayOf::Absent, |_| days.of(dated));
     Some(Entry { row, written, coral, day, shared })
 }
 

@@ -34,7 +34,7 @@ pub(crate) fn read(
         "corals" => register::read(work, view, &Columns::coded(view), summary),
         "looks" => looks(work, view, summary),
         "tests" => return wide::read(work, view),
-        "sizes" => diary::read(work, view),
+        "sizes" => drop(diary::read(work, view)),
         "care" => care(work, view),
         "happened" => happened(work, view),
         _ => {}

@@ -9,7 +9,7 @@ use analysis::vocabulary::{
 
 use crate::canonical::test::{Group, Test};
 use crate::canonical::wide::{Frame, group, label_column, remarks};
-use crate::canonical::{View, Work, event, habit};
+use crate::canonical::{View, Work, event, fill, habit};
 use crate::doubt::desk::{Doubt, Settled};
 use crate::finding::Choice;
 use crate::grid::Raw;
@@ -37,13 +37,16 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         .or_else(|| view.column(HeaderRole::Kind));
     let value_column = view.column(HeaderRole::Value).or_else(|| view.column(HeaderRole::Amount));
     let unit_column = view.column(HeaderRole::Unit);
+    let named_above = name_column.map(|column| fill::sources(view, column)).unwrap_or_default();
     let mut groups: BTreeMap<Series, Group> = BTreeMap::new();
     let mut habits: Vec<(Quantity, Group)> = Vec::new();
     let mut known: HashMap<(String, String), Understood> = HashMap::new();
     for row in &view.table.rows {
         remarks(work, view, row);
         let (Some(name_column), Some(value_column)) = (name_column, value_column) else { continue };
-        let (Some(name), Some(raw)) = (view.text(row, name_column), view.raw(row, value_column)) else { continue };
+        let named = named_above.get(&row.row).copied().unwrap_or(row.row);
+        let name = view.row(named).and_then(|row| view.text(row, name_column));
+        let (Some(name), Some(raw)) = (name, view.raw(row, value_column)) else { continue };
         let unit_text = unit_column.and_then(|column| view.text(row, column)).filter(|text| !is_no_reading(text));
         let written_unit = unit_text.clone().unwrap_or_default();
         // A list repeats few names and units many times.
@@ -60,7 +63,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         test.tank = when.tank;
         test.when = when.day;
         test.cells.extend(when.cells);
-        test.cells.push((view.spot(row.row, name_column), "parameter"));
+        test.cells.push((view.spot(named, name_column), "parameter"));
         if let Some(column) = unit_column.filter(|column| view.raw(row, *column).is_some()) {
             test.cells.push((view.spot(row.row, column), "unit"));
         }
@@ -103,7 +106,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             label_column(work, view, *column);
         }
     }
-    labels_of_incomplete_rows(work, view, name_column, value_column);
+    labels_of_incomplete_rows(work, view, name_column, value_column, &named_above);
     for (quantity, group) in habits {
         habit::settle(work, &quantity, group);
     }
@@ -209,8 +212,14 @@ fn unknown(work: &mut Work, view: &View, row: &DataRow, name: &str, name_column:
 }
 
 /// Rows with a name but no value, or a value of nothing: no reading.
-fn labels_of_incomplete_rows(work: &mut Work, view: &View, name_column: Option<u32>, value_column: Option<u32>) {
-    for row in &view.table.rows {
+fn labels_of_incomplete_rows(
+    work: &mut Work,
+    view: &View,
+    name_column: Option<u32>,
+    value_column: Option<u32>,
+    named_above: &BTreeMap<u32, u32>,
+) {
+    for row in view.table.rows.iter().filter(|row| !named_above.contains_key(&row.row)) {
         let name = name_column.filter(|column| view.raw(row, *column).is_some());
         let value = value_column.filter(|column| view.raw(row, *column).is_some());
         match (name, value) {

@@ -9,7 +9,7 @@ use crate::canonical::corals::Coral;
 use crate::canonical::date_column::{self, Bounds, DateColumn, DayOf, Rule};
 use crate::canonical::ending::{self, Became, End};
 use crate::canonical::tank::{self, TankOf};
-use crate::canonical::{Cells, View, Work};
+use crate::canonical::{Cells, View, Work, fill};
 use crate::cell::date::Order;
 use crate::cell::fold;
 use crate::doubt::desk::{Doubt, Settled, Spot};
@@ -70,7 +70,8 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
     let acquired = read_dates(work, columns.acquired, Rule { start: true, ..rule });
     let ended = read_dates(work, columns.ended, Rule { end: true, ..rule });
     let last_seen = read_dates(work, columns.last_seen, rule);
-    let mut table_tank = None;
+    let above = columns.tank.map(|column| fill::sources(view, column)).unwrap_or_default();
+    let mut housing = Housing { table: None, above };
     for day in
         [&acquired, &ended, &last_seen].into_iter().flat_map(|column| column.days.values()).filter_map(DayOf::exact)
     {
@@ -85,7 +86,7 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
             row,
             &Days { acquired: &acquired, ended: &ended, last_seen: &last_seen },
             &twice,
-            &mut table_tank,
+            &mut housing,
             summary,
         );
     }
@@ -99,6 +100,14 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
         .map(|(row, column)| view.spot(row, column))
         .collect();
     work.labels.extend(unused);
+}
+
+/// Where the corals of a table are.
+struct Housing {
+    /// The tank of a table without a column for it.
+    table: Option<TankOf>,
+    /// Rows whose tank stands in a row above.
+    above: BTreeMap<u32, u32>,
 }
 
 struct Days<'d> {
@@ -212,7 +221,7 @@ fn one(
     row: &DataRow,
     days: &Days,
     twice: &BTreeMap<String, Twice>,
-    table_tank: &mut Option<TankOf>,
+    housing: &mut Housing,
     summary: &mut Summary,
 ) {
     let cell = |column: Option<u32>| {
@@ -279,7 +288,7 @@ fn one(
     }
     let acquired_cell = cell(columns.acquired).map(|(text, spot)| (spot, text));
     let got = acquire(work, &mut specimen.record, &acquired, acquired_cell.as_ref(), label_cell, &mut cells);
-    let tank = tank_of(work, view, columns, row, &label, label_cell, table_tank);
+    let tank = tank_of(work, view, columns, row, &label, label_cell, housing);
     if let Some((TankOf::Named(name), spot)) = &tank {
         specimen.record.tank = Some(name.clone());
         cells.extend(spot.map(|spot| (spot, "tank")));
@@ -519,15 +528,17 @@ fn tank_of(
     row: &DataRow,
     label: &str,
     label_cell: Spot,
-    table_tank: &mut Option<TankOf>,
+    housing: &mut Housing,
 ) -> Option<(TankOf, Option<Spot>)> {
     let Some(column) = columns.tank else {
-        let tank = table_tank.get_or_insert_with(|| tank::of_table(work, view)).clone();
+        let tank = housing.table.get_or_insert_with(|| tank::of_table(work, view)).clone();
         return Some((tank, None));
     };
-    match view.text(row, column).filter(|text| !analysis::vocabulary::is_no_reading(text)) {
+    let housed = housing.above.get(&row.row).copied().unwrap_or(row.row);
+    let written = view.row(housed).and_then(|row| view.text(row, column));
+    match written.filter(|text| !analysis::vocabulary::is_no_reading(text)) {
         Some(text) => {
-            let spot = view.spot(row.row, column);
+            let spot = view.spot(housed, column);
             Some((tank::named(work, &text, spot, "tank"), Some(spot)))
         }
         None => {

@@ -191,10 +191,12 @@ fn is_near(one: &str, other: &str) -> bool {
 pub(crate) fn in_titles(work: &Work, view: &View) -> Option<TitledTank> {
     let mut titles = view.table.titles.iter().peekable();
     while let Some(title) = titles.next() {
-        let text = fold::plain(&title.raw.written());
+        let whole = fold::plain(&title.raw.written());
+        // "Lab results, tank: Reed".
+        let text = whole.rsplit([',', ';']).find(|part| part.contains(':')).map_or(whole.as_str(), str::trim);
         let spot = view.spot(title.row, title.column);
         if let Some((word, rest)) = text.split_once(':')
-            && analysis::vocabulary::find_header_word(word) == Some(analysis::vocabulary::HeaderRole::Tank)
+            && names_a_tank(word)
         {
             let rest = rest.trim();
             if !rest.is_empty() {
@@ -207,18 +209,39 @@ pub(crate) fn in_titles(work: &Work, view: &View) -> Option<TitledTank> {
                 return Some(TitledTank { name, litres, spot: view.spot(next.row, next.column) });
             }
         }
-        if analysis::vocabulary::find_header_word(&text) == Some(analysis::vocabulary::HeaderRole::Tank)
+        if names_a_tank(text)
             && let Some(next) = titles.peek().filter(|next| next.row == title.row && matches!(next.raw, Raw::Text(_)))
         {
             let (name, litres) = without_volume(&next.raw.written());
             return Some(TitledTank { name, litres, spot: view.spot(next.row, next.column) });
         }
-        let (name, litres) = without_volume(&text);
+        let (name, litres) = without_volume(&whole);
         if let Some(tank) = work.tanks.known(&name) {
             return Some(TitledTank { name: tank.name.clone(), litres, spot });
         }
     }
-    None
+    // Tables alike, each under a name of its own, are told apart by it.
+    view.table.own_name.and_then(|at| view.table.titles.get(at)).map(|title| {
+        let (name, litres) = without_volume(&title.raw.written());
+        TitledTank { name, litres, spot: view.spot(title.row, title.column) }
+    })
+}
+
+/// A word for a tank; on a laboratory's report the sample bears the tank's name.
+fn names_a_tank(word: &str) -> bool {
+    const SAMPLE: [&str; 9] = [
+        "sample",
+        "sample name",
+        "probe",
+        "probenname",
+        "echantillon",
+        "muestra",
+        "monster",
+        "monsternaam",
+        "water of",
+    ];
+    analysis::vocabulary::find_header_word(word) == Some(analysis::vocabulary::HeaderRole::Tank)
+        || SAMPLE.contains(&analysis::vocabulary::text::fold(word).as_str())
 }
 
 /// "Alder (300 L)": the name and the litres.
@@ -281,6 +304,15 @@ pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
     unnamed(work, view, &view.table_about(), first)
 }
 
+/// The tank of a row that names none, in a table whose other rows do: the title's, or a question.
+pub(crate) fn of_row_without(work: &mut Work, view: &View, row: u32) -> TankOf {
+    if in_titles(work, view).is_some() {
+        return of_table(work, view);
+    }
+    let first = view.spot(row, view.table.header.first().map_or(1, |header| header.column));
+    unnamed(work, view, format!("{} rows without a tank", view.table_about()).trim(), first)
+}
+
 /// The tank of a column that is about another tank than its table: always asked.
 pub(crate) fn of_column(work: &mut Work, view: &View, column: u32) -> TankOf {
     unnamed(work, view, &format!("column {}", view.about(column)), view.header_spot(column))
@@ -299,10 +331,19 @@ fn only_named_in<'t>(known: &'t [KnownTank], text: &str) -> Option<&'t KnownTank
     hits.next().is_none().then_some(first)
 }
 
+/// What is asked once for all sheets of a book that name no tank.
+const SHEETS: &str = "sheets";
+
 fn unnamed(work: &mut Work, view: &View, about: &str, first: Spot) -> TankOf {
+    let of_sheets = work.sheets.len() > 1 && view.table.sheet.is_some() && about == view.table_about();
+    let about = if of_sheets { SHEETS } else { about };
     let settled = work.desk.ask("tank_unnamed", about);
     match settled {
         Settled::LeaveOut => return TankOf::Left,
+        Settled::Choice("sheets", _) => {
+            let name = view.table.sheet.clone().unwrap_or_default();
+            return named(work, &name, first, "tank");
+        }
         Settled::Choice(..) => {
             if let Some(name) = settled.text() {
                 let name = work.tanks.find(&name).unwrap_or_else(|| fold::plain(&name));
@@ -318,6 +359,10 @@ fn unnamed(work: &mut Work, view: &View, about: &str, first: Spot) -> TankOf {
         choices.push(Choice { code: "tank".into(), label: names.join(", "), needs: Some("tank".into()) });
     }
     choices.push(Choice { code: "new".into(), label: "a new one".into(), needs: Some("text".into()) });
+    if of_sheets {
+        let label = "each sheet is a tank of its own, named like the sheet".into();
+        choices.push(Choice { code: SHEETS.into(), label, needs: None });
+    }
     let doubt = Doubt::of("tank_unnamed")
         .about(about)
         .at(first, "")

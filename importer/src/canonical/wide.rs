@@ -7,7 +7,7 @@ use analysis::vocabulary::{HeaderRole, ParameterKind, find_incident_in_remark};
 use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
 use crate::canonical::tank::{self, TankOf};
 use crate::canonical::test::{Group, Test};
-use crate::canonical::{View, Work, event, habit, summary};
+use crate::canonical::{Cells, View, Work, event, fill, habit, remark, report_day, summary};
 use crate::cell::clock::{Clock, clock};
 use crate::doubt::desk::{Doubt, Settled};
 use crate::grid::Raw;
@@ -20,10 +20,16 @@ pub(crate) struct Frame {
     time: Option<u32>,
     tank: Option<u32>,
     days: DateColumn,
+    /// Rows whose day or tank stands in a row above.
+    day_above: BTreeMap<u32, u32>,
+    tank_above: BTreeMap<u32, u32>,
+    /// The day that the titles state, asked for once.
+    titled_day: Option<Option<(DayOf, Cells)>>,
     table_tank: Option<TankOf>,
 }
 
 /// A row's day, tank and the cells they stand in.
+#[derive(Clone)]
 pub(crate) struct When {
     pub day: DayOf,
     pub tank: TankOf,
@@ -35,15 +41,24 @@ impl Frame {
     pub fn of(work: &mut Work, view: &View, date: Option<u32>, time: Option<u32>, tank: Option<u32>) -> Self {
         let rule = Rule { in_sequence: true, start: false, end: false, partial: false, order_about: None };
         let days = date.map(|column| date_column::read(work, view, column, rule, None)).unwrap_or_default();
-        Frame { date, time, tank, days, table_tank: None }
+        let above = |column: Option<u32>| column.map(|column| fill::sources(view, column)).unwrap_or_default();
+        let (day_above, tank_above) = (above(date), above(tank));
+        Frame { date, time, tank, days, day_above, tank_above, titled_day: None, table_tank: None }
     }
 
     /// Day and tank of a row.
     pub fn of_row(&mut self, work: &mut Work, view: &View, row: &DataRow) -> When {
         let mut cells = Vec::new();
-        let mut day = self.date.map_or(DayOf::Absent, |_| self.days.of(row.row));
-        if let Some(column) = self.date.filter(|column| view.raw(row, *column).is_some()) {
-            cells.push((view.spot(row.row, column), "date"));
+        let dated = self.day_above.get(&row.row).copied().unwrap_or(row.row);
+        let mut day = self.date.map_or(DayOf::Absent, |_| self.days.of(dated));
+        if let Some(column) = self.date.filter(|column| dated != row.row || view.raw(row, *column).is_some()) {
+            cells.push((view.spot(dated, column), "date"));
+        }
+        if self.date.is_none()
+            && let Some((stated, at)) = self.titled_day.get_or_insert_with(|| report_day::of(work, view))
+        {
+            day = stated.clone();
+            cells.extend(at.iter().copied());
         }
         if let Some(column) = self.time
             && let Some(time) = view.raw(row, column).and_then(time_of)
@@ -53,11 +68,20 @@ impl Frame {
                 known.clock = known.clock.or(Some(time));
             }
         }
-        let tank = match self.tank.and_then(|column| view.text(row, column).map(|text| (column, text))) {
+        let housed = self.tank_above.get(&row.row).copied().unwrap_or(row.row);
+        let named = self.tank.and_then(|column| Some((column, view.text(view.row(housed)?, column)?)));
+        let tank = match named {
             Some((column, text)) => {
-                let spot = view.spot(row.row, column);
+                let spot = view.spot(housed, column);
                 cells.push((spot, "tank"));
                 tank::named(work, &text, spot, "tank")
+            }
+            // Other rows name theirs: the keeper's only tank is not meant without a word.
+            None if self
+                .tank
+                .is_some_and(|column| view.table.rows.iter().any(|row| view.raw(row, column).is_some())) =>
+            {
+                tank::of_row_without(work, view, row.row)
             }
             None => self.table_tank.get_or_insert_with(|| tank::of_table(work, view)).clone(),
         };
@@ -120,11 +144,32 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         .iter()
         .filter_map(|(column, quantity)| Some((*column, habit::rate(quantity, &view.header(*column))?)))
         .collect();
+    // Columns of words: remarks, and whatever else nobody can name.
+    let wordy: Vec<u32> = view
+        .meanings
+        .iter()
+        .filter(|(_, meaning)| match meaning {
+            Meaning::Role(role) => {
+                matches!(role, HeaderRole::Remark | HeaderRole::What | HeaderRole::Fate | HeaderRole::Condition)
+            }
+            Meaning::Label => true,
+            _ => false,
+        })
+        .map(|(column, _)| *column)
+        .collect();
+    let mut told: Vec<Group> = Vec::new();
     let columns: Vec<u32> = quantities.iter().map(|(column, _)| *column).collect();
     for row in &view.table.rows {
         let filled: Vec<&(u32, Quantity)> =
             quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
         remarks(work, view, row);
+        for column in &wordy {
+            let text = view.text(row, *column).unwrap_or_default();
+            if remark::speaks(work, &text, view.table.decimal_comma) {
+                let when = frame.of_row(work, view, row);
+                told.extend(remark::read(work, view, row, *column, &when));
+            }
+        }
         if filled.is_empty() || summary::is_no_test(work, view, row, date, &columns) {
             continue;
         }
@@ -158,7 +203,8 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             habit::settle(work, &quantity, group);
         }
     }
-    groups.into_values().filter(|group| !group.tests.is_empty()).collect()
+    let groups = groups.into_values().filter(|group| !group.tests.is_empty());
+    groups.chain(remark::joined(told)).collect()
 }
 
 /// A group without cells yet.

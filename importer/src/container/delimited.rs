@@ -86,7 +86,12 @@ fn read(text: &str, dialect: Dialect, findings: &mut Vec<Finding>) -> Result<Gri
     let mut lost = Vec::new();
     let mut records = Records::new(text, dialect);
     let mut number = 0_u32;
+    // A program that knows the line "sep=;" does not show it as a row, and it is no cell.
+    let mut named_separator = dialect.sep_line;
     while let Some(record) = records.next_record() {
+        if std::mem::take(&mut named_separator) {
+            continue;
+        }
         number = number.saturating_add(1);
         let mut cells = Vec::with_capacity(record.fields.len().min(64));
         for (column, field) in (1_u32..).zip(record.fields) {

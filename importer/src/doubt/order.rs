@@ -50,6 +50,12 @@ pub fn decide(entries: &[Entry], sister: Option<Order>) -> Verdict {
     if let Some(order) = sister {
         return Verdict::Decided(order);
     }
+    // A probe writes many rows a day, and its days follow one another.
+    match (daily(&numerics, Order::DayFirst), daily(&numerics, Order::MonthFirst)) {
+        (true, false) => return Verdict::Decided(Order::DayFirst),
+        (false, true) => return Verdict::Decided(Order::MonthFirst),
+        _ => {}
+    }
     let backward = |order: Order| steps_back(entries, order);
     let (day_first, month_first) = (backward(Order::DayFirst), backward(Order::MonthFirst));
     // Four different dates in sequence under one order, and at least twice out of it under the other.
@@ -66,6 +72,17 @@ pub fn decide(entries: &[Entry], sister: Option<Order>) -> Verdict {
         (other, 0) if other > 0 => Some(Order::MonthFirst),
         _ => None,
     })
+}
+
+/// Rows a day on the average from which a column is a probe's.
+const STREAM: usize = 6;
+
+/// Whether the rows are a stream whose next day is always the day after.
+fn daily(numerics: &[Numeric], order: Order) -> bool {
+    let mut days: Vec<NaiveDate> = numerics.iter().filter_map(|numeric| numeric.day(order)).collect();
+    let rows = days.len();
+    days.dedup();
+    days.len() >= 2 && rows >= STREAM * days.len() && days.windows(2).all(|pair| (pair[1] - pair[0]).num_days() == 1)
 }
 
 /// How often a row is earlier than the one above it; rows that run backwards as a whole count the other way.
@@ -123,6 +140,14 @@ mod tests {
         assert_eq!(decide(&weekly[..3], None), Verdict::Unclear(Some(Order::DayFirst)));
         let newest_first: Vec<Entry> = weekly.iter().rev().copied().collect();
         assert_eq!(decide(&newest_first, None), Verdict::Decided(Order::DayFirst));
+    }
+
+    #[test]
+    fn a_stream_goes_on_from_day_to_day() {
+        let mut texts = vec!["02.11.2024"; 48];
+        texts.extend(["03.11.2024"; 48]);
+        assert_eq!(decide(&entries(&texts), None), Verdict::Decided(Order::DayFirst));
+        assert_eq!(decide(&entries(&["02.11.2024", "03.11.2024"]), None), Verdict::Unclear(None));
     }
 
     #[test]

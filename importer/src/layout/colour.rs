@@ -26,7 +26,13 @@ pub fn said(fills: &[Fill], table: &Table) -> Option<Finding> {
     let rows: Vec<BTreeMap<u32, u16>> = table
         .rows
         .iter()
-        .map(|row| row.cells.iter().map(|cell| (cell.column, colour(cell.row, cell.column))).collect())
+        .map(|row| {
+            let colour_of = |cell: &super::Placed| {
+                let (row, column) = table.place(cell.row, cell.column);
+                colour(row, column)
+            };
+            row.cells.iter().map(|cell| (cell.column, colour_of(cell))).collect()
+        })
         .collect();
     let mut counts: BTreeMap<u32, BTreeMap<u16, usize>> = BTreeMap::new();
     for (column, colour) in rows.iter().flatten() {
@@ -45,7 +51,7 @@ pub fn said(fills: &[Fill], table: &Table) -> Option<Finding> {
         .zip(&rows)
         .flat_map(|(row, colours)| row.cells.iter().zip(colours))
         .filter(|(_, (column, colour))| usual.get(*column) != Some(*colour))
-        .map(|(cell, _)| (cell.row, cell.column))
+        .map(|(cell, _)| table.place(cell.row, cell.column))
         .collect();
     let (row, column) = *odd.first()?;
     if striped(&rows) {
@@ -95,6 +101,9 @@ mod tests {
             rows: (2..2 + rows).map(row).collect(),
             labels: Vec::new(),
             decimal_comma: false,
+            turned: false,
+            own_name: None,
+            merged: Vec::new(),
         }
     }
 

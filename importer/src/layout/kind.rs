@@ -129,7 +129,14 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
     let first = profiles.iter().next();
     let days_across =
         piece.header.iter().filter(|column| crate::dialect::guess::look(&column.text) == Look::Date).count();
-    if first.is_some_and(|(_, profile)| most(profile.parameters, profile.filled)) && days_across >= 2 {
+    let down = first.is_some_and(|(_, profile)| most(profile.parameters, profile.filled));
+    if down && (days_across >= 2 || by_words != Some(Kind::Wide) && days_over_columns(piece)) {
+        piece.kind = None;
+        piece.transposed = true;
+        return;
+    }
+    if days_across >= 2 && looks_run_across(&piece.rows) {
+        piece.kind = None;
         piece.transposed = true;
         return;
     }
@@ -158,6 +165,36 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
     if piece.kind.is_none() && piece.likely.is_none() {
         piece.likely = headless(&piece.rows);
     }
+}
+
+/// A row of the titles holds days over several columns: samples side by side.
+fn days_over_columns(piece: &Piece) -> bool {
+    let mut days: BTreeMap<u32, usize> = BTreeMap::new();
+    for cell in piece.titles.iter().filter(|cell| look_of(&cell.raw) == Look::Date) {
+        *days.entry(cell.row).or_default() += 1;
+    }
+    days.values().any(|count| *count >= 2)
+}
+
+/// The words under the days of a header say how corals looked.
+pub fn looks_run_across(rows: &[DataRow]) -> bool {
+    let Some(first) = rows.iter().filter_map(|row| row.cells.first()).map(|cell| cell.column).min() else {
+        return false;
+    };
+    let (mut looks, mut words, mut labels) = (0_usize, 0_usize, 0_usize);
+    for cell in rows.iter().take(SAMPLE_ROWS).flat_map(|row| &row.cells) {
+        let Raw::Text(text) = &cell.raw else { continue };
+        if look_of(&cell.raw) != Look::Word {
+            continue;
+        }
+        if cell.column == first {
+            labels += 1;
+        } else {
+            words += 1;
+            looks += usize::from(text.len() <= 40 && analysis::vocabulary::find_condition(text).is_some());
+        }
+    }
+    labels >= 1 && looks >= 2 && looks * 10 >= words * 7
 }
 
 fn titles_hold_a_day(piece: &Piece) -> bool {

@@ -79,6 +79,12 @@ pub fn is_data_like(row: &Row) -> bool {
     row.cells.len() >= 3 && row.cells.iter().filter(|cell| look_of(&cell.raw).is_value()).count() >= 2
 }
 
+/// A header that runs across: at least two days, and no number.
+pub fn is_row_of_days(row: &Row) -> bool {
+    let looks = || row.cells.iter().map(|cell| look_of(&cell.raw));
+    looks().filter(|look| *look == Look::Date).count() >= 2 && !looks().any(|look| look == Look::Number)
+}
+
 /// One short line of words in the first columns: "Tank: Brook (300 L)", "Big room".
 pub fn is_section_title(row: &Row) -> bool {
     let words = |raw: &Raw| match raw {

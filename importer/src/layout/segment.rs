@@ -7,8 +7,8 @@ use analysis::vocabulary::HeaderRole;
 
 use super::heading::{Head, Headings};
 use super::row::{
-    is_data_like, is_group_title, is_page_title, is_prose, is_section_title, is_summary, look_of, names_a_tank,
-    starts_with_mark,
+    is_data_like, is_group_title, is_page_title, is_prose, is_row_of_days, is_section_title, is_summary, look_of,
+    names_a_tank, starts_with_mark,
 };
 use super::{Column, DataRow, Kind, Placed, kind};
 use crate::dialect::guess::{Look, is_month_title};
@@ -313,6 +313,10 @@ impl Cutter<'_> {
     /// header and have a title of their own.
     fn parts_sections(&mut self, at: usize, open: &Open) -> bool {
         let row = &self.rows[at];
+        let month = row.cells.len() == 1 && matches!(&row.cells[0].raw, Raw::Text(text) if is_month_title(text));
+        if month && open.days_are_numbers() {
+            return at + 1 < self.rows.len() && !self.is_header(at + 1, true);
+        }
         if open.piece.rows.is_empty() || matches!(open.kind, Some(Kind::LogSheet(_))) || !is_section_title(row) {
             return false;
         }
@@ -327,6 +331,10 @@ impl Cutter<'_> {
     fn starts_anew(&self, open: &Open) -> bool {
         open.notes.iter().any(|&at| {
             let row = &self.rows[at];
+            // Days as bare numbers belong to the month above them.
+            if open.days_are_numbers() && row.cells.len() == 1 {
+                return true;
+            }
             !row.cells.iter().all(|cell| match &cell.raw {
                 Raw::Text(text) => is_month_title(text) || is_page_title(text),
                 Raw::Number(year) => (1900.0..2100.0).contains(year),
@@ -355,10 +363,15 @@ impl Cutter<'_> {
         if dates.is_empty() {
             dates.extend(self.date_column(at));
         }
-        let (headless, titles): (Vec<usize>, Vec<usize>) =
-            std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&self.rows[at]));
+        let (headless, titles) = self.without_header();
+        let (mut above, mut titles) = (Vec::new(), titles);
+        if let Some(last) = headless.last() {
+            // Words among the rows without a header are theirs; what comes after them leads to this header.
+            (above, titles) = titles.into_iter().partition(|at| at < last);
+        }
         let titles = titles.into_iter().flat_map(|at| self.placed(at)).collect();
-        self.leave_headless(&headless);
+        let above = above.into_iter().flat_map(|at| self.placed(at)).collect();
+        self.leave_headless(&headless, above);
         let kind = kind::by_heads(&heads);
         self.open = Some(Open {
             piece: Piece { header, titles, ..Piece::default() },
@@ -402,19 +415,44 @@ impl Cutter<'_> {
         self.out.tables.push(open.piece);
     }
 
-    /// Rows outside any table: data without a header are asked about, all else are labels.
-    fn leave_pending(&mut self) {
-        let (headless, labels): (Vec<usize>, Vec<usize>) =
-            std::mem::take(&mut self.pending).into_iter().partition(|&at| is_data_like(&self.rows[at]));
-        for at in labels {
-            let cells = self.placed(at);
-            self.out.outside.extend(cells);
+    /// Parts what is pending into rows of data and all else. Under a row of days every row of several cells is data.
+    fn without_header(&mut self) -> (Vec<usize>, Vec<usize>) {
+        let pending = std::mem::take(&mut self.pending);
+        let (mut headless, mut rest) = (Vec::new(), Vec::new());
+        let mut days = false;
+        for at in pending {
+            let row = &self.rows[at];
+            if is_row_of_days(row) {
+                days = true;
+                headless.push(at);
+            } else if is_data_like(row) || days && row.cells.len() > 1 {
+                headless.push(at);
+            } else {
+                rest.push(at);
+            }
         }
-        self.leave_headless(&headless);
+        // Days alone lead to the header below them.
+        if headless.iter().all(|&at| is_row_of_days(&self.rows[at])) {
+            rest.append(&mut headless);
+            rest.sort_unstable();
+        }
+        (headless, rest)
     }
 
-    fn leave_headless(&mut self, rows: &[usize]) {
+    /// Rows outside any table: data without a header are asked about, all else are labels.
+    fn leave_pending(&mut self) {
+        let (headless, labels) = self.without_header();
+        let mut cells = Vec::new();
+        for at in labels {
+            cells.extend(self.placed(at));
+        }
+        self.leave_headless(&headless, cells);
+    }
+
+    /// Rows without a header, and the words above and between them.
+    fn leave_headless(&mut self, rows: &[usize], words: Vec<Placed>) {
         if rows.is_empty() {
+            self.out.outside.extend(words);
             return;
         }
         let rows = rows
@@ -422,7 +460,11 @@ impl Cutter<'_> {
             .map(|&at| DataRow { row: self.rows[at].number, line: self.rows[at].line, cells: self.placed(at) })
             .collect();
         let mut piece = Piece { rows, ..Piece::default() };
-        piece.transposed = kind::parameters_run_down(&piece.rows);
+        piece.transposed = kind::parameters_run_down(&piece.rows) || kind::looks_run_across(&piece.rows);
+        match piece.transposed {
+            true => piece.titles = words,
+            false => self.out.outside.extend(words),
+        }
         piece.likely = kind::headless(&piece.rows).filter(|_| !piece.transposed);
         self.out.tables.push(piece);
     }
@@ -456,6 +498,19 @@ impl Open {
             && same * 10 >= row.cells.len() * 8
             && same * 10 >= self.piece.header.len() * 6
             && (same > 1 || self.piece.header.len() == 1)
+    }
+
+    /// The days of its rows are bare numbers from 1 to 31.
+    fn days_are_numbers(&self) -> bool {
+        let day = |raw: &Raw| match raw {
+            Raw::Number(number) => number.fract() == 0.0 && (1.0..=31.0).contains(number),
+            Raw::Text(text) => text.trim().trim_end_matches('.').parse().is_ok_and(|day: u32| (1..=31).contains(&day)),
+            _ => false,
+        };
+        let mut days =
+            self.piece.rows.iter().flat_map(|row| &row.cells).filter(|cell| self.dates.contains(&cell.column));
+        let first = days.next();
+        first.is_some_and(|cell| day(&cell.raw)) && days.all(|cell| day(&cell.raw))
     }
 
     const fn is_register_like(&self) -> bool {

@@ -1,0 +1,47 @@
+//! Key cells written once and left blank below: the row above speaks for the rows under it, where the whole column is
+//! kept so. A blank in a column that is otherwise full is a gap, and not filled.
+
+use std::collections::BTreeMap;
+
+use crate::canonical::View;
+
+/// For each row whose key is blank, the row whose key it takes.
+pub(crate) fn sources(view: &View, column: u32) -> BTreeMap<u32, u32> {
+    let rows = &view.table.rows;
+    let mut sources = BTreeMap::new();
+    // Merged cells say so themselves.
+    for merged in &view.table.merged {
+        if merged.first_column == column && merged.last_row > merged.first_row {
+            let filled = rows.iter().any(|row| row.row == merged.first_row && view.raw(row, column).is_some());
+            let below = rows.iter().filter(|row| row.row > merged.first_row && row.row <= merged.last_row);
+            sources.extend(below.filter(|_| filled).map(|row| (row.row, merged.first_row)));
+        }
+    }
+    let (mut filled, mut blanks, mut repeats) = (0_usize, 0_usize, 0_usize);
+    let mut last: Option<(u32, String)> = None;
+    let mut candidates: Vec<(u32, u32)> = Vec::new();
+    let mut adjacent = false;
+    for row in rows {
+        match (view.text(row, column), &last) {
+            (Some(text), known) => {
+                repeats += usize::from(adjacent && known.as_ref().is_some_and(|(_, before)| *before == text));
+                filled += 1;
+                adjacent = true;
+                last = Some((row.row, text));
+            }
+            (None, Some((above, _))) => {
+                blanks += 1;
+                adjacent = false;
+                candidates.push((row.row, *above));
+            }
+            (None, None) => {}
+        }
+    }
+    // Written anew only where it changes, and left blank often enough to be a habit.
+    if repeats == 0 && blanks > 0 && blanks * 2 >= filled {
+        for (row, above) in candidates {
+            sources.entry(row).or_insert(above);
+        }
+    }
+    sources
+}

@@ -1,0 +1,187 @@
+//! Remarks that say more than a remark: tests written into a sentence ("KH 8.2, NO3 5"), corals that were lost ("Torch
+//! died"). Only what stands there word for word is read; the rest stays a remark.
+
+use analysis::vocabulary::text::words;
+use analysis::vocabulary::{
+    FateMatch, NameMatch, ParameterKind, find_fate, find_parameter_by_word, find_unit, resolve_name,
+};
+
+use crate::canonical::corals::{self, CoralOf};
+use crate::canonical::test::{Group, Test};
+use crate::canonical::wide::{When, group};
+use crate::canonical::{View, Work, diary};
+use crate::cell::mark::{Says, says};
+use crate::doubt::desk::Spot;
+use crate::grid::Raw;
+use crate::layout::DataRow;
+use crate::meaning::{Quantity, quantities};
+
+/// A test told in a remark.
+struct Told {
+    quantity: Quantity,
+    number: String,
+}
+
+/// Pieces of a remark: at semicolons, line ends, strokes and commas that are followed by a blank.
+fn pieces(text: &str) -> Vec<&str> {
+    let mut pieces = Vec::new();
+    let mut from = 0;
+    let letters: Vec<(usize, char)> = text.char_indices().collect();
+    for (at, (place, letter)) in letters.iter().enumerate() {
+        let blank_after = letters.get(at + 1).is_none_or(|(_, next)| next.is_whitespace());
+        let blank_before = at > 0 && letters[at - 1].1.is_whitespace();
+        let ends = match letter {
+            ';' | '\n' | '\r' => true,
+            ',' => blank_after,
+            '/' | '+' | '|' | '·' => blank_after && blank_before,
+            _ => false,
+        };
+        if ends {
+            pieces.push(text[from..*place].trim());
+            from = place + letter.len_utf8();
+        }
+    }
+    pieces.push(text[from..].trim());
+    pieces
+}
+
+/// "KH 8.2", "NO3: 5 ppm", and nothing else.
+fn told(piece: &str, comma: bool) -> Option<Told> {
+    // The number begins after the last blank, colon or equals sign before it: "NO3 5".
+    let starts = piece.char_indices().filter(|(at, letter)| {
+        (letter.is_ascii_digit() || matches!(letter, '<' | '>' | '~'))
+            && *at > 0
+            && piece[..*at].ends_with(|before: char| before.is_whitespace() || matches!(before, ':' | '='))
+    });
+    for (at, _) in starts {
+        let name = piece[..at].trim_end_matches(|letter: char| letter.is_whitespace() || matches!(letter, ':' | '='));
+        let number = piece[at..].trim();
+        if name.is_empty() || name.split_whitespace().count() > 2 || find_parameter_by_word(name).len() != 1 {
+            continue;
+        }
+        let quantity = quantities(name).into_iter().next()?;
+        if quantity.parameter.get().kind == ParameterKind::Routine {
+            continue;
+        }
+        let Says::Number(said) = says(number, comma) else { continue };
+        let known = match said.unit.as_deref() {
+            None => true,
+            Some(unit) => find_unit(unit).is_some_and(|found| {
+                quantity.parameter.get().accepts.iter().any(|accepted| accepted.unit == found.unit)
+            }),
+        };
+        if known {
+            return Some(Told { quantity, number: number.to_owned() });
+        }
+    }
+    None
+}
+
+/// Whether a remark says something that is recorded.
+pub(crate) fn speaks(work: &Work, text: &str, comma: bool) -> bool {
+    pieces(text).into_iter().any(|piece| told(piece, comma).is_some()) || lost(work, text).is_some()
+}
+
+/// The coral that a remark says was lost: its label, or a name that nobody has a label for.
+fn lost(work: &Work, text: &str) -> Option<String> {
+    let ends =
+        matches!(find_fate(text), FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Several { .. });
+    if !ends {
+        return None;
+    }
+    let said = words(text);
+    let within = |label: &str| {
+        let label = words(label);
+        !label.is_empty() && said.windows(label.len()).any(|window| window == label.as_slice())
+    };
+    let labels: Vec<String> = work.corals.labels().filter(|label| within(label)).map(str::to_owned).collect();
+    // "Goni 1" holds "Goni": the longest label is meant.
+    let longest = labels.iter().map(|label| words(label).len()).max();
+    let mut best = labels.iter().filter(|label| Some(words(label).len()) == longest);
+    if let (Some(one), None) = (best.next(), best.next()) {
+        return Some(one.clone());
+    }
+    // A name at the beginning: "the torch died".
+    let skipped = said.iter().take_while(|word| ARTICLES.contains(&word.as_str())).count();
+    (1..=3.min(said.len().saturating_sub(skipped + 1))).rev().find_map(|length| {
+        let name = said[skipped..skipped + length].join(" ");
+        (!matches!(resolve_name(&name), NameMatch::Near(_) | NameMatch::Unknown)).then_some(name)
+    })
+}
+
+const ARTICLES: &[&str] =
+    &["the", "my", "our", "der", "die", "das", "le", "la", "les", "el", "los", "las", "de", "het"];
+
+/// Reads a remark: tests come back, a loss is recorded at once. What says nothing stays a label.
+pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, when: &When) -> Vec<Group> {
+    let Some(text) = view.text(row, column) else { return Vec::new() };
+    let spot = view.spot(row.row, column);
+    let comma = view.table.decimal_comma;
+    let mut groups = Vec::new();
+    for told in pieces(&text).into_iter().filter_map(|piece| told(piece, comma)) {
+        let mut test = Test::of(&Raw::Text(told.number), spot, comma);
+        test.line = row.line;
+        test.tank = when.tank.clone();
+        test.when = when.day.clone();
+        test.cells.extend(when.cells.iter().copied());
+        let about = format!("{} {}", view.about(column), told.quantity.parameter.as_str());
+        let mut one = group(about, view.header(column), &told.quantity, spot);
+        one.tests.push(test);
+        groups.push(one);
+    }
+    if let Some(label) = lost(work, &text) {
+        record_loss(work, row, &label, when, &text, spot);
+    }
+    groups
+}
+
+fn record_loss(work: &mut Work, row: &DataRow, label: &str, when: &When, text: &str, spot: Spot) {
+    let coral = corals::named(work, label, spot);
+    if let CoralOf::Held(key) = &coral {
+        let key = key.clone();
+        work.desk.wait(&key, [(spot, "remark")]);
+    }
+    let shared = when.cells.iter().filter(|(_, role)| *role != "tank").copied().collect();
+    diary::remark(work, row, label.to_owned(), coral, when.day.clone(), shared, text, spot);
+}
+
+/// One group of each parameter, in the order of the file.
+pub(crate) fn joined(groups: Vec<Group>) -> Vec<Group> {
+    let mut joined: Vec<Group> = Vec::new();
+    for group in groups {
+        match joined.iter_mut().find(|known| known.about == group.about && known.unit == group.unit) {
+            Some(known) => known.tests.extend(group.tests),
+            None => joined.push(group),
+        }
+    }
+    joined
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str) -> Vec<(String, String)> {
+        pieces(text)
+            .into_iter()
+            .filter_map(|piece| told(piece, false))
+            .map(|told| (told.quantity.parameter.as_str().to_owned(), told.number))
+            .collect()
+    }
+
+    #[test]
+    fn tests_in_sentences() {
+        let pair = |code: &str, number: &str| (code.to_owned(), number.to_owned());
+        assert_eq!(read("KH 8.2, NO3 5"), [pair("alkalinity", "8.2"), pair("nitrate", "5")]);
+        assert_eq!(read("KH: 8,2 dKH; moved the torch"), [pair("alkalinity", "8,2 dKH")]);
+        assert_eq!(
+            read("KH 8.1 / NO3 6 / PO4 <0.02"),
+            [pair("alkalinity", "8.1"), pair("nitrate", "6"), pair("phosphate", "<0.02")]
+        );
+        for text in
+            ["raised KH to 8", "NO3 test 2 days old", "KH 8 last week", "3 frags", "temp 25 at night", "fed twice"]
+        {
+            assert!(read(text).is_empty(), "{text}");
+        }
+    }
+}
