@@ -56,7 +56,9 @@ fn told(piece: &str, comma: bool) -> Option<Told> {
     for (at, _) in starts {
         let name = piece[..at].trim_end_matches(|letter: char| letter.is_whitespace() || matches!(letter, ':' | '='));
         let number = piece[at..].trim();
-        if name.is_empty() || name.split_whitespace().count() > 2 || find_parameter_by_word(name).len() != 1 {
+        // "ca. 8" is about eight of something.
+        let about = piece[..at].trim_end().eq_ignore_ascii_case("ca.");
+        if about || name.is_empty() || name.split_whitespace().count() > 2 || find_parameter_by_word(name).len() != 1 {
             continue;
         }
         let quantity = quantities(name).into_iter().next()?;

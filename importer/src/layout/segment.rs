@@ -177,6 +177,10 @@ impl Cutter<'_> {
         {
             return Part::Units;
         }
+        // A test's name and unit are header words too; in a list of tests they are its data.
+        if open.names_a_test(&self.rows[at]) {
+            return Part::Data;
+        }
         let gap = number > open.last_row + 1 || !open.notes.is_empty();
         if self.is_header(at, true) && (gap || !open.is_register_like() || open.repeats_header(&self.rows[at])) {
             return Part::Header;
@@ -228,7 +232,9 @@ impl Cutter<'_> {
         if known >= 2 && known * 2 >= row.cells.len() || known >= 4 {
             return true;
         }
-        !inside && known >= 1 && self.heads_values(at) || !inside && self.stands_over_values(at)
+        // Names over a row of days say whose samples they are.
+        let over_days = self.rows.get(at + 1).is_some_and(is_row_of_days);
+        !inside && !over_days && (known >= 1 && self.heads_values(at) || self.stands_over_values(at))
     }
 
     /// At least one known word, and the next row has values under this row's words.
@@ -498,6 +504,18 @@ impl Open {
             && same * 10 >= row.cells.len() * 8
             && same * 10 >= self.piece.header.len() * 6
             && (same > 1 || self.piece.header.len() == 1)
+    }
+
+    /// In a list of tests: the column of tests holds the name of one, and the row says more.
+    fn names_a_test(&self, row: &Row) -> bool {
+        self.kind == Some(Kind::Long)
+            && row.cells.len() >= 2
+            && !self.repeats_header(row)
+            && row.cells.iter().any(|cell| {
+                self.heads.get(&cell.column).is_some_and(|head| head.roles.first() == Some(&HeaderRole::Parameter))
+                    && matches!(&cell.raw, Raw::Text(text) if !analysis::vocabulary::find_parameter_by_word(text).is_empty())
+            })
+            && row.cells.iter().any(|cell| self.heads.get(&cell.column).is_some_and(|head| head.has(HeaderRole::Value)))
     }
 
     /// The days of its rows are bare numbers from 1 to 31.

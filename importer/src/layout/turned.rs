@@ -140,11 +140,13 @@ fn samples(line: &Line, days: &Line, first: u32) -> bool {
         .filter(|cell| cell.column > first && look_of(&cell.raw) == Look::Date)
         .map(|cell| cell.column)
         .collect();
-    let named = dated
-        .iter()
-        .filter(|column| line.at(**column).is_some_and(|cell| look_of(&cell.raw) == Look::Word && !is_prose(&cell.raw)))
-        .count();
+    let named = dated.iter().filter(|column| line.at(**column).is_some_and(|cell| may_name(&cell.raw))).count();
     named >= 2 && named == dated.len()
+}
+
+/// A name rather than a look.
+fn may_name(raw: &Raw) -> bool {
+    matches!(raw, Raw::Text(text) if find_condition(text).is_none()) && look_of(raw) == Look::Word && !is_prose(raw)
 }
 
 fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> Option<Table> {

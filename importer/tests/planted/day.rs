@@ -86,8 +86,10 @@ fn month_first_like(dated: &Dated) -> bool {
         .is_some_and(|([a, b, _], _)| a.parse() == Ok(dated.day.month()) && b.parse() == Ok(dated.day.day()) && a != b)
 }
 
+/// A date from the middle; not one that may be the only proof of the order.
 fn middle(dates: &[Dated]) -> &Dated {
-    &dates[dates.len() / 2]
+    let half = dates.len() / 2;
+    dates[half..].iter().chain(&dates[..half]).find(|dated| dated.day.day() <= 12).unwrap_or(&dates[half])
 }
 
 fn needing_day(dated: &Dated) -> Remedy {

@@ -197,7 +197,9 @@ impl Host {
                 continue;
             }
             let place = (self.sheet(place.sheet.as_deref()), place.row, place.column);
-            let Some(written) = plain(&reading.written) else { continue };
+            // A number in a sentence is no cell of its own.
+            let alone = self.at(place).is_some_and(|raw| raw.written().trim() == reading.written.trim());
+            let Some(written) = plain(&reading.written).filter(|_| alone) else { continue };
             let target = Target { host: self, reading, place, written };
             by_tank.entry((reading.tank.as_deref(), reading.place.sheet.as_deref())).or_default().push(target);
         }

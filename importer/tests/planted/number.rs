@@ -371,6 +371,15 @@ fn header_of(host: &Host, place: (usize, u32, u32)) -> Option<(usize, u32, u32)>
     )
 }
 
+/// The same header stands in another row too.
+fn header_again(host: &Host, header: (usize, u32, u32)) -> bool {
+    let Some(text) = host.at(header).map(Raw::written) else { return false };
+    host.grids[header.0]
+        .rows
+        .iter()
+        .any(|row| row.number != header.1 && row.at(header.2).is_some_and(|raw| raw.written() == text))
+}
+
 fn unknown_column(host: &Host) -> Option<Plant> {
     let target = ["nitrate", "calcium", "magnesium"]
         .iter()
@@ -395,6 +404,9 @@ fn unknown_column(host: &Host) -> Option<Plant> {
         _ => true,
     });
     let Some(Raw::Text(text)) = host.at(header) else { return None };
+    if header_again(host, header) {
+        return None;
+    }
     if !alone || !all_plain || text.contains('(') && text.contains("NO3-N") {
         return None;
     }
@@ -410,6 +422,9 @@ fn unknown_column(host: &Host) -> Option<Plant> {
 
 fn summary(host: &Host) -> Option<Plant> {
     let target = dated_in_row(host)?;
+    if header_of(host, target.place).is_none_or(|header| header_again(host, header)) {
+        return None;
+    }
     // Means of what is in doubt are no means of what was read.
     let doubts = host.outcome.findings.iter().any(|finding| finding.severity != importer::finding::Severity::Noted);
     if host.outcome.about.layouts != ["wide"] || host.grids.len() > 1 || doubts {

@@ -47,7 +47,11 @@ pub(super) fn settle(work: &mut Work, group: &mut Group) {
         let as_stated = group.canonical(test, value);
         let as_fitting = group.parameter.convert(value, fits, None).ok();
         // A low reading stays low if the tank's other readings are low too.
+        let cannot_be_usual = as_stated.is_some_and(|stated| !group.parameter.is_plausible(stated))
+            && as_fitting.is_some_and(|fitting| group.parameter.is_plausible(fitting));
         let nearer = match (as_stated, as_fitting, usual) {
+            // Two readings make no series: what only the other unit explains is asked about.
+            (Some(_), Some(_), Some(_)) if cannot_be_usual && group.tests.len() < 4 => true,
             (Some(stated), Some(fitting), Some(usual)) => (fitting / usual).ln().abs() < (stated / usual).ln().abs(),
             (Some(stated), _, None) => !group.parameter.is_plausible(stated),
             _ => true,
