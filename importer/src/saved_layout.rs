@@ -13,7 +13,6 @@ use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
 
 use crate::container::{self, Kind as Container};
-use crate::context::Outcome;
 use crate::encoding;
 use crate::finding::Answer;
 use crate::grid::Raw;
@@ -126,10 +125,10 @@ pub struct NoLayout(String);
 pub struct OtherShape(pub Vec<String>);
 
 impl SavedLayout {
-    /// The layout of a file that was read, with the answers it was read with; `None` if it holds no table.
+    /// The layout of a file, with the answers it was read with and the records that came of it; `None` if it holds no table.
     ///
     /// `tank` is the tank that was named beside the file.
-    pub fn of(name: &str, bytes: &[u8], answers: &[Answer], tank: Option<&str>, outcome: &Outcome) -> Option<Self> {
+    pub fn of(name: &str, bytes: &[u8], answers: &[Answer], tank: Option<&str>, records: &[Record]) -> Option<Self> {
         let (grids, _) = container::open_with(name, bytes, answers);
         let delimiters: Vec<Option<u8>> = grids.iter().map(|grid| grid.delimiter).collect();
         let mut found: Vec<(Option<u8>, Table)> = Vec::new();
@@ -140,7 +139,7 @@ impl SavedLayout {
             return None;
         }
         let container = container::sniff(bytes).ok()?;
-        let columns = Columns::of(outcome);
+        let columns = Columns::of(records);
         let resources: Vec<Value> = found
             .iter()
             .enumerate()
@@ -303,9 +302,9 @@ struct Columns {
 }
 
 impl Columns {
-    fn of(outcome: &Outcome) -> Self {
+    fn of(records: &[Record]) -> Self {
         let mut columns = Columns { parameters: HashMap::new(), days: HashMap::new() };
-        for record in &outcome.records {
+        for record in records {
             let Record::Reading(reading) = record else { continue };
             for cell in &reading.place.cells {
                 match cell.role.as_str() {

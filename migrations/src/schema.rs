@@ -920,7 +920,7 @@ diesel::table! {
         token_id -> Nullable<Int8>,
         /// Account it came from
         account_id -> Nullable<Int8>,
-        /// The layout sent beside the file: its answers serve after the keeper's own earlier ones; a file of another shape fails
+        /// The layout sent beside the file: its answers hold over earlier ones, and give way to those given to this file
         layout -> Nullable<Jsonb>,
     }
 }

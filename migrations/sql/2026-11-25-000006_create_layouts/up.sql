@@ -17,7 +17,7 @@ COMMENT ON COLUMN layout.changed_at IS 'When it was last written';
 CREATE INDEX layout_upload ON layout (upload_id);
 
 ALTER TABLE upload ADD COLUMN layout jsonb;
-COMMENT ON COLUMN upload.layout IS 'The layout sent beside the file: its answers serve after the keeper''s own earlier ones; a file of another shape fails';
+COMMENT ON COLUMN upload.layout IS 'The layout sent beside the file: its answers hold over earlier ones, and give way to those given to this file';
 
 CREATE TABLE kit_answer (
     id bigint GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
