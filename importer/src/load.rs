@@ -13,6 +13,7 @@
 
 mod answer; // answers, checked against the questions
 mod apply; // the fold's rows → tables, by difference
+mod cells; // cells of a stored file
 mod commit; // staged → committed, undo, single edits
 mod compare; // a version against its log, a log against the others
 mod context; // what the club knows of a keeper
@@ -29,6 +30,7 @@ mod take_out; // single facts taken out
 mod vocabulary; // compiled catalogue → the tables of codes
 
 pub use apply::Changes;
+pub use cells::cells;
 pub use commit::CommitSummary;
 pub use error::LoadError;
 pub use kit::{CellChange, KeeperChange, KitAnswer, KitFacts, KitPreview, Said, kit_answer, kit_answers};

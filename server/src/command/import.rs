@@ -7,6 +7,7 @@ use clap::Args;
 use diesel::PgConnection;
 use importer::finding::{Answer, Finding, Severity};
 use importer::load::{self, LoadError, NewUpload, State};
+use importer::saved_layout::SavedLayout;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::config::Config;
@@ -36,6 +37,9 @@ pub struct ImportArgs {
     /// The day on which the lists were true
     #[arg(long, value_name = "DAY")]
     pub as_of: Option<NaiveDate>,
+    /// The layout of a file of the same columns, as exported: its answers are used
+    #[arg(long, value_name = "FILE")]
+    pub layout: Option<PathBuf>,
     /// Load what is certain, hold the rest
     #[arg(long)]
     pub yes: bool,
@@ -96,11 +100,12 @@ fn local(config: &Config, args: &ImportArgs, files: &[PathBuf]) -> Result<Vec<Do
     let database = database::open(config)?;
     let mut connection = database.connection()?;
     let keeper = keeper(&mut connection, args)?;
+    let layout = read::layout(args.layout.as_ref())?;
     let bar = progress(files.len());
     let mut done = Vec::new();
     for path in files {
         bar.set_message(path.display().to_string());
-        done.push(one(&mut connection, keeper, path, args)?);
+        done.push(one(&mut connection, keeper, path, args, layout.as_ref())?);
         bar.inc(1);
     }
     bar.finish_and_clear();
@@ -123,7 +128,13 @@ fn keeper(connection: &mut PgConnection, args: &ImportArgs) -> Result<i64, Failu
     })
 }
 
-fn one(connection: &mut PgConnection, keeper: i64, path: &Path, args: &ImportArgs) -> Result<Done, Failure> {
+fn one(
+    connection: &mut PgConnection,
+    keeper: i64,
+    path: &Path,
+    args: &ImportArgs,
+    layout: Option<&SavedLayout>,
+) -> Result<Done, Failure> {
     let file = path.display().to_string();
     let outcome = |result, records, doubtful| Ok(Done { file: file.clone(), result, records, doubtful });
     let bytes = match std::fs::read(path) {
@@ -142,12 +153,19 @@ fn one(connection: &mut PgConnection, keeper: i64, path: &Path, args: &ImportArg
         log: args.log.as_deref(),
         tank: args.tank.as_deref(),
         as_of: args.as_of,
+        layout,
         received_by: BY,
         token_id: None,
         account_id: None,
         idempotency_key: None,
     };
-    let received = load::receive(connection, &new).map_err(failed)?;
+    let received = match load::receive(connection, &new) {
+        Err(LoadError::OtherShape(error)) => {
+            eprintln!("strandline: {}", read::other_shape(&error, path));
+            return outcome("unreadable", 0, 0);
+        }
+        other => other.map_err(failed)?,
+    };
     if received.already.is_some() {
         return outcome("unchanged", 0, 0);
     }

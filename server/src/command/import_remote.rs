@@ -33,6 +33,30 @@ pub fn run(server: &str, token: Option<&str>, args: &ImportArgs, files: &[PathBu
     files.iter().map(|file| remote.one(file, args, &me)).collect()
 }
 
+/// A form (RFC 7578) of a layout and a file, with a boundary that neither holds.
+fn form(layout: &Value, file: &[u8]) -> Result<(String, Vec<u8>), Failure> {
+    let layout = layout.to_string();
+    let boundary = loop {
+        let mut random = [0u8; 16];
+        getrandom::fill(&mut random)
+            .map_err(|error| Failure::place(format!("no random numbers ({error}), this machine: try again")))?;
+        let boundary = format!("part-{}", crate::represent::hex(&random));
+        let holds = |bytes: &[u8]| bytes.windows(boundary.len()).any(|window| window == boundary.as_bytes());
+        if !holds(file) && !holds(layout.as_bytes()) {
+            break boundary;
+        }
+    };
+    let mut body = format!(
+        "--{boundary}\r\nContent-Disposition: form-data; name=\"layout\"\r\n\r\n{layout}\r\n--{boundary}\r\n\
+         Content-Disposition: form-data; name=\"file\"; filename=\"file\"\r\n\
+         Content-Type: application/octet-stream\r\n\r\n"
+    )
+    .into_bytes();
+    body.extend_from_slice(file);
+    body.extend_from_slice(format!("\r\n--{boundary}--\r\n").as_bytes());
+    Ok((boundary, body))
+}
+
 impl Remote<'_> {
     fn url(&self, path: &str) -> String {
         format!("{}/api/v1{path}", self.server)
@@ -91,12 +115,18 @@ impl Remote<'_> {
         if let Some(day) = args.as_of {
             query.push(("as_of", day.to_string()));
         }
-        let request = self
-            .http
-            .post(self.url("/uploads"))
-            .query(&query)
-            .header("content-type", "application/octet-stream")
-            .body(bytes);
+        let request = self.http.post(self.url("/uploads")).query(&query);
+        let request = match super::read::layout(args.layout.as_ref())? {
+            None => request.header("content-type", "application/octet-stream").body(bytes),
+            Some(layout) => {
+                if let Err(error) = layout.fits(&query[0].1, &bytes) {
+                    eprintln!("strandline: {}", super::read::other_shape(&error, path));
+                    return outcome("unreadable", 0, 0);
+                }
+                let form = form(layout.document(), &bytes)?;
+                request.header("content-type", format!("multipart/form-data; boundary={}", form.0)).body(form.1)
+            }
+        };
         let mut upload = self.json(request)?;
         let id = upload["id"].as_i64().ok_or_else(|| {
             Failure::place(format!("the server gave no upload, {}: see that it is a strandline", self.server))
