@@ -138,7 +138,7 @@ fn import(connection: &mut PgConnection, club: &DemoClub) -> Result<Held, Failur
             bytes: &file.bytes,
             tank: None,
             log: None,
-            as_of: None,
+            as_of: None, layout: None,
             received_by: BY,
             token_id: None,
             account_id: None,
