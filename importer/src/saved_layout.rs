@@ -34,7 +34,8 @@ const SCHEMA: &str = "https://datapackage.org/profiles/2.0/tableschema.json";
 
 /// Ways to write a day that are tried, in the pattern language of Table Schema (that of C's `strptime`).
 const DAYS: [&str; 10] = [
-    "%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%Y/%m/%d", "%d.%m.%y", "%d/%m/%y", "%m/%d/%y", "%d-%m-%y",
+    "%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%Y/%m/%d", "%d.%m.%y", "%d/%m/%y", "%m/%d/%y",
+    "%d-%m-%y",
 ];
 
 /// Questions whose answers are about one file only: the next copy asks again.
@@ -170,8 +171,8 @@ impl SavedLayout {
         if text.len() > LARGEST {
             return Err(NoLayout(format!("the layout is longer than {LARGEST} bytes")));
         }
-        let value = serde_json::from_slice(text)
-            .map_err(|error| NoLayout(format!("the layout is no JSON ({error})")))?;
+        let value =
+            serde_json::from_slice(text).map_err(|error| NoLayout(format!("the layout is no JSON ({error})")))?;
         Self::of_value(value)
     }
 
@@ -184,7 +185,9 @@ impl SavedLayout {
         let own = document.get(OWN).and_then(Value::as_object).ok_or_else(|| missing(&format!("member '{OWN}'")))?;
         match own.get("version").and_then(Value::as_u64) {
             Some(VERSION) => {}
-            Some(other) => return Err(NoLayout(format!("the layout is of version {other}, this program reads {VERSION}"))),
+            Some(other) => {
+                return Err(NoLayout(format!("the layout is of version {other}, this program reads {VERSION}")));
+            }
             None => return Err(missing("version")),
         }
         let answers: Vec<Answer> = own
@@ -195,7 +198,10 @@ impl SavedLayout {
             .map_err(|error| NoLayout(format!("an answer of the layout cannot be used ({error})")))?
             .unwrap_or_default();
         if let Some(answer) = answers.iter().find(|answer| reach(&answer.key) != Reach::Layout) {
-            return Err(NoLayout(format!("the answer to '{}' is of one list only, and no part of a layout", answer.key)));
+            return Err(NoLayout(format!(
+                "the answer to '{}' is of one list only, and no part of a layout",
+                answer.key
+            )));
         }
         for answer in &answers {
             let code = answer.key.split(':').next().unwrap_or_default();
@@ -207,10 +213,15 @@ impl SavedLayout {
         let resources = document.get("resources").and_then(Value::as_array).ok_or_else(|| missing("resources"))?;
         let mut tables = Vec::with_capacity(resources.len());
         for resource in resources {
-            let kind = resource.get("strandline:kind").and_then(Value::as_str).ok_or_else(|| missing("kind of a table"))?;
+            let kind =
+                resource.get("strandline:kind").and_then(Value::as_str).ok_or_else(|| missing("kind of a table"))?;
             let sheet = resource["dialect"]["sheetName"].as_str().map(str::to_owned);
             let fields = resource["schema"]["fields"].as_array().ok_or_else(|| missing("fields of a table"))?;
-            let headers = fields.iter().map(header_of).collect::<Option<Vec<String>>>().ok_or_else(|| missing("name of a field"))?;
+            let headers = fields
+                .iter()
+                .map(header_of)
+                .collect::<Option<Vec<String>>>()
+                .ok_or_else(|| missing("name of a field"))?;
             tables.push((kind.to_owned(), sheet, headers));
         }
         if tables.is_empty() {
@@ -275,11 +286,9 @@ impl SavedLayout {
             let missing = wanted.iter().zip(&folded_wanted).filter(|(_, key)| !folded.contains(key));
             differences.extend(missing.map(|(header, _)| format!("{place}: the column '{header}' is missing")));
             let new = has.iter().zip(&table.header).zip(&folded).filter(|(_, key)| !folded_wanted.contains(key));
-            differences.extend(
-                new.map(|((header, column), _)| {
-                    format!("{place}: the column '{header}' (column {}) is not in the layout", column.column)
-                }),
-            );
+            differences.extend(new.map(|((header, column), _)| {
+                format!("{place}: the column '{header}' (column {}) is not in the layout", column.column)
+            }));
             if differences.len() == before && folded != folded_wanted {
                 differences.push(format!("{place}: its columns stand in another order or number"));
             }
@@ -449,8 +458,12 @@ fn describe(field: &mut Map<String, Value>, table: &Table, column: u32, columns:
     field.insert("strandline:parameter".into(), json!(parameter.as_str()));
     field.insert("strandline:stored_unit".into(), json!(unit));
     let written = written_unit(table, column, answers).or_else(|| UnitCode::parse(unit));
-    if let Some(ucum) = written.and_then(|unit| unit.get().ucum) {
+    if let Some((unit, ucum)) = written.and_then(|unit| Some((unit.get(), unit.get().ucum?))) {
         field.insert("strandline:ucum".into(), json!(ucum));
+        if unit.ucum_factor != 1.0 {
+            // dKH has no code of its own: a written number times this is in the unit of the code.
+            field.insert("strandline:ucum_factor".into(), json!(unit.ucum_factor));
+        }
     }
     if all_numbers
         && written.is_some_and(|written| written == parameter.get().unit)
@@ -480,9 +493,9 @@ fn day_format(cells: &[(&Raw, NaiveDate)]) -> &'static str {
         return "default";
     }
     let fits = |format: &&&str| {
-        cells.iter().all(|(raw, day)| {
-            matches!(raw, Raw::Text(text) if NaiveDate::parse_from_str(text.trim(), format) == Ok(*day))
-        })
+        cells.iter().all(
+            |(raw, day)| matches!(raw, Raw::Text(text) if NaiveDate::parse_from_str(text.trim(), format) == Ok(*day)),
+        )
     };
     match DAYS.iter().find(fits) {
         Some(&"%Y-%m-%d") => "default",

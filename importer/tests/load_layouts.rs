@@ -93,7 +93,10 @@ fn a_layout_serves_the_next_file_and_goes_round() {
     let keeper = ensure_keeper(connection, "Juniper").expect("a keeper");
     let first = send(connection, keeper, "winter.csv", FIRST).id;
     let asked = answer_first(connection, first);
-    assert!(asked.contains(&"date_order_unclear".to_owned()) && asked.contains(&"column_unknown".to_owned()), "{asked:?}");
+    assert!(
+        asked.contains(&"date_order_unclear".to_owned()) && asked.contains(&"column_unknown".to_owned()),
+        "{asked:?}"
+    );
     commit(connection, first, false).expect("committed");
     assert_eq!(
         lines(connection, "SELECT concat_ws(' ', min(taken_on), max(taken_on), count(*)) AS line FROM reading"),
@@ -114,7 +117,12 @@ fn a_layout_serves_the_next_file_and_goes_round() {
     assert_eq!(applied, exported);
     assert_eq!(number(connection, "SELECT count(*) AS number FROM layout"), 1, "one a keeper and shape");
     let of = |answers: &[Answer]| {
-        let context = Context { answers: answers.to_vec(), today: Some(day("2024-09-01")), tank: Some("Quarry".into()), ..Context::default() };
+        let context = Context {
+            answers: answers.to_vec(),
+            today: Some(day("2024-09-01")),
+            tank: Some("Quarry".into()),
+            ..Context::default()
+        };
         read("winter.csv", FIRST.as_bytes(), &context)
     };
     let own: Vec<Answer> =
@@ -134,7 +142,9 @@ fn a_layout_serves_the_next_file_and_goes_round() {
     assert_eq!(
         lines(
             connection,
-            &format!("SELECT concat_ws(' ', parameter, min(taken_on), max(value)) AS line FROM reading WHERE keeper_id = {heron} GROUP BY parameter ORDER BY 1")
+            &format!(
+                "SELECT concat_ws(' ', parameter, min(taken_on), max(value)) AS line FROM reading WHERE keeper_id = {heron} GROUP BY parameter ORDER BY 1"
+            )
         ),
         ["alkalinity 2024-05-02 7.3", "nitrate 2024-05-02 17", "potassium 2024-05-02 403"]
     );
@@ -177,7 +187,10 @@ fn a_layout_describes_its_tables_in_the_words_of_the_standard() {
     let fields = table["schema"]["fields"].as_array().expect("fields");
     assert_eq!(fields[0], json!({"name": "Datum", "type": "date", "format": "%d/%m/%Y"}));
     assert_eq!((&fields[1]["type"], &fields[1]["decimalChar"]), (&json!("number"), &json!(",")));
-    assert_eq!((&fields[2]["strandline:parameter"], &fields[2]["strandline:ucum"]), (&json!("nitrate"), &json!("mg/L")));
+    assert_eq!(
+        (&fields[2]["strandline:parameter"], &fields[2]["strandline:ucum"]),
+        (&json!("nitrate"), &json!("mg/L"))
+    );
     // Nothing of the contents goes with it.
     let text = made.document().to_string();
     assert!(!text.contains("6,5") && !text.contains("01/02/2024"), "{text}");
@@ -277,7 +290,9 @@ fn an_answer_about_a_kit_serves_all_who_have_it_after_a_preview() {
     let limit_of = |connection: &mut PgConnection, keeper: i64| {
         lines(
             connection,
-            &format!("SELECT concat_ws(' ', count(*), max(upper)) AS line FROM reading WHERE keeper_id = {keeper} AND qualifier = '<'"),
+            &format!(
+                "SELECT concat_ws(' ', count(*), max(upper)) AS line FROM reading WHERE keeper_id = {keeper} AND qualifier = '<'"
+            ),
         )
     };
     assert_eq!(limit_of(connection, juniper), ["2 0.03"]);
@@ -346,7 +361,10 @@ fn a_log_goes_on_from_text_to_workbook_with_changed_and_missing_rows() {
     commit(connection, second.id, false).expect("committed");
     assert_eq!(number(connection, "SELECT count(*) AS number FROM log"), 1);
     let values = |connection: &mut PgConnection| {
-        lines(connection, "SELECT concat_ws(' ', extract(day FROM taken_on), value) AS line FROM reading WHERE taken_on BETWEEN '2024-03-03' AND '2024-03-04' ORDER BY taken_on")
+        lines(
+            connection,
+            "SELECT concat_ws(' ', extract(day FROM taken_on), value) AS line FROM reading WHERE taken_on BETWEEN '2024-03-03' AND '2024-03-04' ORDER BY taken_on",
+        )
     };
     assert_eq!(values(connection), ["3 30", "4 4"], "the later value stands, the missing row is kept");
     // "Take them out", answered after the commit.
@@ -386,6 +404,8 @@ fn fewer_than_half_alike_is_asked_and_two_logs_disagree_once_a_pair() {
     assert_eq!(of(connection), 6, "both stand until answered");
     // Its next version does not ask a second question beside the open one.
     say(connection, third, "logs_disagree", "second", None);
-    let grown = send_with(connection, keeper, "probe.xlsx", &workbook(&(probe.to_owned() + "2024-03-04,Basin,4\n")), None).expect("read");
+    let grown =
+        send_with(connection, keeper, "probe.xlsx", &workbook(&(probe.to_owned() + "2024-03-04,Basin,4\n")), None)
+            .expect("read");
     assert_eq!(codes(connection, grown.id), Vec::<String>::new());
 }

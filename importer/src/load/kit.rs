@@ -53,7 +53,10 @@ impl KitFacts {
         let mut faults = Vec::new();
         let parameter = ParameterCode::parse(&self.parameter);
         if parameter.is_none() {
-            faults.push(("parameter", format!("'{}' is no parameter; GET /api/v1/parameters lists them", self.parameter)));
+            faults.push((
+                "parameter",
+                format!("'{}' is no parameter; GET /api/v1/parameters lists them", self.parameter),
+            ));
         }
         if self.key().is_empty() || self.name.trim().chars().count() > 200 {
             faults.push(("name", "'name' is the kit's name, 1 to 200 characters".to_owned()));
@@ -65,7 +68,10 @@ impl KitFacts {
         }
         if let Some(reference) = self.reference.as_deref() {
             if !REFERENCES.contains(&reference) {
-                faults.push(("reference", format!("'{reference}' is no reference; choose from {}", REFERENCES.join(", "))));
+                faults.push((
+                    "reference",
+                    format!("'{reference}' is no reference; choose from {}", REFERENCES.join(", ")),
+                ));
             } else if self.parameter != "salinity" {
                 faults.push(("reference", "only gravities have a reference: it goes with 'salinity'".to_owned()));
             }
@@ -388,7 +394,9 @@ fn look(
     let mut keepers = Vec::new();
     let mut affected = Vec::new();
     let mut seen = Sha256::new();
-    seen.update(json!([facts.parameter, facts.key(), facts.limit, facts.step, facts.reference, facts.basis]).to_string());
+    seen.update(
+        json!([facts.parameter, facts.key(), facts.limit, facts.step, facts.reference, facts.basis]).to_string(),
+    );
     for keeper_id in owners(connection, &facts.parameter, &facts.key())? {
         if lock {
             lock_keeper(connection, keeper_id)?;
@@ -416,17 +424,17 @@ fn look(
             // What stands is read anew too: a later version of the reader is no doing of this answer.
             let now = loader.read(connection, &row)?;
             let then = loader.read_with(connection, &row, Some(supposed))?;
-            let open = |read: &stage::Read| read.outcome.findings.iter().filter(|finding| is_open(finding)).count() as u64;
-            let (before, after) = (
-                readings(&now.outcome.records, &facts.parameter),
-                readings(&then.outcome.records, &facts.parameter),
-            );
+            let open =
+                |read: &stage::Read| read.outcome.findings.iter().filter(|finding| is_open(finding)).count() as u64;
+            let (before, after) =
+                (readings(&now.outcome.records, &facts.parameter), readings(&then.outcome.records, &facts.parameter));
             let places: BTreeSet<_> = before.keys().chain(after.keys()).cloned().collect();
             let mut any = open(&now) != open(&then);
             change.questions_before += open(&now);
             change.questions_after += open(&then);
             for at in places {
-                let (was, is) = (before.get(&at).map(|reading| Said::of(reading)), after.get(&at).map(|reading| Said::of(reading)));
+                let (was, is) =
+                    (before.get(&at).map(|reading| Said::of(reading)), after.get(&at).map(|reading| Said::of(reading)));
                 match (&was, &is) {
                     (Some(was), Some(is)) if was == is => continue,
                     (Some(_), Some(_)) => change.changed += 1,
@@ -434,8 +442,10 @@ fn look(
                     (_, None) => change.held += 1,
                 }
                 any = true;
-                let written = after.get(&at).or(before.get(&at)).map(|reading| reading.written.clone()).unwrap_or_default();
-                let cell = CellChange { upload: id, sheet: at.0, row: at.1, column: at.2, written, before: was, after: is };
+                let written =
+                    after.get(&at).or(before.get(&at)).map(|reading| reading.written.clone()).unwrap_or_default();
+                let cell =
+                    CellChange { upload: id, sheet: at.0, row: at.1, column: at.2, written, before: was, after: is };
                 seen.update(serde_json::to_string(&cell).map_err(|error| LoadError::Packing(error.to_string()))?);
                 if change.examples.len() < SHOWN {
                     change.examples.push(cell);
@@ -521,7 +531,13 @@ pub fn answer(
             ))
             .returning(columns!())
             .get_result(connection)?;
-        note(connection, by, "answer for kit", made.id, json!({"keepers": preview.keepers.len(), "uploads": affected.len()}))?;
+        note(
+            connection,
+            by,
+            "answer for kit",
+            made.id,
+            json!({"keepers": preview.keepers.len(), "uploads": affected.len()}),
+        )?;
         make(connection, affected, by)?;
         Ok((made, preview))
     })

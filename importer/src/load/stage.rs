@@ -32,7 +32,8 @@ pub(super) struct Read {
 }
 
 /// Questions whose answers change what tables a file has: its shape is told without them.
-const SHAPING: [&str; 5] = ["table_kind_unclear", "separator_unclear", "encoding_unclear", "sheet_hidden", "row_uneven"];
+const SHAPING: [&str; 5] =
+    ["table_kind_unclear", "separator_unclear", "encoding_unclear", "sheet_hidden", "row_uneven"];
 /// Share of equal facts among the rows in common, from which a file goes on from an earlier one.
 const GOES_ON: f64 = 0.5;
 
@@ -118,8 +119,7 @@ impl Loader {
             outcome = read(&context, &kits, joined(&[], of_layout, &given));
         }
         let shaped = given.iter().chain(of_layout).any(|answer| is_one_of(&answer.key, &SHAPING));
-        let shape =
-            if shaped { read(&context, &kits, Vec::new()).about.shape } else { outcome.about.shape.clone() };
+        let shape = if shaped { read(&context, &kits, Vec::new()).about.shape } else { outcome.about.shape.clone() };
         outcome.about.shape.clone_from(&shape);
         let others = Others::of(connection, row)?;
         let mut carried = Vec::new();
@@ -144,7 +144,7 @@ impl Loader {
                 if !goes_on {
                     carried.retain(|(_, answer)| reach(&answer.key) != Reach::List);
                     outcome = read(&context, &kits, joined(&carried, of_layout, &given));
-                outcome.about.shape.clone_from(&shape);
+                    outcome.about.shape.clone_from(&shape);
                 }
             }
         }

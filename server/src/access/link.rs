@@ -128,12 +128,7 @@ pub fn unknown() -> Problem {
 }
 
 /// Opens a link by its secret; `lock` keeps it from being used twice at once, until the transaction ends.
-pub fn open(
-    connection: &mut PgConnection,
-    secret: &str,
-    now: DateTime<Utc>,
-    lock: bool,
-) -> Result<Opened, Problem> {
+pub fn open(connection: &mut PgConnection, secret: &str, now: DateTime<Utc>, lock: bool) -> Result<Opened, Problem> {
     let hash = digest(secret);
     if lock {
         question_link::table

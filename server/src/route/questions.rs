@@ -190,7 +190,9 @@ fn input(choice: &Choice) -> String {
     match choice.needs.as_deref() {
         None => String::new(),
         Some("day") => field("date", &name, ""),
-        Some("days") => field("date", &name, "") + " to" + &field("date", &escape(&format!("until:{}", choice.code)), ""),
+        Some("days") => {
+            field("date", &name, "") + " to" + &field("date", &escape(&format!("until:{}", choice.code)), "")
+        }
         Some("number") => field("text", &name, "inputmode=\"decimal\" autocomplete=\"off\""),
         Some(_) => field("text", &name, "maxlength=\"200\" autocomplete=\"off\""),
     }
@@ -277,7 +279,8 @@ fn of_form(text: &[u8], choices: &[Choice]) -> Result<QuestionAnswer, Problem> {
             Fault::pointer("/choice", "missing", "choose one of the answers"),
         ));
     }
-    let given = |name: &str| fields.get(&format!("{name}:{choice}")).map(|text| text.trim()).filter(|text| !text.is_empty());
+    let given =
+        |name: &str| fields.get(&format!("{name}:{choice}")).map(|text| text.trim()).filter(|text| !text.is_empty());
     let needs = choices.iter().find(|known| known.code == choice).and_then(|known| known.needs.as_deref());
     let value = match (needs, given("value")) {
         (None, _) | (_, None) => None,

@@ -311,7 +311,8 @@ fn layout_of(connection: &mut PgConnection, scope: &Scope, text: &str) -> Result
     if let Ok(id) = text.parse::<i64>() {
         let reached = scope.upload(connection, id)?;
         let made = importer::load::layout(connection, reached.id()).map_err(|error| problem(&error))?;
-        return made.ok_or_else(|| wrong(format!("upload {id} has no layout; name one that is read and holds a table")));
+        return made
+            .ok_or_else(|| wrong(format!("upload {id} has no layout; name one that is read and holds a table")));
     }
     SavedLayout::parse(text.as_bytes()).map_err(|error| wrong(error.to_string()))
 }

@@ -33,7 +33,8 @@ fn standing(connection: &mut PgConnection, opened: &Opened) -> Result<Option<Ans
 }
 
 fn asked(connection: &mut PgConnection, opened: &Opened) -> Result<Option<Finding>, Problem> {
-    let findings = importer::load::findings(connection, opened.reached.id()).map_err(|error| hand_in::problem(&error))?;
+    let findings =
+        importer::load::findings(connection, opened.reached.id()).map_err(|error| hand_in::problem(&error))?;
     Ok(findings.into_iter().find(|finding| finding.key == opened.link.key && !finding.choices.is_empty()))
 }
 

@@ -80,7 +80,8 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     all.insert("list_links", curator(&links));
     let withdrawn = format!("{links}/{}", made["id"]);
     all.insert("revoke_link", json_of(api.delete(&withdrawn).bearer_auth(&api.curator).send().unwrap(), 200));
-    made["url"] = json!("https://club.example/questions/0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef");
+    made["url"] =
+        json!("https://club.example/questions/0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef");
     all.insert("create_link", made);
     let asked = api.upload(
         &api.osprey,

@@ -23,8 +23,10 @@ fn asked(api: &Api) -> Asked {
 
 fn link(api: &Api, asked: &Asked, days: Option<u32>) -> (i64, String) {
     let body = json!({"key": asked.key, "expires_days": days});
-    let made =
-        json_of(api.post(&format!("{}/links", asked.upload)).bearer_auth(&api.curator).json(&body).send().unwrap(), 201);
+    let made = json_of(
+        api.post(&format!("{}/links", asked.upload)).bearer_auth(&api.curator).json(&body).send().unwrap(),
+        201,
+    );
     let url = made["url"].as_str().unwrap();
     assert!(url.starts_with(&api.base), "{url}");
     (made["id"].as_i64().unwrap(), url[api.base.len()..].to_owned())
@@ -114,7 +116,10 @@ fn a_link_that_is_wrong_expired_or_withdrawn_tells_nothing() {
     // Answered by somebody else: the answer that stands, and nothing is changed.
     let (_, late) = link(&api, &asked, None);
     let answers = json!({"answers": [{"key": asked.key, "choice": "limit", "value": 0.02}]});
-    json_of(api.post(&format!("{}/answers", asked.upload)).bearer_auth(&api.osprey).json(&answers).send().unwrap(), 200);
+    json_of(
+        api.post(&format!("{}/answers", asked.upload)).bearer_auth(&api.osprey).json(&answers).send().unwrap(),
+        200,
+    );
     assert_eq!(problem_of(post(&api, &late, 0.03), 409, "already-answered")["current"]["value"], 0.02);
     // Gone with its upload.
     json_of(api.delete(&asked.upload).bearer_auth(&api.osprey).send().unwrap(), 200);
@@ -127,19 +132,21 @@ fn a_link_that_is_wrong_expired_or_withdrawn_tells_nothing() {
     problem_of(make(json!({"key": other.key, "expires_days": 61})), 400, "invalid-body");
 }
 
-
 #[test]
 fn a_page_without_scripts_takes_the_answer() {
     let api = Api::start();
     let asked = asked(&api);
     let (_, path) = link(&api, &asked, None);
-    let browser = |path: &str| api.get(path).header("accept", "text/html,application/xhtml+xml,*/*;q=0.8").send().unwrap();
+    let browser =
+        |path: &str| api.get(path).header("accept", "text/html,application/xhtml+xml,*/*;q=0.8").send().unwrap();
     let response = browser(&path);
     let policy = response.headers()["content-security-policy"].to_str().unwrap().to_owned();
     assert!(policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"), "{policy}");
     let text = response.text().unwrap();
     assert!(text.contains("<form method=\"post\">") && text.contains("name=\"value:limit\""), "{text}");
-    assert!(text.contains("noindex") && !text.contains("<script") && !text.contains("http://") && !text.contains("7.77"));
+    assert!(
+        text.contains("noindex") && !text.contains("<script") && !text.contains("http://") && !text.contains("7.77")
+    );
     let send = |body: &'static str| {
         let request = api.post(&path).header("accept", "text/html").header("sec-fetch-site", "same-origin");
         request.header("content-type", "application/x-www-form-urlencoded").body(body).send().unwrap()
@@ -163,11 +170,8 @@ fn a_page_without_scripts_takes_the_answer() {
 #[test]
 fn guessing_links_is_limited() {
     let api = Api::start_with(|settings| {
-        settings.policy = Some(server::limit::Policy {
-            quota: 5,
-            window: std::time::Duration::from_secs(600),
-            loopback: true,
-        });
+        settings.policy =
+            Some(server::limit::Policy { quota: 5, window: std::time::Duration::from_secs(600), loopback: true });
     });
     let statuses: Vec<u16> =
         (0..7).map(|at| api.get(&format!("/questions/{at}")).send().unwrap().status().as_u16()).collect();
@@ -179,7 +183,10 @@ fn a_layout_is_handed_out_and_applied() {
     let api = Api::start();
     let asked = asked(&api);
     let answers = json!({"answers": [{"key": asked.key, "choice": "limit", "value": 0.03}]});
-    json_of(api.post(&format!("{}/answers", asked.upload)).bearer_auth(&api.osprey).json(&answers).send().unwrap(), 200);
+    json_of(
+        api.post(&format!("{}/answers", asked.upload)).bearer_auth(&api.osprey).json(&answers).send().unwrap(),
+        200,
+    );
     let layout = json_of(api.get(&format!("{}/layout", asked.upload)).bearer_auth(&api.osprey).send().unwrap(), 200);
     assert_eq!(layout["strandline:layout"]["answers"][0]["choice"], "limit");
     // By another member, as a part of the form.
