@@ -16,7 +16,8 @@ pub mod fold; // live uploads of a keeper → the current records
 pub mod grid; // one sheet as a grid of raw cells with their places
 pub mod layout; // tables in a grid, and what kind of table each is
 pub mod load; // records → Postgres: uploads, answers, commit, undo
-pub mod log_sheet;
+pub mod log_sheet; // the ready-made sheet, blank or pre-filled
 pub mod meaning; // what a column is
 pub mod read; // the pipeline on one page
-pub mod record; // what a file says, in the catalogue's words and units // the ready-made sheet, blank or pre-filled
+pub mod record; // what a file says, in the catalogue's words and units
+pub mod saved_layout; // how files of one shape are read, as a document

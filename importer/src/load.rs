@@ -13,12 +13,15 @@
 
 mod answer; // answers, checked against the questions
 mod apply; // the fold's rows → tables, by difference
+mod cells; // cells of a stored file
 mod commit; // staged → committed, undo, single edits
 mod compare; // a version against its log, a log against the others
 mod context; // what the club knows of a keeper
 mod error; // what can go wrong, with its remedy
 mod found; // findings of comparing, in the catalogue's words
 mod keeper; // keepers and roll calls
+mod kit; // answers about a kit, for every keeper who has it
+mod layout; // how files of one shape are read, kept and handed out
 mod line; // codes of lines and mothers that nobody has
 mod receive; // bytes → a received upload
 mod stage; // bytes + answers → staged records and findings
@@ -27,9 +30,12 @@ mod take_out; // single facts taken out
 mod vocabulary; // compiled catalogue → the tables of codes
 
 pub use apply::Changes;
+pub use cells::cells;
 pub use commit::CommitSummary;
 pub use error::LoadError;
 pub use keeper::{RollCallException, ensure_keeper, find_keeper};
+pub use kit::{CellChange, KeeperChange, KitAnswer, KitFacts, KitPreview, Said, kit_answer, kit_answers};
+pub use layout::layout;
 pub use receive::{NewUpload, Received};
 pub use store::{Stage, State, StoredAnswer, Upload, answers, findings, original, records, upload, uploads};
 pub use vocabulary::{prepare, vocabulary};
@@ -164,6 +170,36 @@ pub fn roll_call(
     by: &str,
 ) -> Result<i64, LoadError> {
     keeper::roll_call(connection, keeper, on, tank, except, by)
+}
+
+/// What an answer about a kit would change, for every keeper who has one of that name; nothing is changed.
+///
+/// # Errors
+/// [`LoadError::BadKit`] for a fact that cannot be; the database's.
+pub fn preview_kit(connection: &mut PgConnection, facts: &KitFacts) -> Result<KitPreview, LoadError> {
+    kit::preview(Loader::default(), connection, facts)
+}
+
+/// Answers about a kit, as previewed: reads the files of all who have it again and makes what they say current, in one
+/// transaction. An earlier answer about the same kit is taken back by it.
+///
+/// # Errors
+/// [`LoadError::PreviewOutdated`] if it would change something else than was previewed; [`LoadError::BadKit`].
+pub fn answer_kit(
+    connection: &mut PgConnection,
+    facts: &KitFacts,
+    confirm: &str,
+    by: &str,
+) -> Result<(KitAnswer, KitPreview), LoadError> {
+    kit::answer(Loader::default(), connection, facts, confirm, by)
+}
+
+/// Takes an answer about a kit back, in one transaction. Taken back before: nothing happens.
+///
+/// # Errors
+/// [`LoadError::NoKitAnswer`]; the database's.
+pub fn undo_kit(connection: &mut PgConnection, id: i64, by: &str) -> Result<KitAnswer, LoadError> {
+    kit::undo(Loader::default(), connection, id, by)
 }
 
 /// What the club knows of a keeper, as a file of theirs would be read now.

@@ -350,6 +350,54 @@ diesel::table! {
 }
 
 diesel::table! {
+    /// What a kit or probe of a name can show, answered once for every keeper who has it
+    kit_answer (id) {
+        /// Row
+        id -> Int8,
+        /// What it measures
+        parameter -> Text,
+        /// Its name, folded: kits of one key are the same kit
+        key -> Text,
+        /// Its name as given
+        name -> Text,
+        /// Smallest value it can show, in the parameter's unit
+        limit_value -> Nullable<Float8>,
+        /// Smallest step, in the parameter's unit
+        step -> Nullable<Float8>,
+        /// Reference temperatures of a specific gravity scale
+        reference -> Nullable<Text>,
+        /// What the number counts: NO3, NO3-N, PO4, P
+        basis -> Nullable<Text>,
+        /// Who answered
+        given_by -> Text,
+        /// When
+        given_at -> Timestamptz,
+        /// Who took it back
+        undone_by -> Nullable<Text>,
+        /// When it was taken back; null = it stands
+        undone_at -> Nullable<Timestamptz>,
+    }
+}
+
+diesel::table! {
+    /// How a keeper's files of one shape are read, as a table description that can be exported and applied
+    layout (id) {
+        /// Row
+        id -> Int8,
+        /// Whose files
+        keeper_id -> Int8,
+        /// Hash of headers and layouts: files of one shape share it
+        shape -> Text,
+        /// The description: a data package with dialect, schema and our own steps before them
+        document -> Jsonb,
+        /// The upload it was last written from
+        upload_id -> Nullable<Int8>,
+        /// When it was last written
+        changed_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
     /// One keeper's chain of versions of one file; all but its name follows from its live uploads
     log (id) {
         /// Row
@@ -420,6 +468,30 @@ diesel::table! {
         flow -> Nullable<Text>,
         /// A stinging neighbour stands within reach
         stinging_neighbour -> Nullable<Bool>,
+    }
+}
+
+diesel::table! {
+    /// A link that shows one question of one upload to whoever holds it, and takes one answer
+    question_link (id) {
+        /// Row
+        id -> Int8,
+        /// Upload
+        upload_id -> Int8,
+        /// Key of the question
+        finding_key -> Text,
+        /// SHA-256 of the secret in the link, which is kept nowhere
+        hash -> Bytea,
+        /// Who made it
+        made_by -> Text,
+        /// When it was made
+        created_at -> Timestamptz,
+        /// Not valid from then on
+        expires_at -> Timestamptz,
+        /// When it took its answer
+        used_at -> Nullable<Timestamptz>,
+        /// Withdrawn
+        revoked_at -> Nullable<Timestamptz>,
     }
 }
 
@@ -848,6 +920,8 @@ diesel::table! {
         token_id -> Nullable<Int8>,
         /// Account it came from
         account_id -> Nullable<Int8>,
+        /// The layout sent beside the file: its answers hold over earlier ones, and give way to those given to this file
+        layout -> Nullable<Jsonb>,
     }
 }
 
@@ -918,9 +992,13 @@ diesel::joinable!(incident -> tank (tank_id));
 diesel::joinable!(instrument -> keeper (keeper_id));
 diesel::joinable!(instrument -> parameter (parameter));
 diesel::joinable!(instrument -> tank (tank_id));
+diesel::joinable!(kit_answer -> parameter (parameter));
+diesel::joinable!(layout -> keeper (keeper_id));
+diesel::joinable!(layout -> upload (upload_id));
 diesel::joinable!(log -> keeper (keeper_id));
 diesel::joinable!(placement -> keeper (keeper_id));
 diesel::joinable!(placement -> specimen (specimen_id));
+diesel::joinable!(question_link -> upload (upload_id));
 diesel::joinable!(reading -> instrument (instrument_id));
 diesel::joinable!(reading -> keeper (keeper_id));
 diesel::joinable!(reading -> log (log_id));
@@ -974,9 +1052,12 @@ diesel::allow_tables_to_appear_in_same_query!(
     incident,
     instrument,
     keeper,
+    kit_answer,
+    layout,
     log,
     parameter,
     placement,
+    question_link,
     reading,
     record_source,
     routine,

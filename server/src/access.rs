@@ -6,6 +6,7 @@
 
 pub mod caller; // who sends a request
 pub mod keeper; // members by handle
+pub mod link; // links to one question
 pub mod scope; // which rows a caller reaches
 pub mod token; // keys for programs: made, looked up, withdrawn
 

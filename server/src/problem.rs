@@ -70,6 +70,12 @@ kinds! {
     UnknownUpload = 404 "unknown-upload" "No such upload";
     /// A token that is not there.
     UnknownToken = 404 "unknown-token" "No such token";
+    /// A link that leads to no question, or no more.
+    UnknownLink = 404 "unknown-link" "No such link";
+    /// A layout that is not there: the upload is no file that was read, or holds no table.
+    UnknownLayout = 404 "unknown-layout" "No such layout";
+    /// An answer about a kit that is not there.
+    UnknownKit = 404 "unknown-kit" "No such answer about a kit";
     /// An address that exists, asked with another method.
     MethodNotAllowed = 405 "method-not-allowed" "This address does not take that method";
     /// A representation that is not made.
@@ -80,6 +86,8 @@ kinds! {
     OpenQuestions = 409 "open-questions" "Questions are still open";
     /// The question has another answer already.
     AlreadyAnswered = 409 "already-answered" "This question was answered before";
+    /// The records changed since the preview.
+    PreviewOutdated = 409 "preview-outdated" "The preview no longer holds";
     /// The body is larger than the limit.
     TooLarge = 413 "too-large" "The body is larger than the limit";
     /// A media type that the operation does not take.

@@ -7,11 +7,15 @@ use utoipa_actix_web::service_config::ServiceConfig;
 mod club; // the club as a whole
 mod growth; // how fast they grew
 mod health; // live and ready
+mod kits; // what a kit can show, for all who have it
+mod layouts; // how files of one shape are read
 mod me; // who is asking
 mod openapi; // the document itself
 mod page; // one address of a collection: cursors
 mod parameters; // what is measured
 mod problems; // pages about problems
+mod question_links; // links to single questions
+mod questions; // one question behind its link
 mod representation; // how an answer is to be written
 mod roll_call; // all seen alive today, except …
 mod shape; // documented shapes of answers
@@ -46,12 +50,22 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(upload_views::get_preview)
                 .service(upload_steps::answer_questions)
                 .service(upload_steps::commit_upload)
+                .service(layouts::get_layout)
+                .service(question_links::create_link)
+                .service(question_links::list_links)
+                .service(question_links::revoke_link)
+                .service(kits::preview_kit)
+                .service(kits::answer_kit)
+                .service(kits::list_kits)
+                .service(kits::undo_kit)
                 .service(roll_call::create_roll_call)
                 .service(me::get_me)
                 .service(tokens::create_token)
                 .service(tokens::list_tokens)
                 .service(tokens::revoke_token),
         )
+        .service(questions::get_question)
+        .service(questions::answer_question)
         .service(health::get_live)
         .service(health::get_ready)
         .service(problems::get_problem);

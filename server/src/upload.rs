@@ -12,6 +12,7 @@ use crate::problem::Problem;
 pub mod answers; // answers, looked over
 pub mod findings; // what could not be taken as it stands
 pub mod hand_in; // a file comes in, once
+pub mod question; // one question, as its link shows it
 pub mod roll_call; // all seen alive today, except …
 
 /// States of an upload, in the order in which it goes through them.

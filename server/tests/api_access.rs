@@ -83,6 +83,46 @@ impl Asking<'_> {
         upload
     }
 
+    /// An upload of osprey's with a question, and the question's key.
+    fn asked(&self) -> (Value, Value) {
+        let text = format!(
+            "Tank,Date,PO4 (mg/L)\nLagoon,2025-03-04,0.0{n}\nLagoon,2025-03-11,not detected\nLagoon,2025-03-18,0.0{n}\n",
+            n = 1000 + self.number
+        );
+        let query = format!("name=phosphate-{n}.csv&log=phosphate-{n}", n = self.number);
+        let upload = self.api.upload(&self.api.osprey, &query, text);
+        let findings = self.api.findings(&self.api.osprey, &upload);
+        let asked = findings.as_array().unwrap().iter().find(|finding| finding["code"] == "limit_missing");
+        (upload["id"].clone(), asked.unwrap_or_else(|| panic!("{findings:#}"))["key"].clone())
+    }
+
+    /// A link to a question: upload, link, secret.
+    fn link(&self) -> (Value, Value, String) {
+        let (id, key) = self.asked();
+        let made = api_support::json_of(
+            self.api
+                .post(&format!("/api/v1/uploads/{id}/links"))
+                .bearer_auth(&self.api.curator)
+                .json(&json!({"key": key}))
+                .send()
+                .unwrap(),
+            201,
+        );
+        let secret = made["url"].as_str().unwrap().rsplit('/').next().unwrap().to_owned();
+        (id, made["id"].clone(), secret)
+    }
+
+    fn kit(&self) -> Value {
+        json!({"parameter": "phosphate", "name": format!("kit {}", self.number), "limit": 0.03})
+    }
+
+    /// What is said of a kit, previewed.
+    fn confirmed(&self) -> Value {
+        let preview = self.api.post("/api/v1/kits/preview").bearer_auth(&self.api.curator).json(&self.kit());
+        let preview = api_support::json_of(preview.send().unwrap(), 200);
+        json!({"kit": self.kit(), "confirm": preview["confirm"]})
+    }
+
     fn token_number(&self) -> i64 {
         let made = api_support::json_of(
             self.api
@@ -99,7 +139,20 @@ impl Asking<'_> {
     fn send(&self, row: &Row) -> Response {
         let mut path =
             row.path.replace("{code}", "nitrate").replace("{slug}", "goniopora").replace("{kind}", "not-found");
-        if row.path.starts_with("/api/v1/uploads/{id}") {
+        let mut key = Value::Null;
+        if row.path.starts_with("/questions/{secret}") {
+            path = path.replace("{secret}", &self.link().2);
+        } else if row.path.ends_with("/links/{link}") {
+            let (id, link, _) = self.link();
+            path = path.replace("{id}", &id.to_string()).replace("{link}", &link.to_string());
+        } else if row.path.ends_with("/links") {
+            let (id, of) = self.asked();
+            key = of;
+            path = path.replace("{id}", &id.to_string());
+        } else if row.path.starts_with("/api/v1/kits/{id}") {
+            let made = self.api.post("/api/v1/kits").bearer_auth(&self.api.curator).json(&self.confirmed());
+            path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
+        } else if row.path.starts_with("/api/v1/uploads/{id}") {
             path = path.replace("{id}", &self.upload()["id"].to_string());
         } else if row.path.starts_with("/api/v1/tokens/{id}") {
             path = path.replace("{id}", &self.token_number().to_string());
@@ -121,6 +174,10 @@ impl Asking<'_> {
                 .body(water("Lagoon", 5.0 + self.number as f64 / 1000.0)),
             ("POST", "/api/v1/uploads/{id}/answers") => request.json(&json!({"answers": []})),
             ("POST", "/api/v1/uploads/{id}/commit") => request.json(&json!({})),
+            ("POST", "/api/v1/uploads/{id}/links") => request.json(&json!({"key": key})),
+            ("POST", "/api/v1/kits/preview") => request.json(&self.kit()),
+            ("POST", "/api/v1/kits") => request.json(&self.confirmed()),
+            ("POST", "/questions/{secret}") => request.json(&json!({"choice": "limit", "value": 0.03})),
             ("POST", "/api/v1/roll-call") => request.json(&json!({"on": "2025-06-01"})),
             ("POST", "/api/v1/tokens") => request.json(&json!({"role": "reader"})),
             _ => request,

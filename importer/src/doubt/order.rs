@@ -79,10 +79,14 @@ const STREAM: usize = 6;
 
 /// Whether the rows are a stream whose next day is always the day after.
 fn daily(numerics: &[Numeric], order: Order) -> bool {
-    let mut days: Vec<NaiveDate> = numerics.iter().filter_map(|numeric| numeric.day(order)).collect();
-    let rows = days.len();
+    let all: Vec<NaiveDate> = numerics.iter().filter_map(|numeric| numeric.day(order)).collect();
+    // A slip in a single row does not end the stream.
+    let runs = all.chunk_by(|one, other| one == other).filter(|run| run.len() > 2);
+    let mut days: Vec<NaiveDate> = runs.map(|run| run[0]).collect();
     days.dedup();
-    days.len() >= 2 && rows >= STREAM * days.len() && days.windows(2).all(|pair| (pair[1] - pair[0]).num_days() == 1)
+    days.len() >= 2
+        && all.len() >= STREAM * days.len()
+        && days.windows(2).all(|pair| (pair[1] - pair[0]).num_days() == 1)
 }
 
 /// How often a row is earlier than the one above it; rows that run backwards as a whole count the other way.

@@ -28,6 +28,7 @@ pub(crate) fn settle(work: &mut Work, group: &mut Group) {
         "oxygen" => scale::saturation(work, group),
         _ => {}
     }
+    kit_basis(work, group);
     if group.parameter.code.as_str() == "calcium" {
         scale::calcium_as_carbonate(work, group);
     }
@@ -37,6 +38,30 @@ pub(crate) fn settle(work: &mut Work, group: &mut Group) {
     scale::bare_phosphorus(work, group);
     scale::phosphate_or_trace(work, group);
     contradictions(work, group);
+}
+
+/// A basis as written on a kit ("NO3-N", "as P"), as the catalogue has it; `None` where the parameter has no such basis.
+pub fn basis_of(parameter: &analysis::vocabulary::Parameter, written: &str) -> Option<&'static str> {
+    let known = |wanted: &str| {
+        parameter.accepts.iter().filter_map(|accepted| accepted.basis).find(|basis| basis.eq_ignore_ascii_case(wanted))
+    };
+    let plain = written.trim().trim_start_matches("as ").trim();
+    known(plain).or_else(|| plain.rsplit_once('-').and_then(|(_, last)| known(last)))
+}
+
+/// What the kit's numbers count, where neither header nor cell says.
+fn kit_basis(work: &mut Work, group: &mut Group) {
+    if group.basis.is_some() || group.parameter.code.as_str() == "salinity" {
+        return;
+    }
+    each(group, |group, test| {
+        let stated = test.basis.is_some() || test.unit.is_some_and(|unit| Some(unit) != group.unit);
+        if stated {
+            return;
+        }
+        let written = crate::doubt::mark::instrument(work, group, test, |instrument| instrument.basis.clone());
+        test.basis = written.as_deref().and_then(|basis| basis_of(group.parameter, basis));
+    });
 }
 
 /// Runs something over the pending cells of a group that hold a number.

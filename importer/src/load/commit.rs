@@ -10,6 +10,7 @@ use sha2::{Digest, Sha256};
 
 use super::apply::{self, Changes};
 use super::keeper::lock_keeper;
+use super::layout;
 use super::receive::revision;
 use super::stage;
 use super::store::{self, Stage, State, Upload, UploadRow, is_open, json, without_nul};
@@ -140,6 +141,7 @@ pub(super) fn make_current(
         (_, log_id) => log_id,
     };
     store::commit_records(connection, row.id)?;
+    layout::with_commit(connection, row)?;
     diesel::update(keeper::table.find(row.keeper_id)).set(keeper::revision.eq(sequence)).execute(connection)?;
     diesel::update(upload::table.find(row.id))
         .set((

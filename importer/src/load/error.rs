@@ -34,6 +34,21 @@ pub enum LoadError {
         /// Their keys.
         keys: Vec<String>,
     },
+    /// The file is not of the shape of the layout that came with it.
+    #[error(transparent)]
+    OtherShape(#[from] crate::saved_layout::OtherShape),
+    /// Something that cannot be said of a kit.
+    #[error("kit: {0}")]
+    BadKit(String),
+    /// No such answer about a kit.
+    #[error("no answer {0} about a kit: list them for their numbers")]
+    NoKitAnswer(i64),
+    /// The records changed since the preview.
+    #[error("the answer would change something else than was previewed: preview it again")]
+    PreviewOutdated {
+        /// What confirms it as it is now.
+        confirm: String,
+    },
     /// An answer to something that is not asked.
     #[error("answer '{key}', upload {upload}: nothing is asked under this key; {}", valid(open, "open questions"))]
     UnknownQuestion {

@@ -6,7 +6,8 @@ use migrations::schema::{keeper, upload, upload_file};
 use sha2::{Digest, Sha256};
 
 use super::LoadError;
-use super::store::{State, without_nul};
+use super::store::{State, json, without_nul};
+use crate::saved_layout::SavedLayout;
 
 /// A file as it comes in.
 #[derive(Debug, Clone, Default)]
@@ -23,6 +24,8 @@ pub struct NewUpload<'a> {
     pub log: Option<&'a str>,
     /// The day named beside the file on which its register was true.
     pub as_of: Option<chrono::NaiveDate>,
+    /// The layout that it is to be read by.
+    pub layout: Option<&'a SavedLayout>,
     /// Who sends it, for the audit.
     pub received_by: &'a str,
     /// Token it comes with.
@@ -45,6 +48,10 @@ pub struct Received {
 /// Stores the bytes as they came. Waits for no commit of the keeper: the unique index decides a race.
 pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Received, LoadError> {
     let hash = Sha256::digest(new.bytes).to_vec();
+    if let Some(layout) = new.layout {
+        // Told at once: a file of another shape is not even stored.
+        layout.fits(new.name, new.bytes)?;
+    }
     connection.transaction(|connection| {
         let known: Option<i64> =
             keeper::table.find(new.keeper_id).select(keeper::id).for_key_share().first(connection).optional()?;
@@ -63,6 +70,7 @@ pub fn receive(connection: &mut PgConnection, new: &NewUpload<'_>) -> Result<Rec
                 upload::tank_hint.eq(new.tank.map(without_nul)),
                 upload::log_hint.eq(new.log.map(without_nul)),
                 upload::as_of.eq(new.as_of),
+                upload::layout.eq(new.layout.map(|layout| json(layout.document())).transpose()?),
                 upload::received_by.eq(without_nul(new.received_by)),
                 upload::token_id.eq(new.token_id),
                 upload::account_id.eq(new.account_id),

@@ -12,11 +12,13 @@ use migrations::schema::{log, upload, upload_answer};
 use serde_json::Value;
 
 use super::compare::{Chosen, Others, compare};
+use super::kit::{Kits, Supposed};
 use super::receive::revision;
 use super::store::{self, CARRIED, Stage, State, Upload, UploadRow, is_open, json};
 use super::{LoadError, Loader, Resumed, context};
 use crate::context::{Context, Outcome};
 use crate::finding::Answer;
+use crate::saved_layout::{Reach, SavedLayout, reach};
 
 /// What reading an upload gave.
 pub(super) struct Read {
@@ -29,11 +31,9 @@ pub(super) struct Read {
     pub revision: i64,
 }
 
-/// Questions whose answers are about one file only: the next copy asks again.
-const OF_ONE_FILE: [&str; 4] = ["as_of_missing", "as_of_assumed", "log_unclear", "rows_gone"];
-
-/// Questions whose answers say which list it is: they serve only a copy that says what the earlier one said.
-const OF_ONE_LIST: [&str; 2] = ["tank_unnamed", "date_year_missing"];
+/// Questions whose answers change what tables a file has: its shape is told without them.
+const SHAPING: [&str; 5] =
+    ["table_kind_unclear", "separator_unclear", "encoding_unclear", "sheet_hidden", "row_uneven"];
 /// Share of equal facts among the rows in common, from which a file goes on from an earlier one.
 const GOES_ON: f64 = 0.5;
 
@@ -41,9 +41,9 @@ fn is_one_of(key: &str, codes: &[&str]) -> bool {
     codes.contains(&key.split(':').next().unwrap_or(key))
 }
 
-/// Earlier answers, then the upload's own: later ones win.
-fn joined(carried: &[(i64, Answer)], given: &[Answer]) -> Vec<Answer> {
-    carried.iter().map(|(_, answer)| answer).chain(given).cloned().collect()
+/// Earlier answers, those of the layout that came with the file, then the upload's own: later ones win.
+fn joined(carried: &[(i64, Answer)], layout: &[Answer], given: &[Answer]) -> Vec<Answer> {
+    carried.iter().map(|(_, answer)| answer).chain(layout).chain(given).cloned().collect()
 }
 
 impl Loader {
@@ -79,6 +79,16 @@ impl Loader {
     /// What was known when it was first committed is used again, so that an answer changes what was asked and
     /// nothing else; before that, what is known now.
     pub(super) fn read(self, connection: &mut PgConnection, row: &UploadRow) -> Result<Read, LoadError> {
+        self.read_with(connection, row, None)
+    }
+
+    /// As [`Loader::read`], as if one more answer about a kit stood, or one did not.
+    pub(super) fn read_with(
+        self,
+        connection: &mut PgConnection,
+        row: &UploadRow,
+        extra: Option<&Supposed>,
+    ) -> Result<Read, LoadError> {
         let revision = revision(connection, row.keeper_id)?;
         let bytes = store::original(connection, row.id)?;
         let own: Vec<store::StoredAnswer> = store::answers(connection, row.id)?;
@@ -92,14 +102,25 @@ impl Loader {
             None => context::context_for(connection, row.keeper_id)?,
         };
         context.today = row.read_on;
-        context.tank = row.tank_hint.clone();
+        let layout = row.saved_layout()?;
+        let of_layout: &[Answer] = layout.as_ref().map_or(&[], SavedLayout::answers);
+        context.tank = row.tank_hint.clone().or_else(|| layout.as_ref()?.tank().map(str::to_owned));
         context.as_of = row.as_of;
         let given: Vec<Answer> = own.iter().map(|stored| stored.answer.clone()).collect();
-        let read = |context: &Context, answers: Vec<Answer>| {
-            let context = Context { answers, ..context.clone() };
+        let mut kits = Kits::of(connection, row.keeper_id, extra)?;
+        let read = |context: &Context, kits: &Kits, answers: Vec<Answer>| {
+            let mut context = Context { answers, ..context.clone() };
+            kits.serve(&mut context);
             (self.reader)(&row.name, &bytes, &context)
         };
-        let mut outcome = read(&context, given.clone());
+        let mut outcome = read(&context, &kits, joined(&[], of_layout, &given));
+        if kits.named_by(&outcome.records) {
+            // A kit that this very file names: what the club knows of it serves the file too.
+            outcome = read(&context, &kits, joined(&[], of_layout, &given));
+        }
+        let shaped = given.iter().chain(of_layout).any(|answer| is_one_of(&answer.key, &SHAPING));
+        let shape = if shaped { read(&context, &kits, Vec::new()).about.shape } else { outcome.about.shape.clone() };
+        outcome.about.shape.clone_from(&shape);
         let others = Others::of(connection, row)?;
         let mut carried = Vec::new();
         if frozen.is_none() {
@@ -107,21 +128,23 @@ impl Loader {
             let asked = outcome.findings.iter().any(is_open);
             context.complete_since_answered = complete_since_answered(connection, row, &others, &outcome)?;
             if asked {
-                carried = earlier_answers(connection, row, &outcome.about.shape, &own)?;
+                carried = earlier_answers(connection, row, &shape, &own)?;
             }
             if !carried.is_empty() || context.complete_since_answered {
-                outcome = read(&context, joined(&carried, &given));
+                outcome = read(&context, &kits, joined(&carried, of_layout, &given));
+                outcome.about.shape.clone_from(&shape);
             }
-            // "It is about Alder" is no answer for the same sheet kept for Birch: only for a copy that goes on from
-            // what Alder's sheet says.
-            if carried.iter().any(|(_, answer)| is_one_of(&answer.key, &OF_ONE_LIST)) {
+            // "It is about Alder" is no answer for the same sheet kept for Birch, nor is what was said of a day typed
+            // wrong in one row: only for a copy that goes on from what Alder's sheet says.
+            if carried.iter().any(|(_, answer)| reach(&answer.key) == Reach::List) {
                 let goes_on = match others.choose(row, &outcome).0 {
                     Chosen::Log(log) => others.agreement(log, &outcome) >= GOES_ON,
                     Chosen::New | Chosen::Unclear => false,
                 };
                 if !goes_on {
-                    carried.retain(|(_, answer)| !is_one_of(&answer.key, &OF_ONE_LIST));
-                    outcome = read(&context, joined(&carried, &given));
+                    carried.retain(|(_, answer)| reach(&answer.key) != Reach::List);
+                    outcome = read(&context, &kits, joined(&carried, of_layout, &given));
+                    outcome.about.shape.clone_from(&shape);
                 }
             }
         }
@@ -238,7 +261,7 @@ fn earlier_answers(
     let mut met: BTreeSet<String> = own.iter().map(|stored| stored.answer.key.clone()).collect();
     let mut earlier: Vec<(i64, Answer)> = given
         .into_iter()
-        .filter(|(_, key, ..)| !is_one_of(key, &OF_ONE_FILE))
+        .filter(|(_, key, ..)| reach(key) != Reach::File)
         .filter(|(_, key, ..)| met.insert(key.clone()))
         .map(|(id, key, choice, value)| (id, Answer { key, choice, value }))
         .collect();

@@ -17,6 +17,7 @@ use crate::fold::between::{Preferences, pair};
 use crate::fold::key::Kind;
 use crate::fold::{LiveUpload, Preference};
 use crate::record::Record;
+use crate::saved_layout::SavedLayout;
 
 macro_rules! states {
     ($($(#[$doc:meta])* $state:ident => $code:literal),+ $(,)?) => {
@@ -134,7 +135,7 @@ pub(super) struct UploadRow {
     pub kind: String,
     pub name: String,
     sha256: Vec<u8>,
-    byte_count: i64,
+    pub byte_count: i64,
     state: String,
     state_message: Option<String>,
     pub tank_hint: Option<String>,
@@ -153,9 +154,16 @@ pub(super) struct UploadRow {
     counts: Option<Value>,
     pub context: Option<Value>,
     pub staged_revision: Option<i64>,
+    layout: Option<Value>,
 }
 
 impl UploadRow {
+    /// The layout that came with the file.
+    pub fn saved_layout(&self) -> Result<Option<SavedLayout>, LoadError> {
+        let layout = self.layout.clone().map(SavedLayout::of_value).transpose();
+        layout.map_err(|error| self.damaged("layout", error))
+    }
+
     pub fn state(&self) -> Result<State, LoadError> {
         State::parse(&self.state).ok_or_else(|| self.damaged("state", &self.state))
     }

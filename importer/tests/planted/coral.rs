@@ -54,6 +54,9 @@ fn plant(host: &Host, place: (usize, u32, u32), text: Option<&str>, expect: Expe
 
 /// A dead coral of a list with a cell for its fate alone and one for its day.
 fn dead(host: &Host) -> Option<(&Ending, (usize, u32, u32), (usize, u32, u32))> {
+    if !host.outcome.about.register {
+        return None;
+    }
     endings(host)
         .filter(|ending| ending.fate == Some(Fate::Died) && ending.cause.is_none() && ending.manner.is_empty())
         .find_map(|ending| {

@@ -173,11 +173,18 @@ fn column<'h>(host: &'h Host, dates: &[Dated]) -> Option<Vec<(CellRef, NaiveDate
             _ => None,
         })
         .all(|row| all.contains_key(&row));
+    // Dates of one table: no title and no header between them.
+    let last = dates[dates.len() - 1].place.1;
+    let whole = host.grids[sheet]
+        .rows
+        .iter()
+        .filter(|row| (dates[0].place.1..=last).contains(&row.number))
+        .all(|row| matches!(row.at(column), Some(Raw::Text(text)) if parts(text).is_some()));
     let one_clock = host.outcome.records.iter().all(|record| match record {
         Record::Reading(reading) => reading.taken.time.is_none(),
         _ => true,
     });
-    (known && one_clock && host.grids.len() == 1).then(|| all.into_values().collect())
+    (known && whole && one_clock && host.grids.len() == 1).then(|| all.into_values().collect())
 }
 
 fn rewritten(host: &Host, dates: &[Dated], write: impl Fn(&Dated) -> Option<Raw>, expect: Expect) -> Option<Plant> {

@@ -68,10 +68,11 @@ fn celsius(host: &Host) -> Option<Plant> {
     Some(target.plant(raw, asked(&["fahrenheit_or_celsius"]))?.slack(0.005))
 }
 
-fn gravities<'h>(host: &'h Host) -> Option<Target<'h>> {
-    host.target("salinity", 4, |target| {
-        (1.015..1.035).contains(&target.written) && (target.written * 1000.0).round() / 1000.0 == target.written
-    })
+fn gravities(host: &Host) -> Option<Target<'_>> {
+    let all = host.series("salinity", 3)?;
+    let plain = |target: &Target<'_>| (target.written * 1000.0).round() / 1000.0 == target.written;
+    let gravities = all.iter().all(|target| (1.015..1.035).contains(&target.written));
+    all.into_iter().rev().find(plain).filter(|_| gravities)
 }
 
 fn without_point(host: &Host) -> Option<Plant> {

@@ -31,7 +31,9 @@ pub async fn apply(
     if method == Method::HEAD {
         request.head_mut().method = Method::GET;
     }
-    let path = request.path().to_owned();
+    // The rest of this address is a secret; it stands in no log.
+    let secret = request.path().starts_with("/questions/");
+    let path = if secret { "/questions/…".to_owned() } else { request.path().to_owned() };
     let mut called = Box::pin(next.call(request));
     let outcome = poll_fn(|context| match catch_unwind(AssertUnwindSafe(|| called.as_mut().poll(context))) {
         Ok(Poll::Pending) => Poll::Pending,
@@ -95,8 +97,8 @@ fn unify(response: ServiceResponse, id: &str) -> ServiceResponse {
         return response.into_response(made);
     }
     let media = response.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
-    // A failed readiness check is a report, not a problem of the request.
-    if media.is_some_and(|media| media.starts_with("application/")) {
+    // A failed readiness check is a report, not a problem of the request; a page says itself what is wrong.
+    if media.is_some_and(|media| media.starts_with("application/") || media.starts_with("text/html")) {
         return response;
     }
     let problem = Problem::of_status(status, status.canonical_reason().unwrap_or("The request failed.").to_owned());

@@ -139,6 +139,7 @@ fn import(connection: &mut PgConnection, club: &DemoClub) -> Result<Held, Failur
             tank: None,
             log: None,
             as_of: None,
+            layout: None,
             received_by: BY,
             token_id: None,
             account_id: None,

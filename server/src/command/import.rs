@@ -40,6 +40,9 @@ pub struct ImportArgs {
     /// The day on which the lists were true
     #[arg(long, value_name = "DAY")]
     as_of: Option<NaiveDate>,
+    /// The layout of a file of the same columns, as exported: its answers are used
+    #[arg(long, value_name = "FILE")]
+    layout: Option<PathBuf>,
     /// Load what is certain, hold the rest
     #[arg(long)]
     yes: bool,

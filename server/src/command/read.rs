@@ -7,6 +7,7 @@ use clap::Args;
 use importer::context::{Context, Outcome};
 use importer::finding::Severity;
 use importer::record::Record;
+use importer::saved_layout::{OtherShape, SavedLayout};
 
 use super::failure::Failure;
 use super::output::put;
@@ -26,11 +27,36 @@ pub struct ReadArgs {
     /// The tank the files are about
     #[arg(long, value_name = "NAME")]
     tank: Option<String>,
+    /// The layout of a file of the same columns, as exported: its answers are used
+    #[arg(long, value_name = "FILE")]
+    layout: Option<PathBuf>,
+}
+
+/// The layout of a file.
+pub fn layout(path: Option<&PathBuf>) -> Result<Option<SavedLayout>, Failure> {
+    let Some(path) = path else { return Ok(None) };
+    let text = std::fs::read(path).map_err(|error| Failure::unreadable(path, &error))?;
+    let read = SavedLayout::parse(&text).map_err(|error| {
+        let said = error.to_string();
+        let (what, remedy) = said.split_once(": ").unwrap_or((&said, "send a layout as it was exported"));
+        Failure::input(format!("{what}, {}: {remedy}", path.display()))
+    })?;
+    Ok(Some(read))
+}
+
+/// What is said of a file that is not of the layout's shape.
+pub fn other_shape(error: &OtherShape, path: &std::path::Path) -> Failure {
+    Failure::input(format!(
+        "the layout does not fit ({}), {}: name the layout of a file with these columns, or read it without one",
+        error.0.join("; "),
+        path.display()
+    ))
 }
 
 /// Reads; 0, or 3 if a file could not be read.
 pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
     let today = args.today.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let layout = layout(args.layout.as_ref())?;
     let mut code = 0;
     for path in &args.files {
         let bytes = match std::fs::read(path) {
@@ -43,7 +69,16 @@ pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
         };
         let name =
             path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
-        let context = Context { today: Some(today), tank: args.tank.clone(), ..Context::default() };
+        let mut context = Context { today: Some(today), tank: args.tank.clone(), ..Context::default() };
+        if let Some(layout) = &layout {
+            if let Err(error) = layout.fits(&name, &bytes) {
+                eprintln!("strandline: {}", other_shape(&error, path));
+                code = 3;
+                continue;
+            }
+            context.answers = layout.answers().to_vec();
+            context.tank = context.tank.or_else(|| layout.tank().map(str::to_owned));
+        }
         let mut outcome = importer::read::read(&name, &bytes, &context);
         outcome.file = path.display().to_string();
         if importer::read::unreadable(&outcome) {

@@ -115,7 +115,8 @@ fn link(text: &str) -> Option<(&str, &str, &str, &str)> {
     Some((before, label, address, after))
 }
 
-fn escape(text: &str) -> String {
+/// Text as it may stand in a page.
+pub fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 

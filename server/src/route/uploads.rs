@@ -165,6 +165,10 @@ pub struct UploadQuery {
     /// The day on which its register was true, where the file does not say.
     #[param(example = "2025-03-04")]
     as_of: Option<NaiveDate>,
+    /// Number of an upload by whose layout it is read; a form may hold the layout itself, as exported. A file of another
+    /// shape is refused at once, naming what differs.
+    #[param(example = "12")]
+    layout: Option<String>,
 }
 
 impl Asked for UploadQuery {
@@ -175,6 +179,7 @@ impl Asked for UploadQuery {
             tank: fields.text("tank"),
             log: fields.text("log"),
             as_of: fields.day("as_of"),
+            layout: fields.text("layout"),
         }
     }
 }
@@ -329,11 +334,11 @@ pub async fn create_upload(
     // Asked before the body is read: a stranger's file is not received.
     let scope = caller.records(Right::Upload)?;
     let key = Idempotency::of(&request)?;
-    let UploadQuery { name, keeper, tank, log, as_of } = query.0;
-    let file =
-        hand_in::receive(&request, payload, Beside { name, keeper, tank, log, as_of }, state.largest_upload).await?;
+    let UploadQuery { name, keeper, tank, log, as_of, layout } = query.0;
+    let beside = Beside { name, keeper, tank, log, as_of, layout };
+    let file = hand_in::receive(&request, payload, beside, state.largest_upload).await?;
     let received = pool::with(&state.pool, move |connection| {
-        let (id, already) = hand_in::store(connection, &caller, file, key.as_ref())?;
+        let (id, already) = hand_in::store(connection, &caller, &scope, file, key.as_ref())?;
         let reached = scope.upload(connection, id)?;
         Ok(UploadReceived { already, upload: load(connection, reached)? })
     })

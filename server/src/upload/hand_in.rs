@@ -8,12 +8,13 @@ use diesel::prelude::*;
 use diesel::result::{DatabaseErrorKind, Error};
 use futures_util::TryStreamExt;
 use importer::load::{LoadError, NewUpload};
+use importer::saved_layout::SavedLayout;
 use migrations::schema::upload;
 use serde_json::json;
 use sha2::{Digest, Sha256};
 use utoipa::ToSchema;
 
-use crate::access::{Caller, keeper};
+use crate::access::{Caller, Scope, keeper};
 use crate::body;
 use crate::problem::{Fault, Kind, Problem};
 
@@ -30,6 +31,8 @@ pub struct Beside {
     pub log: Option<String>,
     /// The day on which its register was true.
     pub as_of: Option<NaiveDate>,
+    /// The layout that it is to be read by: an upload's number, or the document itself.
+    pub layout: Option<String>,
 }
 
 /// A file as a form.
@@ -47,6 +50,8 @@ pub struct Form {
     log: Option<String>,
     /// As the query parameter of this name.
     as_of: Option<NaiveDate>,
+    /// As the query parameter of this name, or the layout itself as it was exported.
+    layout: Option<String>,
     /// As the query parameter of this name.
     name: Option<String>,
 }
@@ -143,14 +148,18 @@ async fn form(
     while let Some(mut part) = parts.try_next().await.map_err(broken)? {
         let name = part.name().unwrap_or_default().to_owned();
         let filename = part.content_disposition().and_then(|said| said.get_filename()).map(str::to_owned);
-        let most = if name == "file" { limit } else { 1024 };
+        let most = match name.as_str() {
+            "file" => limit,
+            "layout" => importer::saved_layout::LARGEST,
+            _ => 1024,
+        };
         let mut bytes = Vec::new();
         while let Some(chunk) = part.try_next().await.map_err(broken)? {
             if bytes.len() + chunk.len() > most {
                 return Err(if name == "file" {
                     body::too_large(limit)
                 } else {
-                    broken(format!("the part '{name}' is longer than 1024 bytes"))
+                    broken(format!("the part '{name}' is longer than {most} bytes"))
                 });
             }
             bytes.extend_from_slice(&chunk);
@@ -203,8 +212,9 @@ fn put(beside: &mut Beside, name: &str, text: String) -> Option<Fault> {
         "keeper" => &mut beside.keeper,
         "tank" => &mut beside.tank,
         "log" => &mut beside.log,
+        "layout" => &mut beside.layout,
         _ => {
-            let known = ["file", "name", "keeper", "tank", "log", "as_of"];
+            let known = ["file", "name", "keeper", "tank", "log", "as_of", "layout"];
             let detail = format!("'{name}' is no part of this form; {}", crate::query::hint(name, known.into_iter()));
             return Some(Fault::parameter(name, "unknown", detail));
         }
@@ -254,10 +264,12 @@ impl Idempotency {
 pub fn store(
     connection: &mut PgConnection,
     caller: &Caller,
+    scope: &Scope,
     file: File,
     key: Option<&Idempotency>,
 ) -> Result<(i64, bool), Problem> {
     let owner = keeper::handed_in_for(connection, caller, file.beside.keeper.as_deref())?;
+    let layout = file.beside.layout.as_deref().map(|layout| layout_of(connection, scope, layout)).transpose()?;
     let token_id = caller.holder().map(|holder| holder.token_id);
     let sha256 = Sha256::digest(&file.bytes).to_vec();
     let received_by = caller.name();
@@ -268,6 +280,7 @@ pub fn store(
         tank: file.beside.tank.as_deref(),
         log: file.beside.log.as_deref(),
         as_of: file.beside.as_of,
+        layout: layout.as_ref(),
         received_by: &received_by,
         token_id,
         account_id: None,
@@ -290,6 +303,18 @@ pub fn store(
         }
     }
     Err(Problem::internal("an idempotency key was neither free nor taken"))
+}
+
+/// The layout that is named by an upload within reach, or sent as it is.
+fn layout_of(connection: &mut PgConnection, scope: &Scope, text: &str) -> Result<SavedLayout, Problem> {
+    let wrong = |detail: String| Problem::of_fault(Kind::InvalidValue, Fault::parameter("layout", "invalid", detail));
+    if let Ok(id) = text.parse::<i64>() {
+        let reached = scope.upload(connection, id)?;
+        let made = importer::load::layout(connection, reached.id()).map_err(|error| problem(&error))?;
+        return made
+            .ok_or_else(|| wrong(format!("upload {id} has no layout; name one that is read and holds a table")));
+    }
+    SavedLayout::parse(text.as_bytes()).map_err(|error| wrong(error.to_string()))
 }
 
 /// The upload that came with a key: number, member, SHA-256. A key that has expired is let go.
@@ -336,6 +361,13 @@ pub fn problem(error: &LoadError) -> Problem {
             Problem::of_fault(Kind::InvalidAnswer, Fault::pointer("/answers", "invalid", said))
         }
         LoadError::Conflict { current } => Problem::new(Kind::AlreadyAnswered, said).with("current", json!(current)),
+        LoadError::OtherShape(differences) => {
+            let faults = differences.0.iter().map(|detail| Fault::parameter("layout", "conflict", detail)).collect();
+            Problem::of_faults(Kind::InvalidValue, faults)
+        }
+        LoadError::BadKit(said) => Problem::of_fault(Kind::InvalidValue, Fault::pointer("", "invalid", said)),
+        LoadError::NoKitAnswer(_) => Problem::new(Kind::UnknownKit, said),
+        LoadError::PreviewOutdated { .. } => Problem::new(Kind::PreviewOutdated, said),
         LoadError::BadRollCall(_) => Problem::of_fault(Kind::InvalidValue, Fault::pointer("", "invalid", said)),
         LoadError::Rejected { table, rule, .. } => {
             tracing::warn!(%said, "a value was rejected by the database");

@@ -72,6 +72,40 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     let key = findings["findings"][0]["key"].clone();
     all.insert("list_findings", findings);
     all.insert("get_preview", osprey(&format!("{path}/preview?kind=specimen&limit=1")));
+    let curate = |path: &str, body: Value, status| {
+        json_of(api.post(path).bearer_auth(&api.curator).json(&body).send().unwrap(), status)
+    };
+    let links = format!("{path}/links");
+    let mut made = curate(&links, json!({"key": key}), 201);
+    all.insert("list_links", curator(&links));
+    let withdrawn = format!("{links}/{}", made["id"]);
+    all.insert("revoke_link", json_of(api.delete(&withdrawn).bearer_auth(&api.curator).send().unwrap(), 200));
+    made["url"] =
+        json!("https://club.example/questions/0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef");
+    all.insert("create_link", made);
+    let asked = api.upload(
+        &api.osprey,
+        "name=phosphate.csv",
+        "Tank,Date,PO4 (mg/L)\nLagoon,2025-03-04,0.05\nLagoon,2025-03-11,not detected\nLagoon,2025-03-18,0.06\n",
+    );
+    let of_asked = asked["links"]["self"].as_str().unwrap().to_owned();
+    let found = api.findings(&api.osprey, &asked);
+    let one = found.as_array().unwrap().iter().find(|finding| finding["severity"] == "questioned").unwrap();
+    let link = curate(&format!("{of_asked}/links"), json!({"key": one["key"]}), 201);
+    let question = format!("/questions/{}", link["url"].as_str().unwrap().rsplit('/').next().unwrap());
+    all.insert("get_question", get(&question));
+    let taken = api.post(&question).json(&json!({"choice": "limit", "value": 0.03})).send().unwrap();
+    all.insert("answer_question", json_of(taken, 200));
+    all.insert("get_layout", osprey(&format!("{of_asked}/layout")));
+    json_of(api.delete(&of_asked).bearer_auth(&api.osprey).send().unwrap(), 200);
+    let kit = json!({"parameter": "phosphate", "name": "Tidepool P2", "limit": 0.03});
+    let preview = curate("/api/v1/kits/preview", kit.clone(), 200);
+    let given = curate("/api/v1/kits", json!({"kit": kit, "confirm": preview["confirm"]}), 201);
+    all.insert("preview_kit", preview);
+    all.insert("list_kits", curator("/api/v1/kits"));
+    let of_kit = format!("/api/v1/kits/{}", given["id"]);
+    all.insert("answer_kit", given);
+    all.insert("undo_kit", json_of(api.delete(&of_kit).bearer_auth(&api.curator).send().unwrap(), 200));
     let answers = json!({"answers": [{"key": key, "choice": "day", "value": "2024-01-01"}]});
     all.insert("answer_questions", post(&format!("{path}/answers"), answers, 200));
     all.insert("commit_upload", post(&format!("{path}/commit"), json!({}), 200));

@@ -50,7 +50,10 @@ fn phosphate_scale(work: &mut Work, group: &mut Group, values: &[f64]) {
             test.basis = Some("P");
             return;
         }
-        // A kit that counts in ppb may count phosphorus.
+        // A kit that counts in ppb may count phosphorus; it is asked unless the kit is known.
+        if test.basis.is_some() {
+            return;
+        }
         let name = format!("{about}:ppb");
         let settled = work.desk.ask("basis_unclear", &name);
         match settled.choice() {
@@ -82,6 +85,10 @@ pub(super) fn bare_phosphorus(work: &mut Work, group: &mut Group) {
     }
     let about = group.about.clone();
     each(group, |group, test| {
+        if test.basis.is_some() {
+            // The kit says it.
+            return;
+        }
         let doubt =
             about_cell("basis_unclear", group, test).fill("first", "phosphate (PO4)").fill("second", "phosphorus (P)");
         match put(work, test, &about, doubt) {

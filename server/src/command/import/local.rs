@@ -8,11 +8,14 @@ use diesel::PgConnection;
 use importer::finding::{Answer, Finding};
 use importer::load::{self, LoadError, NewUpload, State, Upload};
 
+use importer::saved_layout::SavedLayout;
+
 use super::bulk::{self, Club, HandedIn, Read};
 use super::table::Done;
 use super::{ImportArgs, Item};
 use crate::command::database::{self, Database};
 use crate::command::failure::Failure;
+use crate::command::read;
 use crate::config::Config;
 
 /// Who imports, in the audit.
@@ -22,6 +25,7 @@ struct Local<'a> {
     database: &'a Database,
     args: &'a ImportArgs,
     keepers: BTreeMap<String, i64>,
+    layout: Option<SavedLayout>,
     today: NaiveDate,
 }
 
@@ -29,8 +33,9 @@ struct Local<'a> {
 pub fn run(config: &Config, args: &ImportArgs, items: &[Item]) -> Result<Vec<Done>, Failure> {
     let database = database::open(config)?;
     let keepers = keepers(&mut *database.connection()?, args, items)?;
+    let layout = read::layout(args.layout.as_ref())?;
     let today = chrono::Local::now().date_naive();
-    let done = bulk::run(&Local { database: &database, args, keepers, today }, items, args.yes);
+    let done = bulk::run(&Local { database: &database, args, keepers, layout, today }, items, args.yes);
     database.close()?;
     Ok(done)
 }
@@ -62,6 +67,7 @@ impl Local<'_> {
     fn on<T>(&self, item: &Item, work: impl FnOnce(&mut PgConnection) -> Result<T, LoadError>) -> Result<T, Failure> {
         let mut connection = self.database.connection()?;
         match catch_unwind(AssertUnwindSafe(|| work(&mut connection))) {
+            Ok(Err(LoadError::OtherShape(error))) => Err(read::other_shape(&error, &item.path)),
             Ok(done) => done.map_err(|error| Failure::place(format!("{error}, {}", item.shown))),
             Err(_) => {
                 Err(Failure::place(format!("the reader stopped on this file, {}: report it with the file", item.shown)))
@@ -113,6 +119,7 @@ impl Club for Local<'_> {
                 log: self.args.log.as_deref(),
                 tank: self.args.tank.as_deref(),
                 as_of: self.args.as_of,
+                layout: self.layout.as_ref(),
                 received_by: BY,
                 ..NewUpload::default()
             };

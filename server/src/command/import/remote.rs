@@ -3,6 +3,7 @@
 use std::time::{Duration, Instant};
 
 use importer::finding::Finding;
+use importer::saved_layout::SavedLayout;
 use reqwest::StatusCode;
 use reqwest::blocking::{Client, RequestBuilder, Response};
 use reqwest::header::RETRY_AFTER;
@@ -12,6 +13,7 @@ use super::bulk::{self, Club, HandedIn, Read};
 use super::table::Done;
 use super::{ImportArgs, Item};
 use crate::command::failure::Failure;
+use crate::command::read;
 
 /// How long a server may take to read one file.
 const PATIENCE: Duration = Duration::from_secs(600);
@@ -24,6 +26,7 @@ struct Remote<'a> {
     server: &'a str,
     token: &'a str,
     args: &'a ImportArgs,
+    layout: Option<SavedLayout>,
     /// A keeper's token opens that keeper's records only and may not name one.
     names_keepers: bool,
 }
@@ -36,11 +39,36 @@ pub fn run(server: &str, token: Option<&str>, args: &ImportArgs, items: &[Item])
         .timeout(Duration::from_secs(120))
         .build()
         .map_err(|error| Failure::place(format!("no HTTP client ({error}), this machine: see its certificates")))?;
-    let mut remote = Remote { http, server, token, args, names_keepers: false };
+    let mut remote =
+        Remote { http, server, token, args, layout: read::layout(args.layout.as_ref())?, names_keepers: false };
     // A token or server that does not do for one file does not do for any.
     let me = remote.json(remote.http.get(remote.url("/me")))?;
     remote.names_keepers = me["role"] == "curator";
     Ok(bulk::run(&remote, items, args.yes))
+}
+
+/// A form (RFC 7578) of a layout and a file, with a boundary that neither holds.
+fn form(layout: &Value, file: &[u8]) -> Result<(String, Vec<u8>), Failure> {
+    let layout = layout.to_string();
+    let boundary = loop {
+        let mut random = [0u8; 16];
+        getrandom::fill(&mut random)
+            .map_err(|error| Failure::place(format!("no random numbers ({error}), this machine: try again")))?;
+        let boundary = format!("part-{}", crate::represent::hex(&random));
+        let holds = |bytes: &[u8]| bytes.windows(boundary.len()).any(|window| window == boundary.as_bytes());
+        if !holds(file) && !holds(layout.as_bytes()) {
+            break boundary;
+        }
+    };
+    let mut body = format!(
+        "--{boundary}\r\nContent-Disposition: form-data; name=\"layout\"\r\n\r\n{layout}\r\n--{boundary}\r\n\
+         Content-Disposition: form-data; name=\"file\"; filename=\"file\"\r\n\
+         Content-Type: application/octet-stream\r\n\r\n"
+    )
+    .into_bytes();
+    body.extend_from_slice(file);
+    body.extend_from_slice(format!("\r\n--{boundary}--\r\n").as_bytes());
+    Ok((boundary, body))
 }
 
 impl Remote<'_> {
@@ -170,12 +198,15 @@ impl Remote<'_> {
         if let Some(day) = self.args.as_of {
             query.push(("as_of", day.to_string()));
         }
-        let request = self
-            .http
-            .post(self.url("/uploads"))
-            .query(&query)
-            .header("content-type", "application/octet-stream")
-            .body(bytes);
+        let request = self.http.post(self.url("/uploads")).query(&query);
+        let request = match &self.layout {
+            None => request.header("content-type", "application/octet-stream").body(bytes),
+            Some(layout) => {
+                layout.fits(&item.name, &bytes).map_err(|error| read::other_shape(&error, &item.path))?;
+                let (boundary, body) = form(layout.document(), &bytes)?;
+                request.header("content-type", format!("multipart/form-data; boundary={boundary}")).body(body)
+            }
+        };
         let upload = self.json(request)?;
         let id = upload["id"].as_i64().ok_or_else(|| {
             Failure::place(format!("the server gave no upload, {}: see that it is a strandline", self.server))
