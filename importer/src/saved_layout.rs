@@ -302,10 +302,13 @@ fn header_of(field: &Value) -> Option<String> {
     field.get("title").or_else(|| field.get("name")).and_then(Value::as_str).map(str::to_owned)
 }
 
+/// What was measured in a column, each with the unit it is stored in.
+type Measured = BTreeSet<(ParameterCode, String)>;
+
 /// What the records say of the columns they come from.
 struct Columns {
     /// Sheet and column → what was measured there.
-    parameters: HashMap<(Option<String>, u32), BTreeSet<(ParameterCode, String)>>,
+    parameters: HashMap<(Option<String>, u32), Measured>,
     /// Sheet, row and column → the day that was read there.
     days: HashMap<(Option<String>, u32, u32), NaiveDate>,
 }

@@ -55,7 +55,9 @@ fn no_address_ignores_a_parameter_that_it_does_not_know() {
             .replace("{code}", "nitrate")
             .replace("{slug}", "goniopora")
             .replace("{kind}", "internal")
-            .replace("{id}", "1");
+            .replace("{id}", "1")
+            .replace("{link}", "1")
+            .replace("{secret}", "0");
         let request = api
             .client
             .request(method.parse().unwrap(), api.url(&format!("{path}?xyzzy=1")))
