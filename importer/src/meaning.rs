@@ -20,6 +20,9 @@ use crate::layout::Kind;
 use crate::layout::heading::code_in_brackets;
 use crate::layout::row::look_of;
 
+/// Cells of a column that are looked at for what it holds.
+const SAMPLE: usize = 300;
+
 /// What a column is.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Meaning {
@@ -97,6 +100,7 @@ pub(crate) fn settle(work: &mut Work, view: &mut View) {
         meanings.insert(column, meaning);
     }
     days_by_their_cells(view, &mut meanings);
+    tests_by_their_cells(view, &mut meanings);
     names_by_their_cells(view, &mut meanings);
     ends_by_their_cells(view, &mut meanings);
     unit_rows(view, &mut meanings);
@@ -435,6 +439,54 @@ fn days_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
         .map(|(column, _)| *column);
     if let Some(column) = found {
         meanings.insert(column, Meaning::Role(HeaderRole::Date));
+    }
+}
+
+/// In a list of tests: the column whose cells are names of tests holds them, whatever its header says; the numbers
+/// stand in the column whose header says value, or in the only one of numbers.
+fn tests_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
+    if view.table.kind != Kind::Long {
+        return;
+    }
+    let share = |column: u32, is: &dyn Fn(&Raw) -> bool| {
+        let cells: Vec<&Raw> = view.table.rows.iter().filter_map(|row| view.raw(row, column)).take(SAMPLE).collect();
+        if cells.is_empty() { 0.0 } else { cells.iter().filter(|raw| is(raw)).count() as f64 / cells.len() as f64 }
+    };
+    let names =
+        |raw: &Raw| matches!(raw, Raw::Text(text) if text.len() <= 40 && !find_parameter_by_word(text).is_empty());
+    let named = meanings
+        .iter()
+        .find(|(_, meaning)| {
+            matches!(meaning, Meaning::Role(HeaderRole::Parameter | HeaderRole::What | HeaderRole::Kind))
+        })
+        .map(|(column, _)| *column);
+    if named.is_none_or(|column| share(column, &names) < 0.5) {
+        let best = meanings.keys().copied().find(|column| share(*column, &names) >= 0.6);
+        if let Some(column) = best {
+            if let Some(other) = named {
+                meanings.insert(other, Meaning::Label);
+            }
+            meanings.insert(column, Meaning::Role(HeaderRole::Parameter));
+        }
+    }
+    let valued =
+        meanings.values().any(|meaning| matches!(meaning, Meaning::Role(HeaderRole::Value | HeaderRole::Amount)));
+    if !valued {
+        let number = |raw: &Raw| look_of(raw) == Look::Number;
+        let spare: Vec<u32> = meanings
+            .iter()
+            .filter(|(_, meaning)| matches!(meaning, Meaning::Label))
+            .map(|(column, _)| *column)
+            .filter(|column| share(*column, &number) >= 0.5)
+            .collect();
+        let says_value = |column: &&u32| header_roles(&view.header(**column)).contains(&HeaderRole::Value);
+        let told = spare.iter().find(says_value).or(match spare.as_slice() {
+            [only] => Some(only),
+            _ => None,
+        });
+        if let Some(column) = told {
+            meanings.insert(*column, Meaning::Role(HeaderRole::Value));
+        }
     }
 }
 

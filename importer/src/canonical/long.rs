@@ -10,11 +10,13 @@ use analysis::vocabulary::{
 use crate::canonical::test::{Group, Test};
 use crate::canonical::wide::{Frame, group, label_column, remarks};
 use crate::canonical::{View, Work, event, fill, habit};
+use crate::dialect::guess::Look;
 use crate::doubt::desk::{Doubt, Settled};
 use crate::finding::Choice;
 use crate::grid::Raw;
 use crate::layout::DataRow;
-use crate::meaning::{Quantity, quantities};
+use crate::layout::row::look_of;
+use crate::meaning::{Meaning, Quantity, quantities};
 
 /// What the cells of one group share: parameter, basis, unit, and a unit that nobody knows as written.
 type Series = (ParameterCode, Option<&'static str>, Option<UnitCode>, String);
@@ -37,10 +39,14 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         .or_else(|| view.column(HeaderRole::Kind));
     let value_column = view.column(HeaderRole::Value).or_else(|| view.column(HeaderRole::Amount));
     let unit_column = view.column(HeaderRole::Unit);
+    let limit_column = view.table.header.iter().find(|header| is_limit(&header.text)).map(|header| header.column);
     let named_above = name_column.map(|column| fill::sources(view, column)).unwrap_or_default();
     let mut groups: BTreeMap<Series, Group> = BTreeMap::new();
     let mut habits: Vec<(Quantity, Group)> = Vec::new();
     let mut known: HashMap<(String, String), Understood> = HashMap::new();
+    if name_column.is_none() || value_column.is_none() {
+        unreadable(work, view);
+    }
     for row in &view.table.rows {
         remarks(work, view, row);
         let (Some(name_column), Some(value_column)) = (name_column, value_column) else { continue };
@@ -95,6 +101,10 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
                 if unit.is_none() { written_unit.to_lowercase() } else { String::new() },
             ))
             .or_insert_with(|| group(about, name.clone(), &quantity, spot));
+        if let Some(limit) = limit_column.and_then(|column| view.text(row, column)) {
+            let number = crate::cell::number::numeral(limit.trim_start_matches(['<', ' ']), view.table.decimal_comma);
+            entry.limit = entry.limit.or(number.map(|figures| figures.first));
+        }
         if matches!(raw, Raw::Date(_)) {
             crate::doubt::mark::became_date(work, entry, &mut test, raw);
         }
@@ -111,6 +121,61 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         habit::settle(work, &quantity, group);
     }
     groups.into_values().collect()
+}
+
+/// A header over the smallest value that each test can show.
+fn is_limit(header: &str) -> bool {
+    const WORDS: [&str; 16] = [
+        "limit",
+        "detection limit",
+        "limit of detection",
+        "limit of determination",
+        "reporting limit",
+        "lod",
+        "loq",
+        "bestimmungsgrenze",
+        "nachweisgrenze",
+        "limite de detection",
+        "limite de quantification",
+        "ld",
+        "lq",
+        "limite de deteccion",
+        "detectielimiet",
+        "bepalingsgrens",
+    ];
+    WORDS.contains(&analysis::vocabulary::text::fold(header).as_str())
+}
+
+/// A list of tests of which nobody can tell which column holds the values: its numbers are asked about.
+fn unreadable(work: &mut Work, view: &View) {
+    let columns: Vec<u32> = view
+        .meanings
+        .iter()
+        .filter(|(_, meaning)| matches!(meaning, Meaning::Label))
+        .map(|(column, _)| *column)
+        .filter(|column| {
+            view.table.rows.iter().filter_map(|row| view.raw(row, *column)).any(|raw| look_of(raw) == Look::Number)
+        })
+        .collect();
+    for column in columns {
+        let about = view.about(column);
+        if matches!(work.desk.ask("column_unknown", &about), Settled::LeaveOut | Settled::Choice("remark", _)) {
+            continue;
+        }
+        let cells = view.table.rows.iter().filter(|row| view.raw(row, column).is_some());
+        let cells: Vec<_> = cells.map(|row| (view.spot(row.row, column), "value")).collect();
+        let remark = Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None };
+        work.desk.raise(
+            Doubt::of("column_unknown")
+                .about(about)
+                .at(view.header_spot(column), view.header(column))
+                .fill("column", view.header(column))
+                .fill("header", view.header(column))
+                .cells(cells)
+                .choices(vec![remark])
+                .propose_nothing(),
+        );
+    }
 }
 
 /// What a test name and its unit say; the unit apart, if the catalogue knows it.

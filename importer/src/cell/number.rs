@@ -31,6 +31,9 @@ impl Figures {
 /// ```
 pub fn numeral(text: &str, decimal_comma: bool) -> Option<Figures> {
     let text = text.trim();
+    if let Some(value) = whole_and_fraction(text) {
+        return Some(Figures { decimals: 2, ..Figures::certain(value) });
+    }
     let (negative, digits) = match text.strip_prefix(['-', '+']) {
         Some(rest) => (text.starts_with('-'), rest.trim_start()),
         None => (false, text),
@@ -129,6 +132,19 @@ fn exponent(digits: &str) -> Option<f64> {
         && mantissa.bytes().filter(|b| *b == b'.').count() <= 1;
     let value: f64 = if clean { digits.parse().ok()? } else { return None };
     value.is_finite().then_some(value)
+}
+
+/// "8½", "8 1/4": a whole number and a common fraction. "1/2" alone may be two numbers.
+fn whole_and_fraction(text: &str) -> Option<f64> {
+    let whole = text.bytes().take_while(u8::is_ascii_digit).count();
+    let rest = &text[whole..];
+    let vulgar = rest.trim_start().chars().next().is_some_and(|letter| "½¼¾⅓⅔⅛⅜⅝⅞".contains(letter));
+    let spelt = rest.starts_with(' ')
+        && rest.trim().split_once('/').is_some_and(|(over, under)| {
+            matches!(under, "2" | "3" | "4" | "8")
+                && over.parse::<u8>().is_ok_and(|over| over > 0 && over.to_string() < under.to_owned())
+        });
+    (whole > 0 && (vulgar || spelt)).then(|| with_fraction(text, false)).flatten()
 }
 
 /// "2 1/2", "1/2", "2½" as numbers, for sizes in inches. `None` = no fraction in it.

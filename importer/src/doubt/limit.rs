@@ -115,7 +115,7 @@ fn slipped_digits(work: &mut Work, group: &mut Group) {
     let steady = group.parameter.zero == ZeroPolicy::NotPossible;
     let possible: Vec<f64> =
         values.iter().map(|(_, value)| *value).filter(|value| group.parameter.is_possible(*value)).collect();
-    let Some(usual) = median(possible.iter().copied()).filter(|usual| *usual > 0.0 && possible.len() >= 2) else {
+    let Some(usual) = median(possible.iter().copied()).filter(|usual| *usual > 0.0) else {
         return;
     };
     let inside = |value: f64| (value - usual).abs() <= 0.15 * usual;
@@ -127,6 +127,8 @@ fn slipped_digits(work: &mut Work, group: &mut Group) {
             || group.parameter.is_plausible(value)
             || (!steady && group.parameter.is_possible(value))
             || inside(value)
+            // One other reading makes no series: beside it only what cannot be is a slip.
+            || possible.len() < 2 && group.parameter.is_possible(value)
         {
             continue;
         }

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use analysis::vocabulary::HeaderRole;
+use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
 use super::heading::{Head, Headings};
 use super::row::{
@@ -243,7 +243,9 @@ impl Cutter<'_> {
         let Some(next) = self.rows.get(at + 1).filter(|next| next.number <= row.number + 2) else { return false };
         let under =
             next.cells.iter().filter(|cell| look_of(&cell.raw).is_value() && row.at(cell.column).is_some()).count();
-        under >= 2 || under == 1 && next.cells.len() >= 2 && row.cells.len() == 2
+        // "Tank: | Alder" over "Sampled: | 14.11.2024" is no header: the row below begins with words too.
+        let begins = next.cells.first().is_some_and(|cell| look_of(&cell.raw).is_value());
+        under >= 2 || under == 1 && next.cells.len() >= 2 && row.cells.len() == 2 && begins
     }
 
     /// No known word, yet a row of words over at least two rows of values in the same columns.
@@ -506,16 +508,18 @@ impl Open {
             && (same > 1 || self.piece.header.len() == 1)
     }
 
-    /// In a list of tests: the column of tests holds the name of one, and the row says more.
+    /// In a list of tests: a test's name stands under the names of tests, and the row says more.
     fn names_a_test(&self, row: &Row) -> bool {
-        self.kind == Some(Kind::Long)
-            && row.cells.len() >= 2
-            && !self.repeats_header(row)
+        let name =
+            |raw: &Raw| matches!(raw, Raw::Text(text) if text.len() <= 40 && !find_parameter_by_word(text).is_empty());
+        let Some(last) = self.piece.rows.last().filter(|_| !self.repeats_header(row) && row.cells.len() >= 2) else {
+            return false;
+        };
+        // A wide table's header has names of tests over numbers, never over names.
+        self.kind != Some(Kind::Wide)
             && row.cells.iter().any(|cell| {
-                self.heads.get(&cell.column).is_some_and(|head| head.roles.first() == Some(&HeaderRole::Parameter))
-                    && matches!(&cell.raw, Raw::Text(text) if !analysis::vocabulary::find_parameter_by_word(text).is_empty())
+                name(&cell.raw) && last.cells.iter().any(|above| above.column == cell.column && name(&above.raw))
             })
-            && row.cells.iter().any(|cell| self.heads.get(&cell.column).is_some_and(|head| head.has(HeaderRole::Value)))
     }
 
     /// The days of its rows are bare numbers from 1 to 31.

@@ -212,7 +212,10 @@ fn coral_unknown(host: &Host) -> Option<Plant> {
 
 fn size_unit(host: &Host) -> Option<Plant> {
     let (sizing, place) = sizings(host).find(|(sizing, place)| {
-        sizing.unit == "mm"
+        let written = sizing.written.trim();
+        let number = written.trim_end_matches(|letter: char| letter.is_ascii_alphabetic() || letter == ' ');
+        plain(number).is_some()
+            && sizing.unit == "mm"
             && sizing.written.trim().ends_with(|letter: char| letter.is_ascii_alphabetic())
             && matches!(host.at(*place), Some(Raw::Text(text)) if text.trim() == sizing.written.trim())
     })?;

@@ -101,8 +101,18 @@ pub(super) fn bare_phosphorus(work: &mut Work, group: &mut Group) {
 
 /// A factor of a thousand against the series.
 fn trace_scale(work: &mut Work, group: &mut Group, values: &[f64], unit: UnitCode) {
-    let Some(usual) = median(values.iter().copied().filter(|value| *value > 0.0)).filter(|_| values.len() >= 3) else {
-        return;
+    let positive: Vec<f64> = values.iter().copied().filter(|value| *value > 0.0).collect();
+    let Some(middle) = median(positive.iter().copied()).filter(|_| positive.len() >= 2) else { return };
+    // In a short series a slip moves the middle: what is usual is told by the others.
+    let usual_beside = |own: f64| match positive.len() {
+        2..=4 => {
+            let mut others = positive.clone();
+            if let Some(at) = others.iter().position(|value| *value == own) {
+                others.swap_remove(at);
+            }
+            median(others).unwrap_or(middle)
+        }
+        _ => middle,
     };
     let other = if unit.as_str() == "mg/L" { "ug/L" } else { "mg/L" };
     let about = group.about.clone();
@@ -111,6 +121,7 @@ fn trace_scale(work: &mut Work, group: &mut Group, values: &[f64], unit: UnitCod
         if test.unit.is_some_and(|own| own != unit) || test.number().is_some_and(|number| number.unit.is_some()) {
             return;
         }
+        let usual = usual_beside(value);
         let ratio = if unit.as_str() == "mg/L" { value / usual } else { usual / value };
         if !(300.0..=3000.0).contains(&ratio) {
             return;
