@@ -179,7 +179,8 @@ fn settle(work: &mut Work, groups: &mut [Group]) {
 fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
     let mut layouts: Vec<String> = Vec::new();
     let mut shape = Sha256::new();
-    for (_, table) in tables {
+    for at in tables {
+        let table = &at.1;
         let kind = match table.kind {
             Kind::Wide if table.turned => "transposed",
             Kind::Wide => "wide",
@@ -188,8 +189,9 @@ fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
             Kind::Diary => "diary",
             Kind::LogSheet(_) => "log_sheet",
         };
-        if !layouts.iter().any(|known| known == kind) {
-            layouts.push(kind.to_owned());
+        let called = layout_name(kind, at, tables);
+        if !layouts.iter().any(|known| known == called) {
+            layouts.push(called.to_owned());
         }
         shape.update(kind);
         for header in &table.header {
@@ -212,6 +214,40 @@ fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
         last_day: work.days.map(|(_, last)| last),
         interpreter: INTERPRETER,
         takes_out: false,
+    }
+}
+
+/// The layout as it is called: a list without days is a laboratory's report, rows of one day with their times come
+/// from a probe, several tables of tests on one sheet are blocks.
+fn layout_name(kind: &'static str, at: &(u16, Table), tables: &[(u16, Table)]) -> &'static str {
+    use crate::dialect::guess::Look;
+    use crate::layout::row::look_of;
+    let (sheet, table) = at;
+    if table.turned || !matches!(table.kind, Kind::Wide | Kind::Long) {
+        return kind;
+    }
+    let rows = table.rows.iter().take(200);
+    let (mut dated, mut timed, mut all) = (0_usize, 0_usize, 0_usize);
+    for row in rows {
+        let timed_cell = |cell: &Placed| match &cell.raw {
+            crate::grid::Raw::Date(at) => at.time() != chrono::NaiveTime::MIN,
+            crate::grid::Raw::Text(text) => matches!(look_of(&cell.raw), Look::Date | Look::Time) && text.contains(':'),
+            _ => false,
+        };
+        all += 1;
+        dated += usize::from(row.cells.iter().any(|cell| look_of(&cell.raw) == Look::Date));
+        timed += usize::from(row.cells.iter().any(timed_cell));
+    }
+    let day_named = table.header.iter().any(|column| {
+        analysis::vocabulary::header_roles(&column.text).contains(&analysis::vocabulary::HeaderRole::Date)
+    });
+    let wide =
+        tables.iter().filter(|(other, table)| other == sheet && table.kind == Kind::Wide && !table.turned).count();
+    match table.kind {
+        _ if all >= 12 && timed * 10 >= all * 9 => "probe",
+        Kind::Long if dated == 0 && !day_named => "laboratory",
+        Kind::Wide if wide > 1 => "blocks",
+        _ => kind,
     }
 }
 

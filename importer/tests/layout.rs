@@ -263,13 +263,14 @@ fn an_answer_settles_a_table_of_no_known_kind() {
 }
 
 #[test]
-fn days_across_are_asked_about_and_kept() {
+fn days_across_become_a_row_a_day() {
     let text = "Copse,,06/01/24,13/01/24,20/01/24,Average\nTemperature,°C,25.1,25.3,252,25.2\nSalinity,ppt,34.8,53.1,34.9,34.8\nAlkalinity,dKH,8.2,8.1/8.3,84,8.2\n";
     let (tables, findings, labels) = read(text);
-    assert_eq!((tables.len(), findings.len()), (0, 1));
-    assert_eq!(findings[0].code, "table_kind_unclear");
-    assert!(findings[0].message.contains("Days seem to run across"));
-    assert_eq!(findings[0].cells.len() + labels.len(), 5 + 18);
+    assert_eq!((tables.len(), findings.len(), labels.len()), (1, 0, 0));
+    let table = &tables[0];
+    assert_eq!((table.turned, table.rows.len(), table.header.len(), table.units.len()), (true, 3, 3, 3));
+    assert_eq!((table.titles.len(), table.labels.len()), (1, 4));
+    assert_eq!(table.rows.iter().map(|row| row.cells.len()).collect::<Vec<_>>(), [4, 4, 4]);
 }
 
 #[test]

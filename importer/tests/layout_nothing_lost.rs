@@ -98,19 +98,23 @@ fn places(grid: &Grid) -> BTreeMap<(u32, u32), usize> {
     let (tables, findings, labels) = layout::tables(grid);
     let mut seen = BTreeMap::new();
     // Sections under one header share its cells.
-    let headers: std::collections::BTreeSet<(u32, u32)> =
-        tables.iter().flat_map(|table| table.header.iter().map(|column| (column.row, column.column))).collect();
+    let headers: std::collections::BTreeSet<(u32, u32)> = tables
+        .iter()
+        .flat_map(|table| table.header.iter().map(|column| table.place(column.row, column.column)))
+        .collect();
     let mut see = |row: u32, column: u32| *seen.entry((row, column)).or_insert(0) += 1;
     headers.iter().for_each(|(row, column)| see(*row, *column));
     for table in &tables {
         let rows = table.rows.iter().flat_map(|row| &row.cells);
-        table
-            .titles
-            .iter()
-            .chain(&table.units)
-            .chain(&table.labels)
-            .chain(rows)
-            .for_each(|cell| see(cell.row, cell.column));
+        table.titles.iter().chain(&table.labels).for_each(|cell| see(cell.row, cell.column));
+        // A key cell that was filled down stands for several rows and counts once.
+        let mut own = std::collections::BTreeSet::new();
+        for cell in table.units.iter().chain(rows) {
+            let (row, column) = table.place(cell.row, cell.column);
+            if table.turned || own.insert((row, column)) {
+                see(row, column);
+            }
+        }
     }
     findings.iter().flat_map(|finding| &finding.cells).for_each(|cell| see(cell.row, cell.column));
     labels.iter().for_each(|cell| see(cell.row, cell.column));

@@ -25,6 +25,8 @@ pub(crate) struct Frame {
     tank_above: BTreeMap<u32, u32>,
     /// The day that the titles state, asked for once.
     titled_day: Option<Option<(DayOf, Cells)>>,
+    /// The day of a table that states none anywhere, asked for once.
+    undated: Option<DayOf>,
     table_tank: Option<TankOf>,
 }
 
@@ -43,7 +45,7 @@ impl Frame {
         let days = date.map(|column| date_column::read(work, view, column, rule, None)).unwrap_or_default();
         let above = |column: Option<u32>| column.map(|column| fill::sources(view, column)).unwrap_or_default();
         let (day_above, tank_above) = (above(date), above(tank));
-        Frame { date, time, tank, days, day_above, tank_above, titled_day: None, table_tank: None }
+        Frame { date, time, tank, days, day_above, tank_above, titled_day: None, undated: None, table_tank: None }
     }
 
     /// Day and tank of a row.
@@ -59,6 +61,8 @@ impl Frame {
         {
             day = stated.clone();
             cells.extend(at.iter().copied());
+        } else if self.date.is_none() {
+            day = self.undated.get_or_insert_with(|| undated(work, view, row)).clone();
         }
         if let Some(column) = self.time
             && let Some(time) = view.raw(row, column).and_then(time_of)
@@ -94,6 +98,29 @@ impl Frame {
             label_column(work, view, column);
         }
     }
+}
+
+/// A table without any day: one question for all of its rows.
+fn undated(work: &mut Work, view: &View, row: &DataRow) -> DayOf {
+    let about = format!("{} table at row {}", view.table_about(), row.row);
+    let about = about.trim();
+    let settled = work.desk.ask("date_missing", about);
+    if let Some(day) = settled.day() {
+        return DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None });
+    }
+    if settled == Settled::LeaveOut {
+        return DayOf::Left;
+    }
+    let first = row.cells.first().map_or(1, |cell| cell.column);
+    let doubt = Doubt::of("date_missing")
+        .about(about)
+        .at(view.spot(row.row, first), "")
+        .of_row()
+        .fill("row", format!("{} and every other row of this table", row.row))
+        .propose_nothing();
+    let key = doubt.key();
+    work.desk.raise(doubt);
+    DayOf::Held(key, None)
 }
 
 /// Marks a column's cells as labels; those that a record or a finding uses count there.

@@ -292,7 +292,8 @@ impl Cutter<'_> {
     /// Rows of words or names that stand right above a header: titles of the next table, not data of this one.
     fn leads_to_header(&mut self, at: usize, open: &Open) -> bool {
         let row = &self.rows[at];
-        if row.cells.len() > 3 {
+        let values = row.cells.iter().filter(|cell| look_of(&cell.raw).is_value()).count();
+        if row.cells.len() > 3 || values >= 2 {
             return false;
         }
         // A single word in a list of corals or tanks is one of them, unless the next line is a header.
