@@ -17,6 +17,7 @@ mod cells; // cells of a stored file
 mod commit; // staged → committed, undo, single edits
 mod compare; // a version against its log, a log against the others
 mod context; // what the club knows of a keeper
+mod copy; // new rows straight into their tables
 mod error; // what can go wrong, with its remedy
 mod found; // findings of comparing, in the catalogue's words
 mod keeper; // keepers and roll calls

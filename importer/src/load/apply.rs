@@ -12,9 +12,10 @@ use diesel::pg::PgConnection;
 use diesel::prelude::*;
 use diesel::sql_types::{Array, BigInt, Binary, Text};
 use migrations::schema::{keeper, log, record_source};
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 
 use super::LoadError;
+use super::copy::{self, Lines};
 use crate::fold::row::{Row, SpecimenRow, content};
 use crate::fold::{Current, LogFacts, Rows, Source};
 
@@ -131,6 +132,8 @@ struct Plan {
 struct Fresh {
     key: String,
     digest: [u8; 16],
+    /// Nothing of this key was there.
+    added: bool,
     /// Its columns as JSON, with the keys of what it refers to.
     json: String,
 }
@@ -147,6 +150,33 @@ struct References<'a> {
 }
 
 impl Fresh {
+    /// Appends the row as a line to be copied.
+    fn copied(
+        &self,
+        keeper_id: i64,
+        columns: &[&str],
+        numbers: &Numbers,
+        lines: &mut Lines,
+    ) -> Result<(), serde_json::Error> {
+        let row: serde_json::Map<String, serde_json::Value> = serde_json::from_str(&self.json)?;
+        lines.begin();
+        lines.plain(keeper_id);
+        lines.text(&self.key);
+        let mut digest = String::from("\\x");
+        for byte in self.digest {
+            let _ = write!(digest, "{byte:02x}");
+        }
+        lines.text(&digest);
+        for column in columns {
+            let value = row.get(*column);
+            match value.and_then(serde_json::Value::as_str).filter(|_| is_reference(column)) {
+                Some(key) => lines.number(numbers.of(column, key)),
+                None => lines.value(value),
+            }
+        }
+        Ok(())
+    }
+
     /// Appends the row as an object of the table's own columns; what is no column is passed over by the database.
     fn put(&self, columns: &[&str], numbers: &Numbers, text: &mut String) -> Result<(), serde_json::Error> {
         let key = serde_json::to_string(&self.key)?;
@@ -184,8 +214,9 @@ impl Plan {
             if before.as_deref() == Some(&digest[..]) {
                 continue;
             }
-            added += usize::from(before.is_none());
-            fresh.push(Fresh { key: key.clone(), digest, json });
+            let is_new = before.is_none();
+            added += usize::from(is_new);
+            fresh.push(Fresh { key: key.clone(), digest, added: is_new, json });
         }
         Ok(Plan { table: R::TABLE, columns: R::COLUMNS, gone: known.into_keys().collect(), fresh, added })
     }
@@ -219,7 +250,21 @@ impl Plan {
             taken = taken.join(", "),
             set = set.join(", "),
         );
-        for chunk in self.fresh.chunks(CHUNK) {
+        // Readings come by the hundred thousand: new ones go straight into their table.
+        let (straight, others): (Vec<&Fresh>, Vec<&Fresh>) =
+            self.fresh.iter().partition(|row| row.added && self.table == "reading");
+        let mut lines = Lines::default();
+        for row in straight {
+            row.copied(keeper_id, self.columns, numbers, &mut lines)
+                .map_err(|error| LoadError::Packing(error.to_string()))?;
+            if lines.is_full() {
+                copy::readings(connection, &mut lines)?;
+            }
+        }
+        if !lines.is_empty() {
+            copy::readings(connection, &mut lines)?;
+        }
+        for chunk in others.chunks(CHUNK) {
             let mut json = String::from("[");
             for (at, row) in chunk.iter().enumerate() {
                 if at > 0 {
@@ -262,7 +307,7 @@ fn parents(connection: &mut PgConnection, specimens: &Rows<SpecimenRow>, numbers
 }
 
 /// A row of the table of sources, in its own columns.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
 struct Written<'a> {
     kind: &'a str,
     record_key: &'a str,
@@ -324,16 +369,26 @@ fn sources(connection: &mut PgConnection, keeper_id: i64, sources: &BTreeSet<Sou
     diesel::sql_query("DELETE FROM record_source WHERE id = ANY ($1)")
         .bind::<Array<BigInt>, _>(&gone)
         .execute(connection)?;
-    for chunk in fresh.chunks(CHUNK) {
-        let rows = serde_json::to_string(chunk).map_err(|error| LoadError::Packing(error.to_string()))?;
-        diesel::sql_query(
-            "INSERT INTO record_source (keeper_id, kind, record_key, upload_id, log_id, sheet, row_number, column_number)
-             SELECT $1, r.kind, r.record_key, r.upload_id, r.log_id, r.sheet, r.row_number, r.column_number
-               FROM json_populate_recordset(NULL::record_source, $2::json) r",
-        )
-        .bind::<BigInt, _>(keeper_id)
-        .bind::<Text, _>(rows)
-        .execute(connection)?;
+    let mut lines = Lines::default();
+    for source in fresh {
+        lines.begin();
+        lines.plain(keeper_id);
+        lines.text(source.kind);
+        lines.text(source.record_key);
+        lines.plain(source.upload_id);
+        lines.number(source.log_id);
+        match source.sheet {
+            Some(sheet) => lines.text(sheet),
+            None => lines.null(),
+        }
+        lines.plain(source.row_number);
+        lines.plain(source.column_number);
+        if lines.is_full() {
+            copy::sources(connection, &mut lines)?;
+        }
+    }
+    if !lines.is_empty() {
+        copy::sources(connection, &mut lines)?;
     }
     Ok(())
 }
