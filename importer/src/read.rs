@@ -27,7 +27,7 @@ use crate::meaning;
 use crate::record::Record;
 
 /// Version of the reader: a later one may read the same bytes otherwise.
-pub const INTERPRETER: u32 = 3;
+pub const INTERPRETER: u32 = 4;
 
 /// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];

@@ -142,7 +142,7 @@ fn whole_and_fraction(text: &str) -> Option<f64> {
     let spelt = rest.starts_with(' ')
         && rest.trim().split_once('/').is_some_and(|(over, under)| {
             matches!(under, "2" | "3" | "4" | "8")
-                && over.parse::<u8>().is_ok_and(|over| over > 0 && over.to_string() < under.to_owned())
+                && over.parse::<u8>().is_ok_and(|over| over > 0 && under.parse().is_ok_and(|under: u8| over < under))
         });
     (whole > 0 && (vulgar || spelt)).then(|| with_fraction(text, false)).flatten()
 }

@@ -77,7 +77,7 @@ fn striped(rows: &[BTreeMap<u32, u16>]) -> bool {
         .collect();
     let Some(whole) = whole else { return false };
     (2..=LONGEST_STRIPE)
-        .any(|stripe| whole.len() >= stripe + 1 && whole.iter().zip(&whole[stripe..]).all(|(one, other)| one == other))
+        .any(|stripe| whole.len() > stripe && whole.iter().zip(&whole[stripe..]).all(|(one, other)| one == other))
 }
 
 #[cfg(test)]

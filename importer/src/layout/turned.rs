@@ -231,9 +231,7 @@ fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> O
 fn corner(table: &mut Table, line: &Line, cell: &Placed, role: &str) {
     let word = cell.raw.written();
     let known = !header_roles(&word).is_empty() || look_of(&cell.raw) != Look::Word;
-    if known || role == "Tank" {
-        table.header.push(Column { column: line.row, row: cell.column, text: role.to_owned() });
-    } else if sampled(&word) {
+    if known || role == "Tank" || sampled(&word) {
         table.header.push(Column { column: line.row, row: cell.column, text: role.to_owned() });
     } else {
         table.titles.push(Placed { row: cell.column, column: cell.row, raw: cell.raw.clone() });

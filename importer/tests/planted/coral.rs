@@ -7,7 +7,7 @@ use serde_json::json;
 
 use crate::Remedy;
 use crate::day::misspelt;
-use crate::host::{Expect, Host, Plant, Planter, asked, plain};
+use crate::host::{Cell, Expect, Host, Plant, Planter, asked, plain};
 
 /// What is known of a coral while a question about it is open.
 const CHANGES: &[&str] = &["specimen", "stay", "ending", "sighting", "identification", "placement", "tank"];
@@ -26,7 +26,7 @@ pub const PLANTERS: &[Planter] = &[
     Planter { name: "a size without its unit", plant: size_unit },
 ];
 
-fn specimens(host: &Host) -> impl Iterator<Item = (&Specimen, (usize, u32, u32))> {
+fn specimens(host: &Host) -> impl Iterator<Item = (&Specimen, Cell)> {
     host.outcome.records.iter().filter_map(|record| match record {
         Record::Specimen(specimen) if specimen.held.is_empty() => {
             Some((specimen, (host.sheet(specimen.place.sheet.as_deref()), specimen.place.row, specimen.place.column)))
@@ -43,17 +43,17 @@ fn endings(host: &Host) -> impl Iterator<Item = &Ending> {
 }
 
 /// The cell of a record that gave something.
-fn cell(host: &Host, record: &importer::record::Place, role: &str) -> Option<(usize, u32, u32)> {
+fn cell(host: &Host, record: &importer::record::Place, role: &str) -> Option<Cell> {
     let cell = record.cells.iter().find(|cell| cell.role == role)?;
     Some((host.sheet(cell.sheet.as_deref()), cell.row, cell.column))
 }
 
-fn plant(host: &Host, place: (usize, u32, u32), text: Option<&str>, expect: Expect) -> Plant {
+fn plant(host: &Host, place: Cell, text: Option<&str>, expect: Expect) -> Plant {
     Plant::cell(host, place, text.map(|text| Raw::Text(text.to_owned())), expect).changes(CHANGES)
 }
 
 /// A dead coral of a list with a cell for its fate alone and one for its day.
-fn dead(host: &Host) -> Option<(&Ending, (usize, u32, u32), (usize, u32, u32))> {
+fn dead(host: &Host) -> Option<(&Ending, Cell, Cell)> {
     if !host.outcome.about.register {
         return None;
     }
@@ -108,7 +108,7 @@ fn alive_and_ended(host: &Host) -> Option<Plant> {
 }
 
 /// A coral whose name stands alone in a cell of its own, apart from its label.
-fn named(host: &Host) -> Option<(&Specimen, (usize, u32, u32))> {
+fn named(host: &Host) -> Option<(&Specimen, Cell)> {
     specimens(host).find_map(|(specimen, _)| {
         let place = cell(host, &specimen.place, "taxon").or_else(|| cell(host, &specimen.place, "name"))?;
         let label = cell(host, &specimen.place, "label");
@@ -186,7 +186,7 @@ fn importer_label(record: &Record) -> Option<&str> {
     }
 }
 
-fn sizings(host: &Host) -> impl Iterator<Item = (&Sizing, (usize, u32, u32))> {
+fn sizings(host: &Host) -> impl Iterator<Item = (&Sizing, Cell)> {
     host.outcome.records.iter().filter_map(|record| match record {
         Record::Sizing(sizing) => {
             Some((sizing, (host.sheet(sizing.place.sheet.as_deref()), sizing.place.row, sizing.place.column)))

@@ -7,7 +7,7 @@ use importer::record::{CellRef, Record};
 use serde_json::json;
 
 use crate::Remedy;
-use crate::host::{Expect, Host, Plant, Planter, asked};
+use crate::host::{Cell, Expect, Host, Plant, Planter, asked};
 use crate::rewrite;
 
 /// All of them.
@@ -26,7 +26,7 @@ pub const PLANTERS: &[Planter] = &[
 /// A cell that holds the one day of its row, with the order of its parts.
 #[derive(Clone)]
 struct Dated {
-    place: (usize, u32, u32),
+    place: Cell,
     text: String,
     day: NaiveDate,
 }
@@ -157,7 +157,7 @@ fn missing(host: &Host) -> Option<Plant> {
 }
 
 /// All cells of the column of dates, whatever record they date.
-fn column<'h>(host: &'h Host, dates: &[Dated]) -> Option<Vec<(CellRef, NaiveDate)>> {
+fn column(host: &Host, dates: &[Dated]) -> Option<Vec<(CellRef, NaiveDate)>> {
     let (sheet, _, column) = dates[0].place;
     let mut all: std::collections::BTreeMap<u32, (CellRef, NaiveDate)> = Default::default();
     for dated in dates {

@@ -10,6 +10,9 @@ use serde_json::Value;
 
 use crate::{Remedy, rewrite, statements};
 
+/// A cell: position of its sheet, row, column.
+pub type Cell = (usize, u32, u32);
+
 /// A log as it is, written again from its grid.
 pub struct Host {
     /// File name.
@@ -55,7 +58,7 @@ pub struct Plant {
     /// Its cells.
     pub grids: Vec<Grid>,
     /// Where the mistake stands: position of the sheet, row, column. Empty = the whole table.
-    pub cells: Vec<(usize, u32, u32)>,
+    pub cells: Vec<Cell>,
     /// What must come of it.
     pub expect: Expect,
     /// What the reader is told, if not as always.
@@ -70,7 +73,7 @@ pub struct Plant {
 
 impl Plant {
     /// One cell changed.
-    pub fn cell(host: &Host, place: (usize, u32, u32), raw: Option<Raw>, expect: Expect) -> Self {
+    pub fn cell(host: &Host, place: Cell, raw: Option<Raw>, expect: Expect) -> Self {
         let mut grids = host.grids.clone();
         rewrite::put(&mut grids, place.0, place.1, place.2, raw);
         Plant { grids, cells: vec![place], expect, context: None, slack: 1e-9, also: &[], changes: &[] }
@@ -177,7 +180,7 @@ impl Host {
     }
 
     /// The raw cell.
-    pub fn at(&self, place: (usize, u32, u32)) -> Option<&Raw> {
+    pub fn at(&self, place: Cell) -> Option<&Raw> {
         rewrite::at(&self.grids, place.0, place.1, place.2)
     }
 
@@ -236,7 +239,7 @@ pub struct Target<'h> {
     /// What was read.
     pub reading: &'h Reading,
     /// Where.
-    pub place: (usize, u32, u32),
+    pub place: Cell,
     /// The number as written.
     pub written: f64,
 }

@@ -4,7 +4,7 @@ use importer::grid::Raw;
 use serde_json::json;
 
 use crate::Remedy;
-use crate::host::{Expect, Host, Plant, Planter, Target, asked};
+use crate::host::{Cell, Expect, Host, Plant, Planter, Target, asked};
 use crate::rewrite;
 
 /// All of them.
@@ -366,14 +366,14 @@ fn saturation(host: &Host) -> Option<Plant> {
 }
 
 /// The header over a reading: the nearest text above that names a quantity.
-fn header_of(host: &Host, place: (usize, u32, u32)) -> Option<(usize, u32, u32)> {
+fn header_of(host: &Host, place: Cell) -> Option<Cell> {
     (1..place.1).rev().map(|row| (place.0, row, place.2)).find(
         |above| matches!(host.at(*above), Some(Raw::Text(text)) if !importer::meaning::quantities(text).is_empty()),
     )
 }
 
 /// The same header stands in another row too.
-fn header_again(host: &Host, header: (usize, u32, u32)) -> bool {
+fn header_again(host: &Host, header: Cell) -> bool {
     let Some(text) = host.at(header).map(Raw::written) else { return false };
     host.grids[header.0]
         .rows
