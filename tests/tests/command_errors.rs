@@ -110,6 +110,18 @@ fn a_wrong_token_a_missing_server_and_a_keeper_unknown() {
     says(&output, 4, &["127.0.0.1:1"]);
 }
 
+/// A file longer than what is read is refused before it is taken into memory.
+#[test]
+fn a_file_of_a_gigabyte() {
+    let folder = data_folder();
+    let path = folder.path().join("endless.csv");
+    std::fs::File::create(&path).unwrap().set_len(1 << 30).unwrap();
+    let file = path.to_str().unwrap();
+    says(&run(folder.path(), &["read", file]), 3, &["1073741824 bytes", "67108864 are read", "split it"]);
+    let output = run(folder.path(), &["import", file, "--keeper", "ann", "--create"]);
+    says(&output, 3, &["1073741824 bytes", "split it"]);
+}
+
 #[test]
 fn a_database_written_by_a_later_version() {
     use diesel::prelude::*;

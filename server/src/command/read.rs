@@ -1,6 +1,6 @@
 //! `strandline read FILE…`: parse and normalise only; no database.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
 use clap::Args;
@@ -53,16 +53,30 @@ pub fn other_shape(error: &OtherShape, path: &std::path::Path) -> Failure {
     ))
 }
 
+/// The bytes of a log. One that is longer than what is read is refused before any of it is taken into memory.
+pub fn bytes_of(path: &Path) -> Result<Vec<u8>, Failure> {
+    let limit = importer::container::limit::BYTES;
+    let about = std::fs::metadata(path).map_err(|error| Failure::unreadable(path, &error))?;
+    if about.len() > limit {
+        return Err(Failure::input(format!(
+            "the file holds {} bytes and {limit} are read, {}: split it by year or by sheet",
+            about.len(),
+            path.display()
+        )));
+    }
+    std::fs::read(path).map_err(|error| Failure::unreadable(path, &error))
+}
+
 /// Reads; 0, or 3 if a file could not be read.
 pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
     let today = args.today.unwrap_or_else(|| chrono::Local::now().date_naive());
     let layout = layout(args.layout.as_ref())?;
     let mut code = 0;
     for path in &args.files {
-        let bytes = match std::fs::read(path) {
+        let bytes = match bytes_of(path) {
             Ok(bytes) => bytes,
-            Err(error) => {
-                eprintln!("strandline: {}", Failure::unreadable(path, &error));
+            Err(why) => {
+                eprintln!("strandline: {why}");
                 code = 3;
                 continue;
             }

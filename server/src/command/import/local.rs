@@ -106,7 +106,7 @@ fn as_read(stands: &Upload, findings: Vec<Finding>) -> Read {
 
 impl Club for Local<'_> {
     fn hand_in(&self, item: &Item) -> Result<HandedIn, Failure> {
-        let bytes = std::fs::read(&item.path).map_err(|error| Failure::unreadable(&item.path, &error))?;
+        let bytes = read::bytes_of(&item.path)?;
         let keeper_id = *self
             .keepers
             .get(&item.keeper)

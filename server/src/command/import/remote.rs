@@ -184,7 +184,7 @@ impl Remote<'_> {
     }
 
     fn send_file(&self, item: &Item) -> Result<(i64, bool), Failure> {
-        let bytes = std::fs::read(&item.path).map_err(|error| Failure::unreadable(&item.path, &error))?;
+        let bytes = read::bytes_of(&item.path)?;
         let mut query: Vec<(&str, String)> = vec![("name", item.name.clone())];
         if self.names_keepers {
             query.push(("keeper", item.keeper.clone()));
