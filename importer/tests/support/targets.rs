@@ -4,8 +4,11 @@
 use importer::context::Context;
 use importer::{cell, container, dialect, encoding, read};
 
-/// Names and functions of the targets.
-pub const TARGETS: [(&str, fn(&[u8])); 5] = [
+/// A name and what is run.
+pub type Target = (&'static str, fn(&[u8]));
+
+/// All targets.
+pub const TARGETS: [Target; 5] = [
     ("container", target_container),
     ("encoding", target_encoding),
     ("dialect", target_dialect),
