@@ -193,6 +193,8 @@ fn measure(sample: &str, dialect: Dialect) -> Fit {
             let cell = field.text.trim();
             match look(cell) {
                 Look::Blank => continue,
+                // "2025-01-05 06:00;pH;8" begins with a day and was not cut.
+                Look::Date if plainness(cell, delimiter) == 0.0 => {}
                 Look::Number | Look::Date | Look::Time => {
                     values += 1;
                     known += 1.0;

@@ -11,6 +11,8 @@ mod day;
 mod host;
 #[path = "planted/number.rs"]
 mod number;
+#[path = "support/records.rs"]
+mod records;
 #[path = "support/rewrite.rs"]
 mod rewrite;
 #[allow(dead_code, reason = "what the cells mean is for another test")]
@@ -24,7 +26,7 @@ use host::{Expect, Host, Plant, Planter};
 use importer::context::{Context, Outcome};
 use importer::finding::{Answer, Finding, Severity};
 use importer::read::read;
-use importer::record::Record;
+use records::without_like;
 use serde_json::Value;
 
 /// Share of planted mistakes that must be asked about with the right remedy.
@@ -43,46 +45,6 @@ enum End {
 
 fn is_doubt(finding: &&Finding) -> bool {
     finding.severity != Severity::Noted
-}
-
-/// A record without its place and the cell's own words.
-fn core(record: &Record) -> Value {
-    let mut value = serde_json::to_value(record).unwrap();
-    for name in ["written", "cells", "line", "row", "column", "sheet", "flags", "rate", "confidence"] {
-        value.as_object_mut().unwrap().remove(name);
-    }
-    value
-}
-
-/// Equal, numbers within a share of each other.
-fn alike(one: &Value, other: &Value, slack: f64) -> bool {
-    match (one, other) {
-        (Value::Object(one), Value::Object(other)) => {
-            one.len() == other.len()
-                && one.iter().all(|(name, value)| other.get(name).is_some_and(|own| alike(value, own, slack)))
-        }
-        (Value::Number(one), Value::Number(other)) => {
-            let (one, other) = (one.as_f64().unwrap(), other.as_f64().unwrap());
-            (one - other).abs() <= slack * one.abs().max(other.abs()) + 1e-12
-        }
-        _ => one == other,
-    }
-}
-
-/// Records of the first that have no like among the second.
-fn without_like(records: &[Record], among: &[Record], slack: f64) -> Vec<Value> {
-    let mut others: Vec<Value> = among.iter().map(core).collect();
-    records
-        .iter()
-        .map(core)
-        .filter(|record| match others.iter().position(|other| alike(record, other, slack)) {
-            Some(at) => {
-                others.swap_remove(at);
-                false
-            }
-            None => true,
-        })
-        .collect()
 }
 
 fn outcome(file: &(&'static str, Vec<u8>), context: &Context) -> Outcome {

@@ -158,7 +158,11 @@ pub(crate) fn of(work: &mut Work, view: &View) -> Option<(DayOf, Cells)> {
     if first.is_none() {
         return second.map(|day| (day, cells));
     }
-    if let Some(order) = work.order {
+    // Another day of the report may prove how days are written in it.
+    let proofs: Vec<Order> =
+        stated.iter().flat_map(|one| one.said.numerics()).filter_map(|numeric| numeric.proves()).collect();
+    let proved = proofs.first().copied().filter(|first| proofs.iter().all(|proof| proof == first));
+    if let Some(order) = work.order.or(proved) {
         return known(order).map(|day| (day, cells));
     }
     let about = "title";

@@ -61,6 +61,9 @@ fn text(grid: &Grid) -> String {
     let separator = char::from(grid.delimiter.unwrap_or(b','));
     let mut text = String::new();
     let mut number = 0;
+    // A rare separator is known by rows of one length.
+    let rare = !matches!(separator, ',' | ';' | '\t' | '|');
+    let last = grid.rows.iter().filter_map(|row| row.cells.last()).map(|cell| cell.column).max().unwrap_or(0);
     for row in &grid.rows {
         while number + 1 < row.number {
             text.push('\n');
@@ -81,6 +84,9 @@ fn text(grid: &Grid) -> String {
             } else {
                 text.push_str(&written);
             }
+        }
+        if rare && row.cells.len() > 1 {
+            (column..last).for_each(|_| text.push(separator));
         }
         text.push('\n');
     }
