@@ -15,7 +15,10 @@ const SECONDS: u64 = 20;
 /// Names the file that the child reads.
 const FILE: &str = "HOSTILE_FILE";
 
-fn book(parts: &[(&str, &dyn Fn(&mut dyn Write))]) -> Vec<u8> {
+/// What writes a part of a container.
+type Part<'p> = &'p dyn Fn(&mut dyn Write);
+
+fn book(parts: &[(&str, Part<'_>)]) -> Vec<u8> {
     let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
     for (name, write) in parts {
         zip.start_file(*name, SimpleFileOptions::default()).unwrap();
@@ -30,7 +33,7 @@ const ROOT: &str = r#"<?xml version="1.0"?><Relationships xmlns="http://schemas.
 const RELATIONS: &str = r#"<?xml version="1.0"?><Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/worksheet" Target="worksheets/sheet1.xml"/></Relationships>"#;
 const ONE_SHEET: &str = r#"<?xml version="1.0"?><workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main" xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships"><sheets><sheet name="a" sheetId="1" r:id="rId1"/></sheets></workbook>"#;
 
-fn xlsx(workbook: &dyn Fn(&mut dyn Write), sheet: &dyn Fn(&mut dyn Write)) -> Vec<u8> {
+fn xlsx(workbook: Part<'_>, sheet: Part<'_>) -> Vec<u8> {
     let text = |text: &'static str| move |out: &mut dyn Write| out.write_all(text.as_bytes()).unwrap();
     book(&[
         ("[Content_Types].xml", &text(TYPES)),
@@ -52,8 +55,10 @@ fn many(out: &mut dyn Write, piece: &str, times: usize) {
     }
 }
 
-/// Hostile files and the codes with which they may be refused; without a code, the file may also be read.
-fn files() -> Vec<(&'static str, Vec<u8>, &'static [&'static str])> {
+/// A name, a hostile file, and the codes with which it may be refused; without a code, it may also be read.
+type Hostile = (&'static str, Vec<u8>, &'static [&'static str]);
+
+fn files() -> Vec<Hostile> {
     let sheet = |out: &mut dyn Write| out.write_all(b"<worksheet><sheetData/></worksheet>").unwrap();
     let bomb = xlsx(&plain, &|out| many(out, &" ".repeat(64), 9 * 1024 * 1024));
     let mut lying = bomb.clone();
