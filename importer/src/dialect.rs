@@ -65,6 +65,8 @@ pub struct Detected {
 const COMMON: [u8; 4] = [b',', b';', b'\t', b'|'];
 /// Separators looked at only when no common one splits most rows.
 const RARE: [u8; 13] = [b':', b'^', b'~', b'!', b'#', b'&', b'*', b'_', b'@', b'$', b'=', 0x1f, b' '];
+/// Score of a common separator below which rare ones are looked at beside it.
+const POOR: f64 = 0.4;
 /// Rows and bytes looked at.
 const SAMPLE_ROWS: usize = 2_000;
 const SAMPLE_BYTES: usize = 512 * 1024;
@@ -83,12 +85,15 @@ pub fn detect(text: &str) -> Detected {
         .map(|&byte| measure(sample, Dialect::of(Some(byte))))
         .collect();
     fits.sort_by(|a, b| b.score.total_cmp(&a.score));
-    if !fits.first().is_some_and(|best| best.split >= 0.5) {
+    // Commas in many notes split rows too, but into nothing known.
+    let common = fits.first().filter(|best| best.split >= 0.5).map_or(0.0, |best| best.score);
+    if common < POOR {
         let rare = RARE.iter().filter(|&&byte| sample.as_bytes().contains(&byte)).filter_map(|&byte| {
             let fit = measure(sample, Dialect { runs: byte == b' ', ..Dialect::of(Some(byte)) });
             (fit.split >= 0.8 && fit.alike >= 0.6 && fit.values >= 0.3).then_some(fit)
         });
-        if let Some(best) = rare.max_by(|a, b| a.score.total_cmp(&b.score)) {
+        let best = rare.max_by(|a, b| a.score.total_cmp(&b.score));
+        if let Some(best) = best.filter(|best| best.score > 1.5 * common) {
             return Detected { dialect: finish(text, best.dialect), rival: None };
         }
     }

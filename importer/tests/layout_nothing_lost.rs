@@ -98,15 +98,23 @@ fn places(grid: &Grid) -> BTreeMap<(u32, u32), usize> {
     let (tables, findings, labels) = layout::tables(grid);
     let mut seen = BTreeMap::new();
     // Sections under one header share its cells.
+    // A header that a turned table was given stands on no cell.
+    let has = |row: u32, column: u32| {
+        grid.rows.iter().any(|own| own.number == row && own.cells.iter().any(|cell| cell.column == column))
+    };
     let headers: std::collections::BTreeSet<(u32, u32)> = tables
         .iter()
         .flat_map(|table| table.header.iter().map(|column| table.place(column.row, column.column)))
+        .filter(|(row, column)| has(*row, *column))
         .collect();
     let mut see = |row: u32, column: u32| *seen.entry((row, column)).or_insert(0) += 1;
     headers.iter().for_each(|(row, column)| see(*row, *column));
     for table in &tables {
         let rows = table.rows.iter().flat_map(|row| &row.cells);
-        table.titles.iter().chain(&table.labels).for_each(|cell| see(cell.row, cell.column));
+        table.titles.iter().chain(&table.labels).for_each(|cell| {
+            let (row, column) = table.place(cell.row, cell.column);
+            see(row, column);
+        });
         // A key cell that was filled down stands for several rows and counts once.
         let mut own = std::collections::BTreeSet::new();
         for cell in table.units.iter().chain(rows) {
@@ -122,7 +130,7 @@ fn places(grid: &Grid) -> BTreeMap<(u32, u32), usize> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: std::env::var("PROPTEST_CASES").ok().and_then(|cases| cases.parse().ok()).unwrap_or(400), failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn every_cell_has_exactly_one_place(grid in grid()) {
