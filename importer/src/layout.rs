@@ -213,6 +213,9 @@ fn join(findings: &mut Vec<Finding>, at: &mut HashMap<String, usize>, finding: O
         Some(earlier) => {
             earlier.cells.extend(finding.cells);
             earlier.held.extend(finding.held);
+            // One answer serves both: only what can be said of either may be chosen.
+            earlier.choices.retain(|choice| finding.choices.iter().any(|own| own.code == choice.code));
+            earlier.proposed = earlier.proposed.take().filter(|_| finding.proposed.is_some());
         }
         None => {
             at.insert(finding.key.clone(), findings.len());
