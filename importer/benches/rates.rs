@@ -3,7 +3,8 @@
 //! `cargo bench -p importer --bench rates [READINGS]` prints one table: reading, comparing and committing a wide csv;
 //! the same file again; the same records in other bytes; forty files at once; reading alone; and `psql \copy` of the
 //! rows that came of it into the real table with its constraints and indexes. Medians of three; ratios within one run
-//! are what counts. `-- memory FILE` reads one file in a process of its own and prints its peak.
+//! are what counts. Memory is the peak of a process that does nothing but
+//! import one file.
 
 #[path = "../tests/support/database.rs"]
 mod database;
@@ -94,20 +95,31 @@ fn forget(connection: &mut PgConnection) {
     connection.batch_execute("TRUNCATE keeper CASCADE; CHECKPOINT;").expect("tables emptied");
 }
 
-fn memory(path: &str) {
-    let bytes = std::fs::read(path).expect("a file");
-    let outcome = importer::read::read(path, &bytes, &Context { today: Some(today()), ..Context::default() });
-    println!("{} records of {} cells, {} bytes", outcome.records.len(), outcome.cells.total, bytes.len());
+/// Imports a file whole, in this process alone, and says how much memory that took.
+fn memory(path: &str, url: &str) {
+    use diesel::Connection;
+    let content = std::fs::read(path).expect("a file");
+    let connection = &mut PgConnection::establish(url).expect("the database");
+    let keeper = load::ensure_keeper(connection, path).expect("a keeper");
+    let name = path.rsplit('/').next().unwrap_or(path);
+    let bytes = content.len();
+    let new = NewUpload { keeper_id: keeper, name, bytes: &content, received_by: "bench", ..NewUpload::default() };
+    let upload = load::receive(connection, &new).expect("received").upload_id;
+    drop(content);
+    let read = load::stage(connection, upload, today()).expect("read");
+    let (cells, questions) = (read.cells.total, read.question_count);
+    let recorded = load::commit(connection, upload, true).expect("committed").recorded;
+    println!("{recorded} records of {cells} cells, {bytes} bytes, {questions} questions");
     let status = std::fs::read_to_string("/proc/self/status").expect("the process's own status");
     println!("{}", status.lines().find(|line| line.starts_with("VmHWM")).unwrap_or_default());
 }
 
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).filter(|word| word != "--bench").collect();
-    if let [what, path] = words.as_slice()
+    if let [what, path, url] = words.as_slice()
         && what == "memory"
     {
-        return memory(path);
+        return memory(path, url);
     }
     let readings: usize = words.iter().find_map(|word| word.parse().ok()).unwrap_or(1_000_000);
     let content = file(readings, 0);
@@ -138,7 +150,7 @@ fn main() {
     let path = folder.path().join("readings.csv");
     let columns = "keeper_id, key, digest, tank_id, parameter, taken_on, taken_time, utc_offset_minutes, ordinal, \
                    value, lower, upper, qualifier, flags, disputed, written, written_unit, instrument_id, specimen_id, \
-                   log_id";
+                   log_id, upload_id, sheet, row_number, column_number";
     psql(&database, &format!("\\copy (SELECT {columns} FROM reading ORDER BY id) TO '{}' CSV", path.display()));
     let mut copies = Vec::new();
     for _ in 0..TIMES {
@@ -206,8 +218,9 @@ fn main() {
     for (what, readings) in [("memory, this file", readings), ("memory, twice as long", readings * 2)] {
         let path = folder.path().join("memory.csv");
         std::fs::write(&path, file(readings, 0)).expect("written");
+        forget(connection);
         let output = Command::new(std::env::current_exe().expect("itself"))
-            .args(["memory".as_ref(), path.as_os_str()])
+            .args(["memory".as_ref(), path.as_os_str(), database.url().as_ref()])
             .output()
             .expect("a process");
         println!("{what}: {}", String::from_utf8_lossy(&output.stdout).trim().replace('\n', "; "));

@@ -5,6 +5,9 @@
 //! log ([`version`]), several logs side by side ([`between`]), then single edits. What follows from the facts
 //! (bounds of an open ending, days in a tank, the day from which a log would have shown a death) is worked out
 //! last ([`resolve`]). Never asks a database, never decides what an analysis makes of a record.
+//!
+//! Water tests of tanks need nothing of each other across moments: [`fold_rest`] folds everything else, and
+//! [`fold_tests`] any months of them over that. [`fold`] is the two together.
 
 pub mod between; // several logs of one keeper
 pub mod key; // names of facts
@@ -18,6 +21,7 @@ use chrono::NaiveDate;
 
 use crate::context::About;
 use crate::record::Record;
+use crate::record::packed::month_of;
 use between::Preferences;
 use key::Kind;
 use version::Log;
@@ -35,11 +39,16 @@ pub struct LiveUpload<'a> {
     pub replaces: bool,
     /// Its records.
     pub records: &'a [Record],
+    /// Names of tanks in tests that are not among the records here.
+    pub tanks: &'a BTreeSet<String>,
     /// What it says about itself.
     pub about: &'a About,
     /// The day it was read.
     pub read_on: Option<NaiveDate>,
 }
+
+/// No names: for an upload whose records are all here.
+pub static NO_TANKS: BTreeSet<String> = BTreeSet::new();
 
 impl LiveUpload<'_> {
     /// The last day for which it speaks: its "as of", else its latest day, else the day it was read.
@@ -223,13 +232,78 @@ pub struct Current {
 ///
 /// `preferences` are the keeper's answers about pairs of logs, the smaller number first.
 pub fn fold(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> Current {
+    let split: Vec<(Vec<Record>, Vec<Record>, BTreeSet<String>)> = uploads
+        .iter()
+        .map(|upload| {
+            let (tests, rest): (Vec<Record>, Vec<Record>) =
+                upload.records.iter().cloned().partition(|record| month_of(record).is_some());
+            let named = tests.iter().filter_map(key::tanks_of).map(str::to_owned);
+            let tanks = upload.tanks.iter().cloned().chain(named).collect();
+            (tests, rest, tanks)
+        })
+        .collect();
+    let rest: Vec<LiveUpload<'_>> = uploads
+        .iter()
+        .zip(&split)
+        .map(|(upload, (_, records, tanks))| LiveUpload { records, tanks, ..*upload })
+        .collect();
+    let tests: Vec<LiveUpload<'_>> =
+        uploads.iter().zip(&split).map(|(upload, (records, ..))| LiveUpload { records, ..*upload }).collect();
+    let mut current = fold_rest(&rest, preferences);
+    let tests = fold_tests(&tests, preferences, &current);
+    current.readings.extend(tests.readings);
+    current.sources.extend(tests.sources);
+    for more in tests.disagreements {
+        match current.disagreements.iter_mut().find(|known| known.logs == more.logs) {
+            Some(known) => known.disputes.extend(more.disputes),
+            None => current.disagreements.push(more),
+        }
+    }
+    current.disagreements.sort_by_key(|disagreement| disagreement.logs);
+    current
+}
+
+/// Folds all records but the tests of tanks.
+pub fn fold_rest(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> Current {
     let joined = joined(uploads, preferences);
     let log_facts = log_facts(uploads);
-    let mut current = resolve::resolve(&joined, &log_facts);
+    let mut current = resolve::resolve(&joined, &log_facts, &tanks_named(uploads));
     current.logs = log_facts;
     current.disagreements = joined.disagreements;
     current.keeping_since = uploads.iter().rev().find_map(|upload| upload.about.keeping_since);
     current
+}
+
+/// Tests of tanks, folded.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Tests {
+    /// Rows by key.
+    pub readings: Rows<row::ReadingRow>,
+    /// Where each is written besides the place in its row.
+    pub sources: BTreeSet<Source>,
+    /// Pairs of logs that differ in them.
+    pub disagreements: Vec<Disagreement>,
+}
+
+/// Folds tests of tanks: the uploads' records are those of some months, the same for all.
+pub fn fold_tests(uploads: &[LiveUpload<'_>], preferences: &Preferences, rest: &Current) -> Tests {
+    let joined = joined(uploads, preferences);
+    let (readings, sources) = resolve::tests(&joined.facts, rest);
+    Tests { readings, sources, disagreements: joined.disagreements }
+}
+
+/// Names of the tanks of tests that are not among the records: of a log, those of the versions that stand.
+fn tanks_named(uploads: &[LiveUpload<'_>]) -> BTreeSet<String> {
+    let replaced = |at: usize, upload: &LiveUpload<'_>| {
+        let mut later = uploads.iter().skip(at + 1);
+        upload.log.is_some() && !upload.edit && later.any(|later| later.log == upload.log && later.replaces)
+    };
+    uploads
+        .iter()
+        .enumerate()
+        .filter(|(at, upload)| !upload.about.takes_out && !replaced(*at, upload))
+        .flat_map(|(_, upload)| upload.tanks.iter().cloned())
+        .collect()
 }
 
 fn joined<'a>(uploads: &[LiveUpload<'a>], preferences: &Preferences) -> between::Joined<'a> {

@@ -25,6 +25,7 @@ mod kit; // answers about a kit, for every keeper who has it
 mod layout; // how files of one shape are read, kept and handed out
 mod line; // codes of lines and mothers that nobody has
 mod receive; // bytes → a received upload
+mod refold; // live uploads → tables, month by month
 mod stage; // bytes + answers → staged records and findings
 mod store; // uploads as stored: records, findings, answers, live uploads
 mod take_out; // single facts taken out
@@ -38,6 +39,7 @@ pub use keeper::{RollCallException, ensure_keeper, find_keeper};
 pub use kit::{CellChange, KeeperChange, KitAnswer, KitFacts, KitPreview, Said, kit_answer, kit_answers};
 pub use layout::layout;
 pub use receive::{NewUpload, Received};
+pub use refold::fold_anew;
 pub use store::{Stage, State, StoredAnswer, Upload, answers, findings, original, records, upload, uploads};
 pub use vocabulary::{prepare, vocabulary};
 

@@ -2,6 +2,7 @@
 //!
 //! These are the objects of `strandline read --json`, the content of an upload and the input of the fold.
 
+pub mod packed; // tests by month, compressed
 mod tagged; // by their kind, in one pass
 
 use analysis::vocabulary::{CauseGroup, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};

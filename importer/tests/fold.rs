@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use analysis::vocabulary::{Fate, TaxonSlug};
 use importer::context::About;
 use importer::fold::between::Preferences;
-use importer::fold::{Current, LiveUpload, Missing, Preference, fold};
+use importer::fold::{Current, LiveUpload, Missing, NO_TANKS, Preference, fold};
 use importer::record::{HeldFact, Record};
 use proptest::prelude::*;
 use script::*;
@@ -68,6 +68,7 @@ impl History {
                 edit: *edit,
                 replaces: *replaces,
                 records,
+                tanks: &NO_TANKS,
                 about,
                 read_on: None,
             })
@@ -100,7 +101,7 @@ fn a_later_version_supersedes_and_what_it_no_longer_says_is_kept() {
     );
     assert_eq!(current.tanks.len(), 1);
     // A value that a later version repeats keeps the place where it was first written.
-    let places: Vec<(i64, &str)> = current.sources.iter().map(|source| (source.upload, source.key.as_str())).collect();
+    let places: Vec<(i64, &str)> = current.readings.iter().map(|(key, row)| (row.upload_id, key.as_str())).collect();
     assert_eq!(
         places,
         [(2, "alder|2024-03-04|nitrate|1"), (1, "alder|2024-03-11|nitrate|1"), (2, "alder|2024-03-18|nitrate|1")]
@@ -146,8 +147,14 @@ fn equal_values_of_two_logs_are_one_reading_and_unequal_ones_both_stand() {
             ("alder|2024-03-11|nitrate|2".to_owned(), 8.0, true)
         ]
     );
-    let sources = current.sources.iter().filter(|source| source.key == "alder|2024-03-04|nitrate|1").count();
-    assert_eq!(sources, 2);
+    // The first place stands in the row, the second log's beside it.
+    let sources: Vec<i64> = current
+        .sources
+        .iter()
+        .filter(|source| source.key == "alder|2024-03-04|nitrate|1")
+        .map(|source| source.upload)
+        .collect();
+    assert_eq!((current.readings["alder|2024-03-04|nitrate|1"].upload_id, sources), (1, vec![2]));
     assert_eq!(current.disagreements.len(), 1);
     assert_eq!(current.disagreements[0].logs, (1, 2));
     assert_eq!(current.disagreements[0].disputes.len(), 1);
@@ -583,10 +590,10 @@ proptest! {
     #[test]
     fn sources_and_rows_belong_together(history in any_history()) {
         let current = history.fold();
-        let sourced: std::collections::BTreeSet<&str> =
-            current.sources.iter().filter(|source| source.kind.as_str() == "reading").map(|source| source.key.as_str()).collect();
-        let rows: std::collections::BTreeSet<&str> = current.readings.keys().map(String::as_str).collect();
-        prop_assert_eq!(sourced, rows);
+        for source in current.sources.iter().filter(|source| source.kind.as_str() == "reading") {
+            let row = &current.readings[&source.key];
+            prop_assert!((row.upload_id, row.log_id) != (source.upload, source.log) || row.log_id.is_none());
+        }
         let sourced: std::collections::BTreeSet<&str> =
             current.sources.iter().filter(|source| source.kind.as_str() == "sighting").map(|source| source.key.as_str()).collect();
         let rows: std::collections::BTreeSet<&str> = current.sightings.keys().map(String::as_str).collect();
@@ -599,6 +606,7 @@ proptest! {
         let current = History::default().version(1, script.clone()).fold();
         let outcome = read("script", &script.bytes(), &importer::context::Context::default());
         let placed: std::collections::BTreeSet<u32> = current.sources.iter().map(|source| source.row)
+            .chain(current.readings.values().map(|row| row.row_number))
             .chain(current.unplaced.iter().map(|waiting| waiting.source.row)).collect();
         use importer::fold::key::{Kind, slot};
         let rows_of = |wanted: &Record| -> Vec<u32> {

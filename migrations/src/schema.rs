@@ -540,11 +540,19 @@ diesel::table! {
         specimen_id -> Nullable<Int8>,
         /// Log it is written in; null = a single edit
         log_id -> Nullable<Int8>,
+        /// First live upload of the log that states it as it stands; the fold keeps it true, so no reference is checked a million times over
+        upload_id -> Int8,
+        /// Sheet of the cell it is written in
+        sheet -> Nullable<Text>,
+        /// Row of the cell from 1; 0 = not from a sheet
+        row_number -> Int4,
+        /// Column of the cell from 1; 0 = not from a sheet
+        column_number -> Int4,
     }
 }
 
 diesel::table! {
-    /// Where a current record was written: one row per log or edit that states it
+    /// Where a current record was written: one row per log or edit that states it; of a test, those after the first, which is in its own row
     record_source (id) {
         /// Row
         id -> Int8,
@@ -958,7 +966,27 @@ diesel::table! {
 }
 
 diesel::table! {
-    /// Normalised records of an upload, as read and as committed
+    /// Tests of tanks of an upload by the month they were taken in, as read and as committed: a month is compared and folded by itself
+    upload_month (upload_id, stage, month) {
+        /// Upload
+        upload_id -> Int8,
+        /// staged = read, not yet current; committed = in the fold
+        stage -> Text,
+        /// Months since the year 0
+        month -> Int4,
+        /// Hash of what the tests say, their places aside
+        content_hash -> Bytea,
+        /// Names of their tanks, as written
+        tanks -> Array<Text>,
+        /// Two lines of JSON a test, compressed with zstd
+        records -> Bytea,
+        /// How many
+        record_count -> Int4,
+    }
+}
+
+diesel::table! {
+    /// Normalised records of an upload but the tests of tanks, as read and as committed
     upload_records (upload_id, stage) {
         /// Upload
         upload_id -> Int8,
@@ -1034,6 +1062,7 @@ diesel::joinable!(upload -> keeper (keeper_id));
 diesel::joinable!(upload -> log (log_id));
 diesel::joinable!(upload -> token (token_id));
 diesel::joinable!(upload_file -> upload (upload_id));
+diesel::joinable!(upload_month -> upload (upload_id));
 diesel::joinable!(upload_records -> upload (upload_id));
 
 diesel::allow_tables_to_appear_in_same_query!(
@@ -1073,5 +1102,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     upload,
     upload_answer,
     upload_file,
+    upload_month,
     upload_records,
 );

@@ -4,21 +4,22 @@
 mod specimen; // specimens and everything that is theirs
 mod tank; // tanks, instruments and what happened in them
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
 use super::between::{Entry, Facts, Joined};
 use super::key::Kind;
+use super::row::ReadingRow;
 use super::version::Stated;
-use super::{Current, LogFacts, Missing, Source, Unplaced};
+use super::{Current, LogFacts, Missing, Rows, Source, Unplaced};
 use crate::record::DaySpan;
 
-/// Works out the rows of all tables.
-pub fn resolve(joined: &Joined<'_>, logs: &BTreeMap<i64, LogFacts>) -> Current {
+/// Works out the rows of all tables; `named` are tanks that further tests name.
+pub fn resolve(joined: &Joined<'_>, logs: &BTreeMap<i64, LogFacts>, named: &BTreeSet<String>) -> Current {
     let facts = &joined.facts;
     let mut current = Current::default();
-    tank::tanks(facts, &mut current);
+    tank::tanks(facts, named, &mut current);
     tank::instruments(facts, &mut current);
     specimen::specimens(facts, logs, &mut current);
     specimen::identifications(facts, &joined.names, &mut current);
@@ -26,13 +27,22 @@ pub fn resolve(joined: &Joined<'_>, logs: &BTreeMap<i64, LogFacts>) -> Current {
     specimen::placements(facts, &mut current);
     specimen::looks(facts, &mut current);
     specimen::endings(facts, logs, &mut current);
-    tank::readings(facts, &mut current);
+    let tests = tank::readings(facts, &current);
+    current.readings = tests.rows;
+    current.sources.extend(tests.sources);
+    current.unplaced.extend(tests.unplaced);
     tank::routines(facts, &mut current);
     tank::events(facts, &mut current);
     tank::incidents(facts, &mut current);
     specimen::segments(&mut current);
     specimen::bounds(&mut current);
     current
+}
+
+/// Works out the rows of tests of tanks, over everything else.
+pub fn tests(facts: &Facts<'_>, rest: &Current) -> (Rows<ReadingRow>, BTreeSet<Source>) {
+    let tests = tank::readings(facts, rest);
+    (tests.rows, tests.sources)
 }
 
 /// Slots of a kind, in order.
@@ -58,15 +68,21 @@ fn source(kind: Kind, key: &str, stated: &Stated<'_>) -> Source {
     }
 }
 
+fn written_at(kind: Kind, key: &str, entries: &[Entry<'_>]) -> impl Iterator<Item = Source> {
+    entries.iter().flat_map(|entry| &entry.sources).map(move |stated| source(kind, key, stated))
+}
+
+fn without_place(kind: Kind, key: &str, entries: &[Entry<'_>], missing: Missing) -> impl Iterator<Item = Unplaced> {
+    written_at(kind, key, entries).map(move |source| Unplaced { source, missing })
+}
+
 impl Current {
     fn written_at(&mut self, kind: Kind, key: &str, entries: &[Entry<'_>]) {
-        let sources = entries.iter().flat_map(|entry| &entry.sources).map(|stated| source(kind, key, stated));
-        self.sources.extend(sources);
+        self.sources.extend(written_at(kind, key, entries));
     }
 
     fn without_place(&mut self, kind: Kind, key: &str, entries: &[Entry<'_>], missing: Missing) {
-        let waiting = entries.iter().flat_map(|entry| &entry.sources).map(|stated| source(kind, key, stated));
-        self.unplaced.extend(waiting.map(|source| Unplaced { source, missing }));
+        self.unplaced.extend(without_place(kind, key, entries, missing));
     }
 }
 

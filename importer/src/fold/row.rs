@@ -172,6 +172,14 @@ rows! {
         specimen: Option<String>,
         /// Log.
         log_id: Option<i64>,
+        /// First live upload of the log that states it as it stands.
+        upload_id: i64,
+        /// Sheet of the cell.
+        sheet: Option<String>,
+        /// Row of the cell from 1; 0 = not from a sheet.
+        row_number: u32,
+        /// Column of the cell from 1; 0 = not from a sheet.
+        column_number: u32,
     }
 
     /// A label of a specimen in a log.

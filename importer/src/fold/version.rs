@@ -186,39 +186,62 @@ pub fn is_register_sighting(record: &Record) -> bool {
     matches!(record, Record::Sighting(look) if look.source == "register")
 }
 
-/// How a file stands to a log of its shape.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Likeness {
-    /// It holds nothing yet that could be compared.
-    Nothing,
-    /// It is about other tanks altogether.
-    Elsewhere,
-    /// Share of equal keys, of the smaller of the two sides: a grown or a cut copy has nearly 1.
-    Share(f64),
+/// Facts of a log and of a file, counted. Tanks, instruments and what follows from a list's day are no sign of one log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Facts of the log.
+    pub of_log: usize,
+    /// Facts of the file.
+    pub of_file: usize,
+    /// Facts of one name in both.
+    pub shared: usize,
+    /// Of these, those that say the same.
+    pub equal: usize,
 }
 
-/// Compares a file with a log. Tanks, instruments and what follows from a list's day are no sign of one log.
-pub fn likeness(log: &Log<'_>, records: &[Record]) -> Likeness {
+impl std::ops::AddAssign for Tally {
+    fn add_assign(&mut self, other: Self) {
+        self.of_log += other.of_log;
+        self.of_file += other.of_file;
+        self.shared += other.shared;
+        self.equal += other.equal;
+    }
+}
+
+impl Tally {
+    /// Share of equal keys, of the smaller of the two sides: a grown or a cut copy has nearly 1. `None` if one of
+    /// them holds nothing yet that could be compared.
+    pub fn share(self) -> Option<f64> {
+        let smaller = self.of_log.min(self.of_file);
+        (smaller > 0).then(|| self.shared as f64 / smaller as f64)
+    }
+
+    /// Share of what both have in which they say the same.
+    pub fn agreement(self) -> f64 {
+        if self.shared == 0 { 0.0 } else { self.equal as f64 / self.shared as f64 }
+    }
+}
+
+/// Compares a file's records with a log.
+pub fn tally(log: &Log<'_>, records: &[Record]) -> Tally {
     let telling =
         |kind: Kind, record: &Record| !matches!(kind, Kind::Tank | Kind::Instrument) && !is_register_sighting(record);
-    let tank = |record: &Record| tanks_of(record).map(folded);
-    let of_log: Vec<&Record> = log
-        .facts
-        .iter()
-        .filter(|(key, stated)| telling(key.kind, stated.record))
-        .map(|(_, stated)| stated.record)
-        .collect();
-    let named = named(records);
-    let of_file: Vec<&(Key, &Record)> = named.iter().filter(|(key, record)| telling(key.kind, record)).collect();
-    let smaller = of_log.len().min(of_file.len());
-    if smaller == 0 {
-        return Likeness::Nothing;
+    let of_log = log.facts.iter().filter(|(key, stated)| telling(key.kind, stated.record)).count();
+    let mut tally = Tally { of_log, ..Tally::default() };
+    for (key, record) in named(records) {
+        if !telling(key.kind, record) {
+            continue;
+        }
+        tally.of_file += 1;
+        if let Some(stated) = log.facts.get(&key) {
+            tally.shared += 1;
+            tally.equal += usize::from(same(stated.record, record));
+        }
     }
-    let shared = of_file.iter().filter(|(key, _)| log.facts.contains_key(key)).count();
-    let tanks: HashSet<String> = of_log.iter().filter_map(|record| tank(record)).collect();
-    let own: HashSet<String> = of_file.iter().filter_map(|(_, record)| tank(record)).collect();
-    if shared == 0 && !tanks.is_empty() && !own.is_empty() && tanks.is_disjoint(&own) {
-        return Likeness::Elsewhere;
-    }
-    Likeness::Share(shared as f64 / smaller as f64)
+    tally
+}
+
+/// Tanks that records name.
+pub fn tanks_in<'r>(records: impl IntoIterator<Item = &'r Record>) -> HashSet<String> {
+    records.into_iter().filter(|record| !matches!(record, Record::Tank(_))).filter_map(tanks_of).map(folded).collect()
 }

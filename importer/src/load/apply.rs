@@ -7,17 +7,20 @@ use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt::Write as _;
 
+use chrono::NaiveDate;
 use diesel::connection::SimpleConnection;
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
 use diesel::sql_types::{Array, BigInt, Binary, Text};
-use migrations::schema::{keeper, log, record_source};
+use migrations::schema::{keeper, log, reading, record_source};
 use serde::Deserialize;
 
 use super::LoadError;
 use super::copy::{self, Lines};
-use crate::fold::row::{Row, SpecimenRow, content};
-use crate::fold::{Current, LogFacts, Rows, Source};
+use super::store::Months;
+use crate::fold::row::{ReadingRow, Row, SpecimenRow, content};
+use crate::fold::{Current, LogFacts, Rows, Source, Tests};
+use crate::record::packed::Month;
 
 /// How the tables changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -33,8 +36,20 @@ pub struct Changes {
 /// Rows per statement: some hundred kilobytes of JSON.
 const CHUNK: usize = 2000;
 
-/// Makes the keeper's tables equal to the fold.
-pub fn apply(connection: &mut PgConnection, keeper_id: i64, current: &Current) -> Result<Changes, LoadError> {
+/// What the tests of tanks need of the other tables once these are written.
+pub struct Written {
+    /// How the tables changed.
+    pub changes: Changes,
+    /// A kit or probe is another than before: any test can be another's now.
+    pub kits_changed: bool,
+    numbers: Numbers,
+    tanks: Vec<i64>,
+    /// Nothing is known of tests of tanks yet.
+    no_tests: bool,
+}
+
+/// Makes the keeper's tables equal to the fold, but for tests of tanks, which [`apply_tests`] writes.
+pub fn apply_rest(connection: &mut PgConnection, keeper_id: i64, current: &Current) -> Result<Written, LoadError> {
     // A stay may take over days of one that is shortened in the same step.
     connection.batch_execute("SET CONSTRAINTS stay_one_tank_at_a_time DEFERRED")?;
     let mut changes = Changes::default();
@@ -44,8 +59,9 @@ pub fn apply(connection: &mut PgConnection, keeper_id: i64, current: &Current) -
     let aliases = Plan::of(connection, keeper_id, &current.tank_aliases)?;
     let instruments = Plan::of(connection, keeper_id, &current.instruments)?;
     let specimens = Plan::of(connection, keeper_id, &current.specimens)?;
+    let at_spots = known(connection, "reading WHERE keeper_id = $1 AND specimen_id IS NOT NULL", keeper_id)?;
     let plans = [
-        Plan::of(connection, keeper_id, &current.readings)?,
+        Plan::beside(at_spots, &current.readings)?,
         Plan::of(connection, keeper_id, &current.specimen_names)?,
         Plan::of(connection, keeper_id, &current.identifications)?,
         Plan::of(connection, keeper_id, &current.stays)?,
@@ -60,9 +76,7 @@ pub fn apply(connection: &mut PgConnection, keeper_id: i64, current: &Current) -
     // Children go before parents and come after them.
     for plan in plans.iter().chain([&specimens, &instruments, &aliases, &tanks]) {
         plan.remove(connection, keeper_id)?;
-        changes.removed += plan.gone.len();
-        changes.added += plan.added;
-        changes.changed += plan.fresh.len() - plan.added;
+        plan.count(&mut changes);
     }
     tanks.write(connection, keeper_id, &numbers)?;
     numbers.read(connection, keeper_id, "tank")?;
@@ -75,12 +89,158 @@ pub fn apply(connection: &mut PgConnection, keeper_id: i64, current: &Current) -
     for plan in &plans {
         plan.write(connection, keeper_id, &numbers)?;
     }
-    sources(connection, keeper_id, &current.sources)?;
+    let stored = record_source::table
+        .filter(record_source::keeper_id.eq(keeper_id))
+        .filter(record_source::kind.ne("reading").or(record_source::record_key.like(AT_SPOT)))
+        .select(SOURCE)
+        .load(connection)?;
+    sources(connection, keeper_id, &stored, &current.sources)?;
     logs(connection, keeper_id, &current.logs)?;
     if let Some(since) = current.keeping_since {
         diesel::update(keeper::table.find(keeper_id)).set(keeper::keeping_since.eq(since)).execute(connection)?;
     }
-    Ok(changes)
+    let tanks = numbers.by_table.get("tank").map(|tanks| tanks.values().copied().collect()).unwrap_or_default();
+    let tests = reading::table.filter(reading::keeper_id.eq(keeper_id).and(reading::specimen_id.is_null()));
+    let no_tests = !diesel::select(diesel::dsl::exists(tests)).get_result::<bool>(connection)?;
+    let kits_changed = !(instruments.gone.is_empty() && instruments.fresh.is_empty());
+    Ok(Written { changes, kits_changed, numbers, tanks, no_tests })
+}
+
+/// Keys of tests at a coral's spot.
+const AT_SPOT: &str = "@%";
+
+/// Months in which the keeper has tests of tanks.
+pub fn months(connection: &mut PgConnection, keeper_id: i64) -> Result<BTreeSet<Month>, LoadError> {
+    #[derive(QueryableByName)]
+    struct Day {
+        #[diesel(sql_type = diesel::sql_types::Date)]
+        day: NaiveDate,
+    }
+    let days: Vec<Day> = diesel::sql_query(
+        "SELECT DISTINCT date_trunc('month', taken_on)::date AS day FROM reading
+          WHERE keeper_id = $1 AND specimen_id IS NULL",
+    )
+    .bind::<BigInt, _>(keeper_id)
+    .load(connection)?;
+    Ok(days.into_iter().map(|one| Month::of(one.day)).collect())
+}
+
+/// Tests with the hash of each row.
+pub struct Hashed {
+    tests: Tests,
+    digests: Vec<[u8; 16]>,
+}
+
+impl Hashed {
+    /// Hashes rows.
+    ///
+    /// # Errors
+    /// A number that is not finite.
+    pub fn of(tests: Tests) -> Result<Self, LoadError> {
+        let digests = tests.readings.values().map(|row| content(row).map(|(_, digest)| digest));
+        let digests = digests.collect::<Result<_, _>>().map_err(packing)?;
+        Ok(Hashed { tests, digests })
+    }
+}
+
+/// Makes the tests of tanks of some months equal to the fold.
+pub fn apply_tests(
+    connection: &mut PgConnection,
+    keeper_id: i64,
+    written: &mut Written,
+    (first, last): Months,
+    hashed: &Hashed,
+) -> Result<(), LoadError> {
+    let (from, to) = (first.first_day(), last.next().first_day());
+    let (mut known, stored) = if written.no_tests {
+        (HashMap::new(), Vec::new())
+    } else {
+        let known: Vec<Known> = diesel::sql_query(
+            "SELECT key, digest FROM reading
+              WHERE keeper_id = $1 AND tank_id = ANY ($2) AND specimen_id IS NULL AND taken_on >= $3 AND taken_on < $4",
+        )
+        .bind::<BigInt, _>(keeper_id)
+        .bind::<Array<BigInt>, _>(&written.tanks)
+        .bind::<diesel::sql_types::Date, _>(from)
+        .bind::<diesel::sql_types::Date, _>(to)
+        .load(connection)?;
+        // The day stands second in the key of a test.
+        let of_months = diesel::dsl::sql::<diesel::sql_types::Bool>("split_part(record_key, '|', 2) >= ")
+            .bind::<Text, _>(from.to_string())
+            .sql(" AND split_part(record_key, '|', 2) < ")
+            .bind::<Text, _>(to.to_string());
+        let stored: Vec<StoredSource> = record_source::table
+            .filter(record_source::keeper_id.eq(keeper_id).and(record_source::kind.eq("reading")))
+            .filter(record_source::record_key.not_like(AT_SPOT))
+            .filter(of_months)
+            .select(SOURCE)
+            .load(connection)?;
+        (known.into_iter().map(|row| (row.key, row.digest)).collect::<HashMap<_, _>>(), stored)
+    };
+    let mut plan = Plan::empty::<ReadingRow>();
+    let mut lines = Lines::default();
+    let numbers = &written.numbers;
+    let mut added = Vec::new();
+    for ((key, row), digest) in hashed.tests.readings.iter().zip(&hashed.digests) {
+        match known.remove(key) {
+            Some(before) if before == digest => {}
+            Some(_) => plan.fresh.push(Fresh { key, digest: *digest, row }),
+            None => added.push((key, row, digest)),
+        }
+    }
+    plan.gone = known.into_keys().collect();
+    plan.remove(connection, keeper_id)?;
+    plan.count(&mut written.changes);
+    plan.write(connection, keeper_id, numbers)?;
+    // Tests come by the hundred thousand: new ones go straight into their table.
+    written.changes.added += added.len();
+    for (key, row, digest) in added {
+        row.line(keeper_id, key, digest, numbers, &mut lines);
+        if lines.is_full() {
+            copy::readings(connection, &mut lines)?;
+        }
+    }
+    if !lines.is_empty() {
+        copy::readings(connection, &mut lines)?;
+    }
+    sources(connection, keeper_id, &stored, &hashed.tests.sources)
+}
+
+impl ReadingRow {
+    /// Appends the row as a line to be copied, in the order of [`copy::readings`].
+    fn line(&self, keeper_id: i64, key: &str, digest: &[u8; 16], numbers: &Numbers, lines: &mut Lines) {
+        let time = self.taken_time;
+        let of = |table: &'static str, key: Option<&String>| key.and_then(|key| numbers.of(table, key));
+        lines.begin();
+        lines.plain(keeper_id);
+        lines.text(key);
+        lines.bytes(digest);
+        lines.number(numbers.of("tank", &self.tank));
+        lines.plain(self.parameter);
+        lines.plain(self.taken_on);
+        lines.number(time);
+        lines.number(self.utc_offset_minutes);
+        lines.plain(self.ordinal);
+        lines.number(self.value);
+        lines.number(self.lower);
+        lines.number(self.upper);
+        lines.plain(self.qualifier.as_str());
+        lines.array(&self.flags);
+        lines.plain(self.disputed);
+        lines.text(&self.written);
+        lines.optional(self.written_unit.as_deref());
+        lines.number(of("instrument", self.instrument.as_ref()));
+        lines.number(of("specimen", self.specimen.as_ref()));
+        lines.number(self.log_id);
+        lines.plain(self.upload_id);
+        lines.optional(self.sheet.as_deref());
+        lines.plain(self.row_number);
+        lines.plain(self.column_number);
+    }
+}
+
+fn packing(error: serde_json::Error) -> LoadError {
+    LoadError::Packing(error.to_string())
 }
 
 /// Keys to the database's numbers, by table.
@@ -119,23 +279,39 @@ struct Known {
     digest: Vec<u8>,
 }
 
+/// Keys and hashes of the rows of a table, from what follows FROM.
+fn known(connection: &mut PgConnection, from: &str, keeper_id: i64) -> Result<HashMap<String, Vec<u8>>, LoadError> {
+    let known: Vec<Known> =
+        diesel::sql_query(format!("SELECT key, digest FROM {from}")).bind::<BigInt, _>(keeper_id).load(connection)?;
+    Ok(known.into_iter().map(|row| (row.key, row.digest)).collect())
+}
+
 /// What is to be done to one table.
-struct Plan {
+struct Plan<'r> {
     table: &'static str,
     columns: &'static [&'static str],
     gone: Vec<String>,
-    fresh: Vec<Fresh>,
+    fresh: Vec<Fresh<'r>>,
     added: usize,
 }
 
 /// A row to be written.
-struct Fresh {
-    key: String,
+struct Fresh<'r> {
+    key: &'r str,
     digest: [u8; 16],
-    /// Nothing of this key was there.
-    added: bool,
+    row: &'r dyn Json,
+}
+
+/// A row of any table.
+trait Json {
     /// Its columns as JSON, with the keys of what it refers to.
-    json: String,
+    fn json(&self) -> Result<String, serde_json::Error>;
+}
+
+impl<R: Row> Json for R {
+    fn json(&self) -> Result<String, serde_json::Error> {
+        content(self).map(|(json, _)| json)
+    }
 }
 
 /// The keys of what a row refers to.
@@ -149,34 +325,7 @@ struct References<'a> {
     instrument: Option<Cow<'a, str>>,
 }
 
-impl Fresh {
-    /// Appends the row as a line to be copied.
-    fn copied(
-        &self,
-        keeper_id: i64,
-        columns: &[&str],
-        numbers: &Numbers,
-        lines: &mut Lines,
-    ) -> Result<(), serde_json::Error> {
-        let row: serde_json::Map<String, serde_json::Value> = serde_json::from_str(&self.json)?;
-        lines.begin();
-        lines.plain(keeper_id);
-        lines.text(&self.key);
-        let mut digest = String::from("\\x");
-        for byte in self.digest {
-            let _ = write!(digest, "{byte:02x}");
-        }
-        lines.text(&digest);
-        for column in columns {
-            let value = row.get(*column);
-            match value.and_then(serde_json::Value::as_str).filter(|_| is_reference(column)) {
-                Some(key) => lines.number(numbers.of(column, key)),
-                None => lines.value(value),
-            }
-        }
-        Ok(())
-    }
-
+impl Fresh<'_> {
     /// Appends the row as an object of the table's own columns; what is no column is passed over by the database.
     fn put(&self, columns: &[&str], numbers: &Numbers, text: &mut String) -> Result<(), serde_json::Error> {
         let key = serde_json::to_string(&self.key)?;
@@ -185,8 +334,9 @@ impl Fresh {
             let _ = write!(text, "{byte:02x}");
         }
         text.push('"');
+        let json = self.row.json()?;
         if columns.iter().any(|column| is_reference(column)) {
-            let named: References<'_> = serde_json::from_str(&self.json)?;
+            let named: References<'_> = serde_json::from_str(&json)?;
             for (column, key) in [("tank", named.tank), ("specimen", named.specimen), ("instrument", named.instrument)]
             {
                 if let Some(number) = key.and_then(|key| numbers.of(column, &key)) {
@@ -195,30 +345,39 @@ impl Fresh {
             }
         }
         text.push(',');
-        text.push_str(self.json.trim_start_matches('{'));
+        text.push_str(json.trim_start_matches('{'));
         Ok(())
     }
 }
 
-impl Plan {
-    fn of<R: Row>(connection: &mut PgConnection, keeper_id: i64, rows: &Rows<R>) -> Result<Self, LoadError> {
-        let known: Vec<Known> = diesel::sql_query(format!("SELECT key, digest FROM {} WHERE keeper_id = $1", R::TABLE))
-            .bind::<BigInt, _>(keeper_id)
-            .load(connection)?;
-        let mut known: HashMap<String, Vec<u8>> = known.into_iter().map(|row| (row.key, row.digest)).collect();
-        let packing = |error: serde_json::Error| LoadError::Packing(error.to_string());
-        let (mut fresh, mut added) = (Vec::new(), 0);
+impl<'r> Plan<'r> {
+    const fn empty<R: Row>() -> Self {
+        Plan { table: R::TABLE, columns: R::COLUMNS, gone: Vec::new(), fresh: Vec::new(), added: 0 }
+    }
+
+    fn of<R: Row>(connection: &mut PgConnection, keeper_id: i64, rows: &'r Rows<R>) -> Result<Self, LoadError> {
+        Self::beside(known(connection, &format!("{} WHERE keeper_id = $1", R::TABLE), keeper_id)?, rows)
+    }
+
+    fn beside<R: Row>(mut known: HashMap<String, Vec<u8>>, rows: &'r Rows<R>) -> Result<Self, LoadError> {
+        let mut plan = Plan::empty::<R>();
         for (key, row) in rows {
-            let (json, digest) = content(row).map_err(packing)?;
+            let (_, digest) = content(row).map_err(packing)?;
             let before = known.remove(key);
             if before.as_deref() == Some(&digest[..]) {
                 continue;
             }
-            let is_new = before.is_none();
-            added += usize::from(is_new);
-            fresh.push(Fresh { key: key.clone(), digest, added: is_new, json });
+            plan.added += usize::from(before.is_none());
+            plan.fresh.push(Fresh { key, digest, row });
         }
-        Ok(Plan { table: R::TABLE, columns: R::COLUMNS, gone: known.into_keys().collect(), fresh, added })
+        plan.gone = known.into_keys().collect();
+        Ok(plan)
+    }
+
+    fn count(&self, changes: &mut Changes) {
+        changes.removed += self.gone.len();
+        changes.added += self.added;
+        changes.changed += self.fresh.len() - self.added;
     }
 
     fn remove(&self, connection: &mut PgConnection, keeper_id: i64) -> Result<(), LoadError> {
@@ -250,27 +409,13 @@ impl Plan {
             taken = taken.join(", "),
             set = set.join(", "),
         );
-        // Readings come by the hundred thousand: new ones go straight into their table.
-        let (straight, others): (Vec<&Fresh>, Vec<&Fresh>) =
-            self.fresh.iter().partition(|row| row.added && self.table == "reading");
-        let mut lines = Lines::default();
-        for row in straight {
-            row.copied(keeper_id, self.columns, numbers, &mut lines)
-                .map_err(|error| LoadError::Packing(error.to_string()))?;
-            if lines.is_full() {
-                copy::readings(connection, &mut lines)?;
-            }
-        }
-        if !lines.is_empty() {
-            copy::readings(connection, &mut lines)?;
-        }
-        for chunk in others.chunks(CHUNK) {
+        for chunk in self.fresh.chunks(CHUNK) {
             let mut json = String::from("[");
             for (at, row) in chunk.iter().enumerate() {
                 if at > 0 {
                     json.push(',');
                 }
-                row.put(self.columns, numbers, &mut json).map_err(|error| LoadError::Packing(error.to_string()))?;
+                row.put(self.columns, numbers, &mut json).map_err(packing)?;
             }
             json.push(']');
             diesel::sql_query(&statement).bind::<BigInt, _>(keeper_id).bind::<Text, _>(json).execute(connection)?;
@@ -308,7 +453,7 @@ fn parents(connection: &mut PgConnection, specimens: &Rows<SpecimenRow>, numbers
 
 /// A row of the table of sources, in its own columns.
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
-struct Written<'a> {
+struct WrittenAt<'a> {
     kind: &'a str,
     record_key: &'a str,
     upload_id: i64,
@@ -320,25 +465,38 @@ struct Written<'a> {
 
 type StoredSource = (i64, String, String, i64, Option<i64>, Option<String>, i32, i32);
 
-/// Places where the current records are written.
-fn sources(connection: &mut PgConnection, keeper_id: i64, sources: &BTreeSet<Source>) -> Result<(), LoadError> {
-    let stored: Vec<StoredSource> = record_source::table
-        .filter(record_source::keeper_id.eq(keeper_id))
-        .select((
-            record_source::id,
-            record_source::kind,
-            record_source::record_key,
-            record_source::upload_id,
-            record_source::log_id,
-            record_source::sheet,
-            record_source::row_number,
-            record_source::column_number,
-        ))
-        .load(connection)?;
-    let mut known: HashMap<Written<'_>, i64> = stored
+/// Columns of a stored source.
+const SOURCE: (
+    record_source::id,
+    record_source::kind,
+    record_source::record_key,
+    record_source::upload_id,
+    record_source::log_id,
+    record_source::sheet,
+    record_source::row_number,
+    record_source::column_number,
+) = (
+    record_source::id,
+    record_source::kind,
+    record_source::record_key,
+    record_source::upload_id,
+    record_source::log_id,
+    record_source::sheet,
+    record_source::row_number,
+    record_source::column_number,
+);
+
+/// Places where the current records are written, beside those that are stored.
+fn sources(
+    connection: &mut PgConnection,
+    keeper_id: i64,
+    stored: &[StoredSource],
+    sources: &BTreeSet<Source>,
+) -> Result<(), LoadError> {
+    let mut known: HashMap<WrittenAt<'_>, i64> = stored
         .iter()
         .map(|(id, kind, key, upload, log, sheet, row, column)| {
-            let written = Written {
+            let written = WrittenAt {
                 kind,
                 record_key: key,
                 upload_id: *upload,
@@ -351,9 +509,9 @@ fn sources(connection: &mut PgConnection, keeper_id: i64, sources: &BTreeSet<Sou
         })
         .collect();
     let number = |place: u32| i32::try_from(place).unwrap_or(i32::MAX);
-    let fresh: Vec<Written<'_>> = sources
+    let fresh: Vec<WrittenAt<'_>> = sources
         .iter()
-        .map(|source| Written {
+        .map(|source| WrittenAt {
             kind: source.kind.as_str(),
             record_key: &source.key,
             upload_id: source.upload,
@@ -366,9 +524,11 @@ fn sources(connection: &mut PgConnection, keeper_id: i64, sources: &BTreeSet<Sou
         .collect();
     let mut gone: Vec<i64> = known.into_values().collect();
     gone.sort_unstable();
-    diesel::sql_query("DELETE FROM record_source WHERE id = ANY ($1)")
-        .bind::<Array<BigInt>, _>(&gone)
-        .execute(connection)?;
+    if !gone.is_empty() {
+        diesel::sql_query("DELETE FROM record_source WHERE id = ANY ($1)")
+            .bind::<Array<BigInt>, _>(&gone)
+            .execute(connection)?;
+    }
     let mut lines = Lines::default();
     for source in fresh {
         lines.begin();

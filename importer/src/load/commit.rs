@@ -1,24 +1,26 @@
 //! Staged → committed, undo, single edits: one transaction each, the edition raised by the last statement.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
 use diesel::sql_types::BigInt;
-use migrations::schema::{audit, keeper, log, upload, upload_file};
+use migrations::schema::{audit, keeper, log, upload, upload_answer, upload_file};
 use sha2::{Digest, Sha256};
 
-use super::apply::{self, Changes};
+use super::apply::Changes;
 use super::keeper::lock_keeper;
 use super::layout;
 use super::receive::revision;
+use super::refold::{Refolded, is_as_before, of_log, refold};
 use super::stage;
-use super::store::{self, Stage, State, Upload, UploadRow, is_open, json, without_nul};
+use super::store::{self, LOGS_DISAGREE, Live, Stage, State, Upload, UploadRow, is_open, json, without_nul};
 use super::{LoadError, Loader};
 use crate::context::About;
-use crate::fold::key::folded;
-use crate::fold::{LiveUpload, Unplaced, fold};
+use crate::fold::Unplaced;
+use crate::fold::key::{Kind, folded};
 use crate::record::Record;
+use crate::record::packed::{Month, Packed};
 
 /// What a commit did.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -140,7 +142,7 @@ pub(super) fn make_current(
         ("file", None) => Some(new_log(connection, row)?),
         (_, log_id) => log_id,
     };
-    store::commit_records(connection, row.id)?;
+    let mut touched = store::commit_records(connection, row.id)?;
     layout::with_commit(connection, row)?;
     diesel::update(keeper::table.find(row.keeper_id)).set(keeper::revision.eq(sequence)).execute(connection)?;
     diesel::update(upload::table.find(row.id))
@@ -154,33 +156,61 @@ pub(super) fn make_current(
             upload::staged_revision.eq(sequence),
         ))
         .execute(connection)?;
-    let Refolded { live, changes, unplaced } = refold(connection, row.keeper_id)?;
-    let own = live.iter().find(|live| live.upload == row.id).map(|live| live.records.as_slice());
-    let counted = counted(connection, row.id, own.unwrap_or_default())?;
+    let live = store::live(connection, row.keeper_id)?;
+    touched.retain(|month| !is_as_before(&live, row, *month));
+    // An answer about two logs is about all their months.
+    let compares_logs = compares_logs(connection, row.id)?;
+    let replaces = live.iter().any(|live| live.upload == row.id && live.replaces);
+    if replaces {
+        touched.extend(of_log(&live, log_id));
+    }
+    let touched = Some(touched).filter(|_| !compares_logs);
+    let Refolded { changes, unplaced } = refold(connection, row.keeper_id, &live, touched)?;
+    let counted = match live.iter().find(|live| live.upload == row.id) {
+        Some(own) => counted(connection, own)?,
+        None => CommitSummary::default(),
+    };
     record(connection, by, "commit upload", row.id)?;
     Ok(CommitSummary { changes, unplaced, edition: raise_edition(connection)?, ..counted })
 }
 
-fn counted(connection: &mut PgConnection, id: i64, records: &[Record]) -> Result<CommitSummary, LoadError> {
+/// Whether an upload's answers say which of two logs is right.
+fn compares_logs(connection: &mut PgConnection, id: i64) -> Result<bool, LoadError> {
+    let answers = upload_answer::table
+        .filter(upload_answer::upload_id.eq(id))
+        .filter(upload_answer::finding_key.like(format!("{LOGS_DISAGREE}:%")));
+    Ok(diesel::select(diesel::dsl::exists(answers)).get_result(connection)?)
+}
+
+fn counted(connection: &mut PgConnection, own: &Live) -> Result<CommitSummary, LoadError> {
+    let (id, records) = (own.upload, own.records.as_slice());
+    let tests: usize = own.months.values().map(|month| month.count).sum();
     let held = records.iter().filter(|record| match record {
         Record::Specimen(specimen) => !specimen.held.is_empty(),
         Record::Ending(ending) => ending.date_held,
         _ => false,
     });
+    let mut kinds = store::counts(records);
+    if tests > 0 {
+        *kinds.entry(Kind::Reading.as_str()).or_default() += tests as u64;
+    }
     Ok(CommitSummary {
-        recorded: records.len(),
+        recorded: records.len() + tests,
         held: held.count(),
         questions: store::findings(connection, id)?.iter().filter(|finding| is_open(finding)).count(),
-        kinds: store::counts(records),
+        kinds,
         ..CommitSummary::default()
     })
 }
 
 /// What a commit said, for an upload committed before.
 fn standing(connection: &mut PgConnection, row: &UploadRow) -> Result<CommitSummary, LoadError> {
-    let records = store::records(connection, row.id, Stage::Committed)?;
+    let live = store::live(connection, row.keeper_id)?;
     let edition = migrations::schema::edition::table.select(migrations::schema::edition::number).first(connection)?;
-    Ok(CommitSummary { edition, ..counted(connection, row.id, &records)? })
+    match live.iter().find(|live| live.upload == row.id) {
+        Some(own) => Ok(CommitSummary { edition, ..counted(connection, own)? }),
+        None => Ok(CommitSummary { edition, ..CommitSummary::default() }),
+    }
 }
 
 /// A file's name without folders and ending: the name of the log that it begins.
@@ -215,22 +245,6 @@ fn new_log(connection: &mut PgConnection, row: &UploadRow) -> Result<i64, LoadEr
     Ok(diesel::insert_into(log::table).values(values).returning(log::id).get_result(connection)?)
 }
 
-struct Refolded {
-    live: Vec<store::Live>,
-    changes: Changes,
-    unplaced: Vec<Unplaced>,
-}
-
-/// The keeper's tables become the fold of the live uploads.
-fn refold(connection: &mut PgConnection, keeper_id: i64) -> Result<Refolded, LoadError> {
-    let live = store::live(connection, keeper_id)?;
-    let uploads: Vec<LiveUpload<'_>> = live.iter().map(store::Live::borrow).collect();
-    let preferences = store::preferences(connection, keeper_id, None)?;
-    let current = fold(&uploads, &preferences);
-    let changes = apply::apply(connection, keeper_id, &current)?;
-    Ok(Refolded { changes, unplaced: current.unplaced.into_iter().collect(), live })
-}
-
 /// See [`super::undo`].
 pub fn undo(connection: &mut PgConnection, id: i64, by: &str) -> Result<Upload, LoadError> {
     connection.transaction(|connection| {
@@ -254,10 +268,19 @@ pub fn undo(connection: &mut PgConnection, id: i64, by: &str) -> Result<Upload, 
                 .execute(connection)?;
         }
         diesel::update(keeper::table.find(owner)).set(keeper::revision.eq(sequence)).execute(connection)?;
+        let live = store::live(connection, owner)?;
+        let own = live.iter().find(|live| live.upload == id);
+        let mut touched: BTreeSet<Month> = own.map(|own| own.months.keys().copied().collect()).unwrap_or_default();
+        if own.is_some_and(|own| own.replaces) {
+            touched.extend(of_log(&live, row.log_id));
+        }
+        // What its answers said of two logs holds no longer.
+        let compares_logs = compares_logs(connection, id)?;
         diesel::update(upload::table.find(id))
             .set((upload::state.eq(State::Undone.as_str()), upload::undone_at.eq(diesel::dsl::now)))
             .execute(connection)?;
-        refold(connection, owner)?;
+        let live = store::live(connection, owner)?;
+        refold(connection, owner, &live, Some(touched).filter(|_| !compares_logs))?;
         record(connection, by, "undo upload", id)?;
         raise_edition(connection)?;
         Ok::<(), LoadError>(())
@@ -331,7 +354,7 @@ pub(super) fn at_once(
             .values((upload_file::upload_id.eq(id), upload_file::content.eq(&content)))
             .execute(connection)?;
         let row = store::row(connection, id)?;
-        store::store_records(connection, id, Stage::Staged, records)?;
+        store::store_records(connection, id, Stage::Staged, &Packed::of(records.iter().cloned())?)?;
         make_current(connection, &row, by)?;
         Ok(id)
     })
@@ -355,7 +378,7 @@ struct Edition {
 }
 
 /// The last statement of a transaction that changes what an answer depends on.
-fn raise_edition(connection: &mut PgConnection) -> Result<i64, LoadError> {
+pub(super) fn raise_edition(connection: &mut PgConnection) -> Result<i64, LoadError> {
     let raised: Edition = diesel::sql_query("SELECT raise_edition() AS number").get_result(connection)?;
     Ok(raised.number)
 }

@@ -5,20 +5,22 @@
 //! file of the log's own name, which is asked about too. What a later version changes or no longer holds is noted,
 //! and two logs that give other values for one moment are asked about once.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 use diesel::pg::PgConnection;
 use migrations::schema::upload;
 
 use super::commit::stem;
 use super::found::found;
-use super::store::{self, LOGS_DISAGREE, Live, ROWS_GONE, TAKE_OUT, UploadRow};
+use super::refold::groups;
+use super::stage::Seen;
+use super::store::{self, LOGS_DISAGREE, Live, ROWS_GONE, Stage, TAKE_OUT, UploadRow};
 use super::{LoadError, line};
-use crate::context::Outcome;
 use crate::finding::{Answer, CellCounts, Finding, Held};
-use crate::fold::key::{Kind, folded, same};
-use crate::fold::version::{Key, Likeness, Stated, is_register_sighting, lay, likeness, named};
-use crate::fold::{LiveUpload, disagreements, log_of};
+use crate::fold::key::{Kind, folded};
+use crate::fold::version::{Log, Step, Tally, lay, tally, tanks_in};
+use crate::fold::{LiveUpload, NO_TANKS, disagreements};
+use crate::record::packed::{Month, Packed};
 use crate::record::{CellRef, Reading, Record};
 
 /// Share of equal rows from which a file of a log's shape is its next version.
@@ -65,10 +67,6 @@ impl Others {
         Ok(Others { live, logs: store::logs(connection, row.keeper_id)?, answers })
     }
 
-    fn borrow(&self) -> Vec<LiveUpload<'_>> {
-        self.live.iter().map(Live::borrow).collect()
-    }
-
     fn answer(&self, key: &str) -> Option<&str> {
         self.answers.iter().find(|answer| answer.key == key).map(|answer| answer.choice.as_str())
     }
@@ -78,59 +76,138 @@ impl Others {
     }
 
     /// The log of a file, and the one to ask about if that is unclear.
-    pub fn choose(&self, row: &UploadRow, outcome: &Outcome) -> (Chosen, Option<i64>) {
+    pub fn choose(
+        &self,
+        connection: &mut PgConnection,
+        row: &UploadRow,
+        seen: &Seen,
+    ) -> Result<(Chosen, Option<i64>), LoadError> {
         if row.commit_sequence.is_some()
             && let Some(log) = row.log_id
         {
-            return (Chosen::Log(log), None);
+            return Ok((Chosen::Log(log), None));
         }
         if let Some(hint) = row.log_hint.as_deref() {
             let named = self.logs.iter().find(|(_, name, _)| folded(name) == folded(hint));
-            return (named.map_or(Chosen::New, |(id, ..)| Chosen::Log(*id)), None);
+            return Ok((named.map_or(Chosen::New, |(id, ..)| Chosen::Log(*id)), None));
         }
-        let uploads = self.borrow();
-        let living: BTreeSet<i64> = uploads.iter().filter_map(|upload| upload.log).collect();
-        let alike = self
-            .logs
-            .iter()
-            .filter(|(id, _, shape)| !shape.is_empty() && *shape == outcome.about.shape && living.contains(id))
-            .filter_map(|(id, name, _)| match likeness(&log_of(&uploads, *id), &outcome.records) {
-                Likeness::Share(share) => Some((share, *id)),
-                // Its name says this log, its tanks say another: were they renamed? Not if the tank was said beside it.
-                Likeness::Elsewhere if row.tank_hint.is_none() && folded(name) == folded(stem(&row.name)) => {
-                    Some((0.0, *id))
-                }
-                // Nothing to compare yet, or the same sheet kept for another tank: nothing to ask either.
-                Likeness::Nothing | Likeness::Elsewhere => None,
-            });
         // Of several the most alike, of equals the latest.
-        let most = alike.max_by(|left, right| left.0.total_cmp(&right.0).then(left.1.cmp(&right.1)));
-        let Some((share, log)) = most else { return (Chosen::New, None) };
-        if share >= SAME_LOG {
-            return (Chosen::Log(log), None);
+        let mut most: Option<(f64, i64)> = None;
+        for (id, name, shape) in &self.logs {
+            let versions = self.versions(*id);
+            if shape.is_empty() || *shape != seen.outcome.about.shape || versions.is_empty() {
+                continue;
+            }
+            let tally = tally_of(connection, &versions, seen)?;
+            let alike = match tally.share() {
+                // Its name says this log, its tanks say another: were they renamed? Not if the tank was said beside it.
+                Some(_) if tally.shared == 0 && elsewhere(&versions, seen) => {
+                    (row.tank_hint.is_none() && folded(name) == folded(stem(&row.name))).then_some(0.0)
+                }
+                // Nothing to compare yet: nothing to ask either.
+                share => share,
+            };
+            if let Some(share) = alike
+                && most.is_none_or(|(best, _)| share >= best)
+            {
+                most = Some((share, *id));
+            }
         }
-        match self.answer("log_unclear") {
+        let Some((share, log)) = most else { return Ok((Chosen::New, None)) };
+        if share >= SAME_LOG {
+            return Ok((Chosen::Log(log), None));
+        }
+        Ok(match self.answer("log_unclear") {
             Some("newer") => (Chosen::Log(log), Some(log)),
             Some("another") => (Chosen::New, Some(log)),
             _ => (Chosen::Unclear, Some(log)),
-        }
+        })
+    }
+
+    /// Live versions of a log, in the order of their commits.
+    fn versions(&self, log: i64) -> Vec<&Live> {
+        self.live.iter().filter(|live| live.log == Some(log) && !live.edit).collect()
+    }
+
+    /// Share of the rows that a file has in common with a log in which both say the same.
+    pub fn agreement(&self, connection: &mut PgConnection, log: i64, seen: &Seen) -> Result<f64, LoadError> {
+        Ok(tally_of(connection, &self.versions(log), seen)?.agreement())
     }
 }
 
-impl Others {
-    /// Share of the rows that a file has in common with a log in which both say the same.
-    pub fn agreement(&self, log: i64, outcome: &Outcome) -> f64 {
-        let uploads = self.borrow();
-        let content = log_of(&uploads, log);
-        let named = named(&outcome.records);
-        let shared: Vec<bool> = named
-            .iter()
-            .filter(|(key, record)| key.kind != Kind::Tank && !is_register_sighting(record))
-            .filter_map(|(key, record)| Some(same(content.facts.get(key)?.record, record)))
-            .collect();
-        let agreeing = shared.iter().filter(|same| **same).count();
-        if shared.is_empty() { 0.0 } else { agreeing as f64 / shared.len() as f64 }
+/// Whether a file is about other tanks than a log altogether.
+fn elsewhere(versions: &[&Live], seen: &Seen) -> bool {
+    let of_tests = versions.iter().flat_map(|live| &live.tanks).map(|tank| folded(tank));
+    let mut tanks: HashSet<String> = tanks_in(versions.iter().flat_map(|live| &live.records));
+    tanks.extend(of_tests);
+    let mut own = tanks_in(&seen.packed.rest);
+    own.extend(seen.packed.months.values().flat_map(|block| &block.tanks).map(|tank| folded(tank)));
+    !tanks.is_empty() && !own.is_empty() && tanks.is_disjoint(&own)
+}
+
+/// What the versions of a log and a file have in common.
+fn tally_of(connection: &mut PgConnection, versions: &[&Live], seen: &Seen) -> Result<Tally, LoadError> {
+    let rest: Vec<LiveUpload<'_>> = versions.iter().map(|live| live.borrow()).collect();
+    let mut all = tally(&laid(&rest), &seen.packed.rest);
+    let mut open: BTreeSet<Month> = BTreeSet::new();
+    for month in months_of(versions.iter().copied(), seen) {
+        let own = seen.packed.months.get(&month);
+        let mut held = versions.iter().filter_map(|live| live.months.get(&month));
+        match held.next() {
+            None => all.of_file += own.map_or(0, |own| own.count as usize),
+            Some(first) if held.all(|other| other.hash == first.hash) => match own {
+                None => all.of_log += first.count,
+                Some(own) if own.digest[..] == first.hash[..] => {
+                    let (of_log, count) = (first.count, own.count as usize);
+                    all += Tally { of_log, of_file: count, shared: count, equal: count };
+                }
+                Some(_) => drop(open.insert(month)),
+            },
+            Some(_) => drop(open.insert(month)),
+        }
     }
+    in_runs(connection, versions, seen, &open, |uploads, own| {
+        all += tally(&laid(uploads), own);
+    })?;
+    Ok(all)
+}
+
+/// Months in which any of these uploads or the file has tests of tanks.
+fn months_of<'l>(uploads: impl IntoIterator<Item = &'l Live>, seen: &Seen) -> BTreeSet<Month> {
+    uploads.into_iter().flat_map(|live| live.months.keys()).chain(seen.packed.months.keys()).copied().collect()
+}
+
+/// Versions of one log laid over one another.
+fn laid<'a>(versions: &[LiveUpload<'a>]) -> Log<'a> {
+    let mut content = Log::default();
+    for version in versions {
+        lay(&mut content, version);
+    }
+    content
+}
+
+/// Unpacks tests of tanks of some months, a run of them at a time, and looks at the uploads' and the file's.
+fn in_runs(
+    connection: &mut PgConnection,
+    live: &[&Live],
+    seen: &Seen,
+    months: &BTreeSet<Month>,
+    mut look: impl FnMut(&[LiveUpload<'_>], &[Record]),
+) -> Result<(), LoadError> {
+    let ids: Vec<i64> = live.iter().map(|live| live.upload).collect();
+    let own_count = |month: Month| seen.packed.months.get(&month).map_or(0, |block| block.count as usize);
+    for (first, last) in groups(live.iter().copied(), months, own_count) {
+        let records = store::tests(connection, Stage::Committed, &ids, Some((first, last)))?;
+        let none = Vec::new();
+        let uploads: Vec<LiveUpload<'_>> =
+            live.iter().map(|live| live.with(records.get(&live.upload).unwrap_or(&none))).collect();
+        let mut own = Vec::new();
+        for block in seen.packed.months.range(first..=last).map(|(_, block)| block) {
+            own.extend(block.unpack()?);
+        }
+        look(&uploads, &own);
+    }
+    Ok(())
 }
 
 /// Finds the file's log and adds what comparing shows to the outcome's findings.
@@ -138,101 +215,129 @@ pub fn compare(
     connection: &mut PgConnection,
     row: &UploadRow,
     others: &Others,
-    outcome: &mut Outcome,
+    seen: &mut Seen,
 ) -> Result<Chosen, LoadError> {
-    let (chosen, asked) = others.choose(row, outcome);
+    let (chosen, asked) = others.choose(connection, row, seen)?;
     if chosen == Chosen::Unclear {
         let known = asked.and_then(|log| others.name(log)).unwrap_or_default().to_owned();
-        hold_all(outcome, known, others.answer("log_unclear"));
+        hold_all(seen, known, others.answer("log_unclear"))?;
         return Ok(chosen);
     }
-    let uploads = others.borrow();
     let number = chosen.log().unwrap_or(NEW_LOG);
+    let replaces = others.answer(ROWS_GONE) == Some(TAKE_OUT);
+    let about = seen.outcome.about.clone();
     let own = LiveUpload {
         upload: row.id,
         log: Some(number),
         edit: false,
-        replaces: others.answer(ROWS_GONE) == Some(TAKE_OUT),
-        records: &outcome.records,
-        about: &outcome.about,
+        replaces,
+        records: &[],
+        tanks: &NO_TANKS,
+        about: &about,
         read_on: row.read_on,
     };
-    let mut list = Vec::new();
+    let mut told = Told::default();
     if let Chosen::Log(log) = chosen {
         // Versions before this one: a later answer is compared with what stood when it came.
-        let before: Vec<LiveUpload<'_>> = match row.commit_sequence {
-            None => uploads.clone(),
-            Some(_) => earlier(connection, row, &uploads)?,
-        };
-        let mut content = log_of(&before, log);
-        let step = lay(&mut content, &own);
-        list.extend(changed(&step.changed, &step.withdrawn));
-        // Tanks and kits are named by the way: no row of a file stands for them alone.
-        let by_the_way = [Kind::Tank, Kind::Instrument];
-        let missing: Vec<(Key, Stated<'_>)> =
-            step.gone.into_iter().filter(|(key, _)| !by_the_way.contains(&key.kind)).collect();
-        if !own.replaces && !missing.is_empty() {
-            list.push(gone(&missing));
+        let mut before = others.versions(log);
+        if row.commit_sequence.is_some() {
+            let earlier = earlier(connection, row)?;
+            before.retain(|live| earlier.contains(&live.upload));
         }
+        let rest: Vec<LiveUpload<'_>> = before.iter().map(|live| live.borrow()).collect();
+        told.step(&lay(&mut laid(&rest), &LiveUpload { records: &seen.packed.rest, ..own }));
+        let mut months = months_of(before.iter().copied(), seen);
+        months.retain(|month| {
+            let own = seen.packed.months.get(month).map(|block| &block.digest[..]);
+            before.iter().filter_map(|live| live.months.get(month)).any(|known| Some(&known.hash[..]) != own)
+        });
+        in_runs(connection, &before, seen, &months, |uploads, records| {
+            told.step(&lay(&mut laid(uploads), &LiveUpload { records, ..own }));
+        })?;
     }
-    let mut all = uploads.clone();
-    all.push(own);
+    let mut list = told.findings(replaces);
     let preferences = store::preferences(connection, row.keeper_id, Some((row.id, Some(number))))?;
     let own_name = others.name(number).unwrap_or(&row.name).to_owned();
-    for disagreement in disagreements(&all, &preferences) {
-        let (first, second) = disagreement.logs;
-        let other = if first == number { second } else { first };
-        if (first != number && second != number) || disagreement.answer.is_some() {
-            continue;
+    let mut differing: BTreeMap<i64, (usize, Vec<CellRef>)> = BTreeMap::new();
+    let mut differ = |uploads: &[LiveUpload<'_>]| {
+        for disagreement in disagreements(uploads, &preferences) {
+            let (first, second) = disagreement.logs;
+            let other = if first == number { second } else { first };
+            if (first != number && second != number) || disagreement.answer.is_some() {
+                continue;
+            }
+            let mine = disagreement
+                .disputes
+                .iter()
+                .flat_map(|dispute| if first == number { &dispute.first } else { &dispute.second });
+            let (count, cells) = differing.entry(other).or_default();
+            *count += disagreement.disputes.len();
+            cells.extend(mine.flat_map(value_cells));
         }
+    };
+    let mut rest: Vec<LiveUpload<'_>> = others.live.iter().map(Live::borrow).collect();
+    rest.push(LiveUpload { records: &seen.packed.rest, ..own });
+    differ(&rest);
+    let mut months: BTreeSet<Month> = seen.packed.months.keys().copied().collect();
+    months.retain(|month| {
+        let own = seen.packed.months.get(month).map(|block| &block.digest[..]);
+        let mut other_logs = others.live.iter().filter(|live| live.log != Some(number));
+        other_logs.any(|live| live.months.get(month).is_some_and(|known| Some(&known.hash[..]) != own))
+    });
+    let all: Vec<&Live> = others.live.iter().collect();
+    in_runs(connection, &all, seen, &months, |uploads, records| {
+        let mut uploads = uploads.to_vec();
+        uploads.push(LiveUpload { records, ..own });
+        differ(&uploads);
+    })?;
+    for (other, (count, cells)) in differing {
         let name = others.name(other).unwrap_or_default();
         let key = format!("{LOGS_DISAGREE}:{name}");
-        let mine = disagreement
-            .disputes
-            .iter()
-            .flat_map(|dispute| if first == number { &dispute.first } else { &dispute.second });
-        let cells: Vec<CellRef> = mine.flat_map(value_cells).collect();
-        let count = disagreement.disputes.len().to_string();
+        let count = count.to_string();
         let fill = [("first", own_name.as_str()), ("second", name), ("count", count.as_str())];
         let mut finding = found("logs_disagree", key.clone(), &fill);
         at(&mut finding, cells);
         finding.answered = others.answer(&key).map(str::to_owned);
         list.push(finding);
     }
-    list.extend(line::unknown(connection, row.keeper_id, &uploads, &outcome.records)?);
-    outcome.findings.extend(list);
+    let rest: Vec<LiveUpload<'_>> = others.live.iter().map(Live::borrow).collect();
+    list.extend(line::unknown(connection, row.keeper_id, &rest, &seen.packed.rest)?);
+    seen.outcome.findings.extend(list);
     Ok(chosen)
 }
 
-fn earlier<'l>(
-    connection: &mut PgConnection,
-    row: &UploadRow,
-    uploads: &[LiveUpload<'l>],
-) -> Result<Vec<LiveUpload<'l>>, LoadError> {
+fn earlier(connection: &mut PgConnection, row: &UploadRow) -> Result<Vec<i64>, LoadError> {
     use diesel::prelude::*;
-    let before: Vec<i64> = upload::table
+    Ok(upload::table
         .filter(upload::keeper_id.eq(row.keeper_id).and(upload::commit_sequence.lt(row.commit_sequence)))
         .select(upload::id)
-        .load(connection)?;
-    Ok(uploads.iter().filter(|upload| before.contains(&upload.upload)).copied().collect())
+        .load(connection)?)
 }
 
 /// Nothing of the file loads while its log is in question.
-fn hold_all(outcome: &mut Outcome, known: String, answered: Option<&str>) {
+fn hold_all(seen: &mut Seen, known: String, answered: Option<&str>) -> Result<(), LoadError> {
     let mut rows: BTreeMap<Option<String>, BTreeSet<u32>> = BTreeMap::new();
-    for record in &outcome.records {
-        for cell in &record.place().cells {
-            rows.entry(cell.sheet.clone()).or_default().insert(cell.row);
+    let mut note = |records: &[Record]| {
+        for cell in records.iter().flat_map(|record| &record.place().cells) {
+            match rows.get_mut(&cell.sheet) {
+                Some(known) => drop(known.insert(cell.row)),
+                None => drop(rows.insert(cell.sheet.clone(), BTreeSet::from([cell.row]))),
+            }
         }
+    };
+    note(&seen.packed.rest);
+    for block in seen.packed.months.values() {
+        note(&block.unpack()?);
     }
     let held = rows.into_iter().map(|(sheet, rows)| Held { sheet, column: None, rows: runs(&rows) }).collect();
     let mut finding = found("log_unclear", "log_unclear".to_owned(), &[("known", &known)]);
     finding.held = held;
     finding.answered = answered.map(str::to_owned);
-    outcome.findings.push(finding);
-    let cells = outcome.cells;
-    outcome.cells = CellCounts { recorded: 0, findings: cells.findings + cells.recorded, ..cells };
-    outcome.records.clear();
+    seen.outcome.findings.push(finding);
+    let cells = seen.outcome.cells;
+    seen.outcome.cells = CellCounts { recorded: 0, findings: cells.findings + cells.recorded, ..cells };
+    seen.packed = Packed::default();
+    Ok(())
 }
 
 /// Rows as runs, first and last included.
@@ -267,61 +372,90 @@ pub(super) fn at(finding: &mut Finding, cells: Vec<CellRef>) {
     finding.cells = cells;
 }
 
-/// Before, now, and the record that says so now.
-type Change<'r> = (String, String, &'r Record);
-
-/// Other values than before, and ends that the list took back: cell by cell, or a column's as one.
-fn changed(changed: &[(Stated<'_>, &Record)], withdrawn: &[(Key, Stated<'_>)]) -> Vec<Finding> {
-    let mut columns: BTreeMap<(Option<&str>, u32), Vec<Change<'_>>> = BTreeMap::new();
-    for (before, now) in changed {
-        let place = now.place();
-        let (old, new) = said(before.record, now);
-        columns.entry((place.sheet.as_deref(), place.column)).or_default().push((old, new, *now));
-    }
-    let mut list = Vec::new();
-    for ((sheet, column), mut cells) in columns {
-        cells.sort_by_key(|(.., record)| record.place().row);
-        if cells.len() > ONE_BY_ONE {
-            let examples: Vec<String> = cells.iter().take(3).map(|(old, new, _)| format!("{old} → {new}")).collect();
-            let (count, examples) = (format!("{} values of this column", cells.len()), examples.join(", ") + ", …");
-            let fill = [("written", count.as_str()), ("known", examples.as_str())];
-            let mut finding =
-                found("value_changed", format!("value_changed:{}:{column}", sheet.unwrap_or_default()), &fill);
-            at(&mut finding, cells.iter().flat_map(|(.., record)| value_cells(record)).collect());
-            list.push(finding);
-            continue;
-        }
-        for (old, new, record) in cells {
-            let key = format!("value_changed:{}", crate::fold::key::slot(record));
-            let mut finding = found("value_changed", key, &[("written", &new), ("known", &old)]);
-            at(&mut finding, value_cells(record));
-            finding.written = new;
-            list.push(finding);
-        }
-    }
-    for (key, stated) in withdrawn {
-        let known = text(stated.record);
-        let fill = [("written", "nothing"), ("known", known.as_str())];
-        list.push(found("value_changed", format!("value_changed:{}:{}", key.kind.as_str(), key.slot), &fill));
-    }
-    list
+/// A value that a version changes.
+struct Change {
+    row: u32,
+    old: String,
+    new: String,
+    slot: String,
+    cells: Vec<CellRef>,
 }
 
-/// What a version no longer holds.
-fn gone(gone: &[(Key, Stated<'_>)]) -> Finding {
-    let mut finding = found(ROWS_GONE, ROWS_GONE.to_owned(), &[("count", &rows_of(gone).to_string())]);
-    let named: Vec<String> = gone.iter().take(3).map(|(_, stated)| text(stated.record)).collect();
-    finding.written = named.join("; ") + if gone.len() > 3 { "; …" } else { "" };
-    finding
+/// What a version changes in its log, told of all months.
+#[derive(Default)]
+struct Told {
+    columns: BTreeMap<(Option<String>, u32), Vec<Change>>,
+    withdrawn: Vec<Finding>,
+    /// The first of the facts that it no longer holds, how many there are, and the rows they stood in.
+    gone: Vec<String>,
+    gone_count: usize,
+    gone_rows: BTreeSet<(i64, Option<String>, u32)>,
 }
 
-/// Rows of the earlier files that the facts stood in.
-fn rows_of(gone: &[(Key, Stated<'_>)]) -> usize {
-    let rows: BTreeSet<(i64, Option<&str>, u32)> = gone
-        .iter()
-        .map(|(_, stated)| (stated.last_upload, stated.last.place().sheet.as_deref(), stated.last.place().row))
-        .collect();
-    rows.len()
+/// Facts named of those that are gone.
+const NAMED: usize = 3;
+
+impl Told {
+    fn step(&mut self, step: &Step<'_>) {
+        for (before, now) in &step.changed {
+            let place = now.place();
+            let (old, new) = said(before.record, now);
+            let change =
+                Change { row: place.row, old, new, slot: crate::fold::key::slot(now), cells: value_cells(now) };
+            self.columns.entry((place.sheet.clone(), place.column)).or_default().push(change);
+        }
+        for (key, stated) in &step.withdrawn {
+            let known = text(stated.record);
+            let fill = [("written", "nothing"), ("known", known.as_str())];
+            let key = format!("value_changed:{}:{}", key.kind.as_str(), key.slot);
+            self.withdrawn.push(found("value_changed", key, &fill));
+        }
+        // Tanks and kits are named by the way: no row of a file stands for them alone.
+        for (_, stated) in step.gone.iter().filter(|(key, _)| !matches!(key.kind, Kind::Tank | Kind::Instrument)) {
+            if self.gone.len() < NAMED {
+                self.gone.push(text(stated.record));
+            }
+            self.gone_count += 1;
+            let place = stated.last.place();
+            self.gone_rows.insert((stated.last_upload, place.sheet.clone(), place.row));
+        }
+    }
+
+    /// Other values than before, and ends that the list took back: cell by cell, or a column's as one; then what a
+    /// version no longer holds, unless it is taken out.
+    fn findings(self, replaces: bool) -> Vec<Finding> {
+        let mut list = Vec::new();
+        for ((sheet, column), mut cells) in self.columns {
+            cells.sort_by_key(|change| change.row);
+            if cells.len() > ONE_BY_ONE {
+                let examples: Vec<String> =
+                    cells.iter().take(3).map(|change| format!("{} → {}", change.old, change.new)).collect();
+                let count = format!("{} values of this column", cells.len());
+                let examples = examples.join(", ") + ", …";
+                let fill = [("written", count.as_str()), ("known", examples.as_str())];
+                let key = format!("value_changed:{}:{column}", sheet.unwrap_or_default());
+                let mut finding = found("value_changed", key, &fill);
+                at(&mut finding, cells.into_iter().flat_map(|change| change.cells).collect());
+                list.push(finding);
+                continue;
+            }
+            for change in cells {
+                let key = format!("value_changed:{}", change.slot);
+                let fill = [("written", change.new.as_str()), ("known", change.old.as_str())];
+                let mut finding = found("value_changed", key, &fill);
+                at(&mut finding, change.cells);
+                finding.written = change.new;
+                list.push(finding);
+            }
+        }
+        list.extend(self.withdrawn);
+        if !replaces && self.gone_count > 0 {
+            let mut finding = found(ROWS_GONE, ROWS_GONE.to_owned(), &[("count", &self.gone_rows.len().to_string())]);
+            finding.written = self.gone.join("; ") + if self.gone_count > NAMED { "; …" } else { "" };
+            list.push(finding);
+        }
+        list
+    }
 }
 
 /// Before and now, as a person reads it; where the words are equal, with what differs.

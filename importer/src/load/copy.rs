@@ -7,7 +7,6 @@ use std::io::Write;
 use diesel::pg::{CopyFormat, PgConnection};
 use diesel::prelude::*;
 use migrations::schema::{reading, record_source};
-use serde_json::Value;
 
 use super::LoadError;
 
@@ -65,22 +64,32 @@ impl Lines {
         self.0.push(b'"');
     }
 
-    /// A value of a row as it stands in its JSON.
-    pub fn value(&mut self, value: Option<&Value>) {
-        match value {
-            None | Some(Value::Null) => self.null(),
-            Some(Value::Bool(value)) => self.plain(value),
-            Some(Value::Number(value)) => self.plain(value),
-            Some(Value::String(text)) => self.text(text),
-            Some(Value::Array(values)) => {
-                let quoted = values.iter().map(|value| {
-                    let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
-                    format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\""))
-                });
-                self.text(&format!("{{{}}}", quoted.collect::<Vec<_>>().join(",")));
-            }
-            Some(object @ Value::Object(_)) => self.text(&object.to_string()),
+    /// A text, or none.
+    pub fn optional(&mut self, text: Option<&str>) {
+        match text {
+            Some(text) => self.text(text),
+            None => self.null(),
         }
+    }
+
+    /// Bytes.
+    pub fn bytes(&mut self, bytes: &[u8]) {
+        const DIGITS: &[u8; 16] = b"0123456789abcdef";
+        self.separate();
+        self.0.extend_from_slice(b"\\x");
+        for byte in bytes {
+            self.0.push(DIGITS[usize::from(byte >> 4)]);
+            self.0.push(DIGITS[usize::from(byte & 15)]);
+        }
+    }
+
+    /// Texts as an array.
+    pub fn array(&mut self, texts: &[String]) {
+        if texts.is_empty() {
+            return self.plain("{}");
+        }
+        let quoted = texts.iter().map(|text| format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\"")));
+        self.text(&format!("{{{}}}", quoted.collect::<Vec<_>>().join(",")));
     }
 
     /// Whether enough is gathered to be sent.
@@ -156,6 +165,10 @@ copy!(
         instrument_id,
         specimen_id,
         log_id,
+        upload_id,
+        sheet,
+        row_number,
+        column_number,
     ]
 );
 
@@ -173,16 +186,19 @@ mod tests {
     #[test]
     fn rows_in_the_form_of_copy() {
         let mut lines = Lines::default();
-        for (key, flags) in [("a \"b\"", r#"["zero_reported","x"]"#), ("", "[]")] {
+        let flags = ["zero_reported".to_owned(), "x".to_owned()];
+        for (key, flags) in [("a \"b\"", &flags[..]), ("", &[])] {
             lines.begin();
             lines.plain(7);
             lines.text(key);
             lines.null();
-            lines.value(Some(&serde_json::from_str(flags).unwrap()));
-            lines.value(Some(&Value::Null));
-            lines.value(Some(&Value::from(0.05)));
+            lines.array(flags);
+            lines.optional(None);
+            lines.number(Some(0.05));
+            lines.bytes(&[0, 0xab]);
         }
-        let expected = "7,\"a \"\"b\"\"\",,\"{\"\"zero_reported\"\",\"\"x\"\"}\",,0.05\n7,\"\",,\"{}\",,0.05";
+        let expected =
+            "7,\"a \"\"b\"\"\",,\"{\"\"zero_reported\"\",\"\"x\"\"}\",,0.05,\\x00ab\n7,\"\",,{},,0.05,\\x00ab";
         assert_eq!(String::from_utf8(lines.take()).unwrap(), expected);
     }
 }

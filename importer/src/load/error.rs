@@ -157,3 +157,9 @@ impl From<diesel::result::Error> for LoadError {
         }
     }
 }
+
+impl From<crate::record::packed::PackError> for LoadError {
+    fn from(error: crate::record::packed::PackError) -> Self {
+        LoadError::Packing(error.to_string())
+    }
+}

@@ -356,7 +356,7 @@ fn owners(connection: &mut PgConnection, parameter: &str, key: &str) -> Result<B
         if owners.contains(&keeper_id) {
             continue;
         }
-        let records = store::records(connection, id, Stage::Staged)?;
+        let records = store::rest(connection, id, Stage::Staged)?;
         let names_it = records.iter().any(|record| {
             matches!(record, Record::Instrument(kit) if kit.parameter.as_str() == parameter && fold::name(&kit.name) == key)
         });
@@ -426,8 +426,8 @@ fn look(
             let then = loader.read_with(connection, &row, Some(supposed))?;
             let open =
                 |read: &stage::Read| read.outcome.findings.iter().filter(|finding| is_open(finding)).count() as u64;
-            let (before, after) =
-                (readings(&now.outcome.records, &facts.parameter), readings(&then.outcome.records, &facts.parameter));
+            let (said_now, said_then) = (now.records.unpack()?, then.records.unpack()?);
+            let (before, after) = (readings(&said_now, &facts.parameter), readings(&said_then, &facts.parameter));
             let places: BTreeSet<_> = before.keys().chain(after.keys()).cloned().collect();
             let mut any = open(&now) != open(&then);
             change.questions_before += open(&now);

@@ -18,11 +18,29 @@ use super::store::{self, CARRIED, Stage, State, Upload, UploadRow, is_open, json
 use super::{LoadError, Loader, Resumed, context};
 use crate::context::{Context, Outcome};
 use crate::finding::Answer;
+use crate::record::packed::Packed;
 use crate::saved_layout::{Reach, SavedLayout, reach};
+
+/// What a reader made of a file: its records apart from the rest.
+#[derive(Debug, Clone)]
+pub(super) struct Seen {
+    /// Everything but the records.
+    pub outcome: Outcome,
+    /// The records.
+    pub packed: Packed,
+}
+
+impl Seen {
+    fn of(mut outcome: Outcome) -> Result<Self, LoadError> {
+        let packed = Packed::of(std::mem::take(&mut outcome.records))?;
+        Ok(Seen { outcome, packed })
+    }
+}
 
 /// What reading an upload gave.
 pub(super) struct Read {
     pub outcome: Outcome,
+    pub records: Packed,
     pub context: Context,
     pub chosen: Chosen,
     /// Answers of earlier uploads of this shape that serve this one.
@@ -111,45 +129,49 @@ impl Loader {
         let read = |context: &Context, kits: &Kits, answers: Vec<Answer>| {
             let mut context = Context { answers, ..context.clone() };
             kits.serve(&mut context);
-            (self.reader)(&row.name, &bytes, &context)
+            Seen::of((self.reader)(&row.name, &bytes, &context))
         };
-        let mut outcome = read(&context, &kits, joined(&[], of_layout, &given));
-        if kits.named_by(&outcome.records) {
+        let mut seen = read(&context, &kits, joined(&[], of_layout, &given))?;
+        if kits.named_by(&seen.packed.rest) {
             // A kit that this very file names: what the club knows of it serves the file too.
-            outcome = read(&context, &kits, joined(&[], of_layout, &given));
+            seen = read(&context, &kits, joined(&[], of_layout, &given))?;
         }
         let shaped = given.iter().chain(of_layout).any(|answer| is_one_of(&answer.key, &SHAPING));
-        let shape = if shaped { read(&context, &kits, Vec::new()).about.shape } else { outcome.about.shape.clone() };
-        outcome.about.shape.clone_from(&shape);
+        let shape = match shaped {
+            true => read(&context, &kits, Vec::new())?.outcome.about.shape,
+            false => seen.outcome.about.shape.clone(),
+        };
+        seen.outcome.about.shape.clone_from(&shape);
         let others = Others::of(connection, row)?;
         let mut carried = Vec::new();
         if frozen.is_none() {
             // The first reading shows the shape; answers to that shape, and what its log said, serve the second.
-            let asked = outcome.findings.iter().any(is_open);
-            context.complete_since_answered = complete_since_answered(connection, row, &others, &outcome)?;
+            let asked = seen.outcome.findings.iter().any(is_open);
+            context.complete_since_answered = complete_since_answered(connection, row, &others, &seen)?;
             if asked {
                 carried = earlier_answers(connection, row, &shape, &own)?;
             }
             if !carried.is_empty() || context.complete_since_answered {
-                outcome = read(&context, &kits, joined(&carried, of_layout, &given));
-                outcome.about.shape.clone_from(&shape);
+                seen = read(&context, &kits, joined(&carried, of_layout, &given))?;
+                seen.outcome.about.shape.clone_from(&shape);
             }
             // "It is about Alder" is no answer for the same sheet kept for Birch, nor is what was said of a day typed
             // wrong in one row: only for a copy that goes on from what Alder's sheet says.
             if carried.iter().any(|(_, answer)| reach(&answer.key) == Reach::List) {
-                let goes_on = match others.choose(row, &outcome).0 {
-                    Chosen::Log(log) => others.agreement(log, &outcome) >= GOES_ON,
+                let goes_on = match others.choose(connection, row, &seen)?.0 {
+                    Chosen::Log(log) => others.agreement(connection, log, &seen)? >= GOES_ON,
                     Chosen::New | Chosen::Unclear => false,
                 };
                 if !goes_on {
                     carried.retain(|(_, answer)| reach(&answer.key) != Reach::List);
-                    outcome = read(&context, &kits, joined(&carried, of_layout, &given));
-                    outcome.about.shape.clone_from(&shape);
+                    seen = read(&context, &kits, joined(&carried, of_layout, &given))?;
+                    seen.outcome.about.shape.clone_from(&shape);
                 }
             }
         }
-        let chosen = compare(connection, row, &others, &mut outcome)?;
-        Ok(Read { outcome, context, chosen, carried, revision })
+        let chosen = compare(connection, row, &others, &mut seen)?;
+        let Seen { outcome, packed } = seen;
+        Ok(Read { outcome, records: packed, context, chosen, carried, revision })
     }
 
     /// See [`super::resume`].
@@ -194,7 +216,7 @@ pub(super) fn keep(connection: &mut PgConnection, row: &UploadRow, read: &Read) 
             .execute(connection)?;
     }
     store::store_findings(connection, row.id, &outcome.findings)?;
-    store::store_records(connection, row.id, Stage::Staged, &outcome.records)?;
+    store::store_records(connection, row.id, Stage::Staged, &read.records)?;
     let open = outcome.findings.iter().filter(|finding| is_open(finding)).count();
     let failed = crate::read::unreadable(outcome);
     let state = match (failed, open) {
@@ -215,7 +237,7 @@ pub(super) fn keep(connection: &mut PgConnection, row: &UploadRow, read: &Read) 
             upload::question_count.eq(i32::try_from(open).unwrap_or(i32::MAX)),
             upload::cells.eq(json(&outcome.cells)?),
             upload::about.eq(json(&outcome.about)?),
-            upload::counts.eq(json(&store::counts(&outcome.records))?),
+            upload::counts.eq(json(&read.records.counts)?),
             upload::context.eq(json(&read.context)?),
             upload::staged_revision.eq(read.revision),
         ))
@@ -228,9 +250,9 @@ fn complete_since_answered(
     connection: &mut PgConnection,
     row: &UploadRow,
     others: &Others,
-    outcome: &Outcome,
+    seen: &Seen,
 ) -> Result<bool, LoadError> {
-    let Chosen::Log(log) = others.choose(row, outcome).0 else {
+    let Chosen::Log(log) = others.choose(connection, row, seen)?.0 else {
         return Ok(false);
     };
     let state: String = log::table.find(log).select(log::complete_since_state).first(connection)?;

@@ -1,12 +1,13 @@
 //! Uploads as stored: their state, records, findings and answers.
 
 use std::borrow::Cow;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
-use migrations::schema::{finding, log, upload, upload_answer, upload_file, upload_records};
+use diesel::sql_types::{Array, BigInt, Integer};
+use migrations::schema::{finding, log, upload, upload_answer, upload_file, upload_month, upload_records};
 use serde::Serialize;
 use serde_json::Value;
 
@@ -15,8 +16,9 @@ use crate::context::About;
 use crate::finding::{Answer, CellCounts, Finding, Severity};
 use crate::fold::between::{Preferences, pair};
 use crate::fold::key::Kind;
-use crate::fold::{LiveUpload, Preference};
+use crate::fold::{LiveUpload, NO_TANKS, Preference};
 use crate::record::Record;
+use crate::record::packed::{self, Month, PackError, Packed, month_of, replace_nul};
 use crate::saved_layout::SavedLayout;
 
 macro_rules! states {
@@ -254,31 +256,98 @@ pub fn original(connection: &mut PgConnection, id: i64) -> Result<Vec<u8>, LoadE
     content.ok_or(LoadError::NoUpload(id))
 }
 
-/// An upload's records: as read, or as committed. None if it has not come so far.
+/// An upload's records in the order of the file: as read, or as committed. None if it has not come so far.
 ///
 /// # Errors
 /// [`LoadError::Damaged`] if they cannot be unpacked; the database's.
 pub fn records(connection: &mut PgConnection, id: i64, stage: Stage) -> Result<Vec<Record>, LoadError> {
+    let mut all = rest(connection, id, stage)?;
+    let mut tests = tests(connection, stage, &[id], None)?;
+    all.extend(tests.remove(&id).unwrap_or_default());
+    let mut sheets: Vec<Option<String>> = Vec::new();
+    for record in &all {
+        if !sheets.contains(&record.place().sheet) {
+            sheets.push(record.place().sheet.clone());
+        }
+    }
+    all.sort_by_cached_key(|record| {
+        let place = record.place();
+        (sheets.iter().position(|sheet| *sheet == place.sheet), place.row, place.column, Kind::of(record))
+    });
+    Ok(all)
+}
+
+/// An upload's records but the tests of tanks, in the order of the file.
+pub(super) fn rest(connection: &mut PgConnection, id: i64, stage: Stage) -> Result<Vec<Record>, LoadError> {
     let packed: Option<Vec<u8>> = upload_records::table
         .find((id, stage.as_str()))
         .select(upload_records::records)
         .first(connection)
         .optional()?;
-    packed.map_or_else(|| Ok(Vec::new()), |packed| unpack(id, &packed))
+    let Some(packed) = packed else { return Ok(Vec::new()) };
+    let records = unpack(id, &packed)?;
+    if records.iter().any(|record| month_of(record).is_some()) {
+        // Stored before tests were kept by month.
+        let packed = Packed::of(records)?;
+        store_records(connection, id, stage, &packed)?;
+        return Ok(packed.rest);
+    }
+    Ok(records)
+}
+
+/// Months, both ends included.
+pub(super) type Months = (Month, Month);
+
+/// Tests of tanks by upload, in the order of months; of all months, or of some.
+pub(super) fn tests(
+    connection: &mut PgConnection,
+    stage: Stage,
+    uploads: &[i64],
+    of: Option<Months>,
+) -> Result<BTreeMap<i64, Vec<Record>>, LoadError> {
+    let packed = packed_tests(connection, stage, uploads, of)?;
+    packed.into_iter().map(|(upload, blocks)| Ok((upload, unpacked(upload, &blocks)?))).collect()
+}
+
+/// Packed tests and their number, month by month.
+pub(super) type Blocks = Vec<(Vec<u8>, usize)>;
+
+/// As [`tests`], still packed.
+pub(super) fn packed_tests(
+    connection: &mut PgConnection,
+    stage: Stage,
+    uploads: &[i64],
+    of: Option<Months>,
+) -> Result<BTreeMap<i64, Blocks>, LoadError> {
+    let (first, last) = of.unwrap_or((Month(i32::MIN), Month(i32::MAX)));
+    let rows: Vec<(i64, Vec<u8>, i32)> = upload_month::table
+        .filter(upload_month::stage.eq(stage.as_str()).and(upload_month::upload_id.eq_any(uploads)))
+        .filter(upload_month::month.between(first.0, last.0))
+        .order((upload_month::upload_id, upload_month::month))
+        .select((upload_month::upload_id, upload_month::records, upload_month::record_count))
+        .load(connection)?;
+    let mut found: BTreeMap<i64, Blocks> = BTreeMap::new();
+    for (upload, bytes, count) in rows {
+        found.entry(upload).or_default().push((bytes, usize::try_from(count).unwrap_or_default()));
+    }
+    Ok(found)
+}
+
+/// Tests of packed months, one after the other.
+pub(super) fn unpacked(upload: i64, blocks: &Blocks) -> Result<Vec<Record>, LoadError> {
+    let mut records = Vec::with_capacity(blocks.iter().map(|(_, count)| count).sum());
+    for (bytes, count) in blocks {
+        let damaged = |error: PackError| LoadError::Damaged { upload, what: "tests", message: error.to_string() };
+        records.extend(packed::unpack(bytes, *count).map_err(damaged)?);
+    }
+    Ok(records)
 }
 
 /// Level of compression: the default of the format, fast both ways.
 const LEVEL: i32 = 3;
 
 fn pack(records: &[Record]) -> Result<Vec<u8>, LoadError> {
-    let packing = |error: serde_json::Error| LoadError::Packing(error.to_string());
-    let mut json = serde_json::to_vec(records).map_err(packing)?;
-    // In JSON the character of number 0 is an escape; a text that spells the escape out only costs the walk.
-    if memchr::memmem::find(&json, b"\\u0000").is_some() {
-        let mut value: Value = serde_json::from_slice(&json).map_err(packing)?;
-        replace_nul(&mut value);
-        json = serde_json::to_vec(&value).map_err(packing)?;
-    }
+    let json = serde_json::to_vec(records).map_err(|error| LoadError::Packing(error.to_string()))?;
     zstd::encode_all(json.as_slice(), LEVEL).map_err(|error| LoadError::Packing(error.to_string()))
 }
 
@@ -288,13 +357,40 @@ fn unpack(upload: i64, packed: &[u8]) -> Result<Vec<Record>, LoadError> {
     serde_json::from_slice(&json).map_err(|error| damaged(error.to_string()))
 }
 
+/// Months sent in one statement: seven values each, some megabytes in all.
+const SENT: usize = 200;
+
 pub(super) fn store_records(
     connection: &mut PgConnection,
     id: i64,
     stage: Stage,
-    records: &[Record],
+    records: &Packed,
 ) -> Result<(), LoadError> {
-    insert_records(connection, id, stage, &pack(records)?, i64::try_from(records.len()).unwrap_or(i64::MAX))
+    let count = i64::try_from(records.rest.len()).unwrap_or(i64::MAX);
+    insert_records(connection, id, stage, &pack(&records.rest)?, count)?;
+    diesel::delete(
+        upload_month::table.filter(upload_month::upload_id.eq(id).and(upload_month::stage.eq(stage.as_str()))),
+    )
+    .execute(connection)?;
+    let rows: Vec<_> = records
+        .months
+        .iter()
+        .map(|(month, block)| {
+            (
+                upload_month::upload_id.eq(id),
+                upload_month::stage.eq(stage.as_str()),
+                upload_month::month.eq(month.0),
+                upload_month::content_hash.eq(&block.digest[..]),
+                upload_month::tanks.eq(block.tanks.iter().collect::<Vec<_>>()),
+                upload_month::records.eq(&block.bytes),
+                upload_month::record_count.eq(i32::try_from(block.count).unwrap_or(i32::MAX)),
+            )
+        })
+        .collect();
+    for chunk in rows.chunks(SENT) {
+        diesel::insert_into(upload_month::table).values(chunk).execute(connection)?;
+    }
+    Ok(())
 }
 
 fn insert_records(
@@ -318,13 +414,42 @@ fn insert_records(
     Ok(())
 }
 
-/// Makes the records as read the committed ones.
-pub(super) fn commit_records(connection: &mut PgConnection, id: i64) -> Result<(), LoadError> {
+#[derive(QueryableByName)]
+struct OneMonth {
+    #[diesel(sql_type = diesel::sql_types::Integer)]
+    month: i32,
+}
+
+/// Makes the records as read the committed ones; returns the months that are not as they were.
+pub(super) fn commit_records(connection: &mut PgConnection, id: i64) -> Result<BTreeSet<Month>, LoadError> {
     let as_read =
         upload_records::table.filter(upload_records::upload_id.eq(id).and(upload_records::stage.eq("staged")));
     let (packed, count): (Vec<u8>, i64) =
         as_read.select((upload_records::records, upload_records::record_count)).first(connection)?;
-    insert_records(connection, id, Stage::Committed, &packed, count)
+    insert_records(connection, id, Stage::Committed, &packed, count)?;
+    let other: Vec<OneMonth> = diesel::sql_query(
+        "SELECT month
+           FROM (SELECT month, records FROM upload_month WHERE upload_id = $1 AND stage = 'staged') s
+           FULL JOIN (SELECT month, records FROM upload_month WHERE upload_id = $1 AND stage = 'committed') c
+           USING (month)
+          WHERE s.records IS DISTINCT FROM c.records",
+    )
+    .bind::<BigInt, _>(id)
+    .load(connection)?;
+    let other: Vec<i32> = other.into_iter().map(|one| one.month).collect();
+    diesel::sql_query("DELETE FROM upload_month WHERE upload_id = $1 AND stage = 'committed' AND month = ANY ($2)")
+        .bind::<BigInt, _>(id)
+        .bind::<Array<Integer>, _>(&other)
+        .execute(connection)?;
+    diesel::sql_query(
+        "INSERT INTO upload_month (upload_id, stage, month, content_hash, tanks, records, record_count)
+         SELECT upload_id, 'committed', month, content_hash, tanks, records, record_count
+           FROM upload_month WHERE upload_id = $1 AND stage = 'staged' AND month = ANY ($2)",
+    )
+    .bind::<BigInt, _>(id)
+    .bind::<Array<Integer>, _>(&other)
+    .execute(connection)?;
+    Ok(other.into_iter().map(Month).collect())
 }
 
 /// Findings of an upload in the order of the file, as last read.
@@ -462,37 +587,43 @@ pub fn answers(connection: &mut PgConnection, id: i64) -> Result<Vec<StoredAnswe
 /// Who answers when an earlier upload's answer serves.
 pub(super) const CARRIED: &str = "an earlier answer";
 
-/// A committed upload with its records in memory.
+/// A committed upload: its records in memory, but tests of tanks, of which it is known what months there are.
 pub(super) struct Live {
     pub upload: i64,
     pub log: Option<i64>,
-    edit: bool,
-    replaces: bool,
+    pub edit: bool,
+    pub replaces: bool,
     pub records: Vec<Record>,
+    pub tanks: BTreeSet<String>,
+    pub months: BTreeMap<Month, InMonth>,
     pub about: About,
     read_on: Option<NaiveDate>,
 }
 
+/// What is known of an upload's month without unpacking it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct InMonth {
+    /// How many tests.
+    pub count: usize,
+    /// Hash of what they say.
+    pub hash: Vec<u8>,
+}
+
 impl Live {
-    pub fn of(row: &UploadRow, records: Vec<Record>, about: About, replaces: bool) -> Self {
-        Live {
-            upload: row.id,
-            log: row.log_id,
-            edit: row.kind == "edit",
-            replaces,
-            records,
-            about,
-            read_on: row.read_on,
-        }
+    /// All but tests of tanks.
+    pub fn borrow(&self) -> LiveUpload<'_> {
+        LiveUpload { tanks: &self.tanks, ..self.with(&self.records) }
     }
 
-    pub fn borrow(&self) -> LiveUpload<'_> {
+    /// The upload with other records.
+    pub fn with<'a>(&'a self, records: &'a [Record]) -> LiveUpload<'a> {
         LiveUpload {
             upload: self.upload,
             log: self.log,
             edit: self.edit,
             replaces: self.replaces,
-            records: &self.records,
+            records,
+            tanks: &NO_TANKS,
             about: &self.about,
             read_on: self.read_on,
         }
@@ -519,12 +650,39 @@ pub(super) fn live(connection: &mut PgConnection, keeper_id: i64) -> Result<Vec<
         .filter(upload_answer::finding_key.eq(ROWS_GONE).and(upload_answer::choice.eq(TAKE_OUT)))
         .select(upload_answer::upload_id)
         .load(connection)?;
-    rows.iter()
-        .map(|row| {
-            let records = records(connection, row.id, Stage::Committed)?;
-            Ok(Live::of(row, records, row.about()?, replacing.contains(&row.id)))
-        })
-        .collect()
+    let mut live = Vec::with_capacity(rows.len());
+    for row in &rows {
+        live.push(Live {
+            upload: row.id,
+            log: row.log_id,
+            edit: row.kind == "edit",
+            replaces: replacing.contains(&row.id),
+            records: rest(connection, row.id, Stage::Committed)?,
+            tanks: BTreeSet::new(),
+            months: BTreeMap::new(),
+            about: row.about()?,
+            read_on: row.read_on,
+        });
+    }
+    let months: Vec<(i64, i32, Vec<u8>, i32, Vec<String>)> = upload_month::table
+        .filter(upload_month::stage.eq(Stage::Committed.as_str()))
+        .filter(upload_month::upload_id.eq_any(rows.iter().map(|row| row.id)))
+        .select((
+            upload_month::upload_id,
+            upload_month::month,
+            upload_month::content_hash,
+            upload_month::record_count,
+            upload_month::tanks,
+        ))
+        .load(connection)?;
+    let at: BTreeMap<i64, usize> = live.iter().enumerate().map(|(at, live)| (live.upload, at)).collect();
+    for (upload, month, hash, count, tanks) in months {
+        if let Some(live) = at.get(&upload).and_then(|at| live.get_mut(*at)) {
+            live.tanks.extend(tanks);
+            live.months.insert(Month(month), InMonth { count: usize::try_from(count).unwrap_or_default(), hash });
+        }
+    }
+    Ok(live)
 }
 
 /// Names and numbers of a keeper's logs.
@@ -582,17 +740,4 @@ pub(super) fn counts(records: &[Record]) -> BTreeMap<&'static str, u64> {
 /// Text as the database can hold it: the character of number 0 is shown as a replacement mark.
 pub(super) fn without_nul(text: &str) -> Cow<'_, str> {
     if text.contains('\0') { Cow::Owned(text.replace('\0', "\u{fffd}")) } else { Cow::Borrowed(text) }
-}
-
-fn replace_nul(value: &mut Value) {
-    match value {
-        Value::String(text) => {
-            if text.contains('\0') {
-                *text = text.replace('\0', "\u{fffd}");
-            }
-        }
-        Value::Array(values) => values.iter_mut().for_each(replace_nul),
-        Value::Object(fields) => fields.values_mut().for_each(replace_nul),
-        Value::Null | Value::Bool(_) | Value::Number(_) => {}
-    }
 }

@@ -1,19 +1,24 @@
 //! Single facts taken out: an edit like others, so that an undo brings them back.
 
+use chrono::NaiveDate;
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
-use diesel::sql_types::{BigInt, Text};
+use diesel::sql_types::{BigInt, Date, Nullable, Text};
 
+use super::store::Stage;
 use super::{LoadError, commit, store};
 use crate::context::About;
 use crate::fold::key::Kind;
 use crate::fold::{self, LiveUpload};
 use crate::record::Record;
+use crate::record::packed::Month;
 
 #[derive(QueryableByName)]
 struct Named {
     #[diesel(sql_type = Text)]
     key: String,
+    #[diesel(sql_type = Nullable<Date>)]
+    test_on: Option<NaiveDate>,
 }
 
 /// See [`super::statements`].
@@ -24,15 +29,36 @@ pub fn statements(
     id: i64,
 ) -> Result<Vec<Record>, LoadError> {
     let none = || LoadError::NoFact { kind: kind.as_str(), id };
-    let row: Option<Named> =
-        diesel::sql_query(format!("SELECT key FROM {} WHERE keeper_id = $1 AND id = $2", kind.as_str()))
-            .bind::<BigInt, _>(keeper_id)
-            .bind::<BigInt, _>(id)
-            .get_result(connection)
-            .optional()?;
-    let key = row.ok_or_else(none)?.key;
+    // A test of a tank is with those of its month.
+    let test_on = match kind {
+        Kind::Reading => "CASE WHEN specimen_id IS NULL THEN taken_on END",
+        _ => "NULL::date",
+    };
+    let row: Option<Named> = diesel::sql_query(format!(
+        "SELECT key, {test_on} AS test_on FROM {} WHERE keeper_id = $1 AND id = $2",
+        kind.as_str()
+    ))
+    .bind::<BigInt, _>(keeper_id)
+    .bind::<BigInt, _>(id)
+    .get_result(connection)
+    .optional()?;
+    let Named { key, test_on } = row.ok_or_else(none)?;
     let live = store::live(connection, keeper_id)?;
-    let uploads: Vec<LiveUpload<'_>> = live.iter().map(store::Live::borrow).collect();
+    let tests = match test_on.map(Month::of) {
+        Some(month) => {
+            let ids: Vec<i64> = live.iter().map(|live| live.upload).collect();
+            Some(store::tests(connection, Stage::Committed, &ids, Some((month, month)))?)
+        }
+        None => None,
+    };
+    let nothing = Vec::new();
+    let uploads: Vec<LiveUpload<'_>> = live
+        .iter()
+        .map(|live| match &tests {
+            Some(tests) => live.with(tests.get(&live.upload).unwrap_or(&nothing)),
+            None => live.borrow(),
+        })
+        .collect();
     let preferences = store::preferences(connection, keeper_id, None)?;
     let stated = fold::statements(&uploads, &preferences, kind, &key);
     if stated.is_empty() { Err(none()) } else { Ok(stated) }

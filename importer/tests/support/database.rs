@@ -53,7 +53,7 @@ pub fn dump(connection: &mut PgConnection, keeper: i64) -> Vec<String> {
         );
         let fields: Vec<String> = columns
             .iter()
-            .filter(|column| !matches!(column.as_str(), "id" | "keeper_id" | "digest"))
+            .filter(|column| !matches!(column.as_str(), "id" | "keeper_id" | "digest" | "upload_id"))
             .map(|column| match column.strip_suffix("_id") {
                 Some("log") => "'log', (SELECT name FROM log x WHERE x.id = t.log_id)".to_owned(),
                 Some("parent") => "'parent', (SELECT key FROM specimen x WHERE x.id = t.parent_id)".to_owned(),
@@ -76,7 +76,9 @@ pub fn dump(connection: &mut PgConnection, keeper: i64) -> Vec<String> {
         connection,
         &format!(
             "SELECT format('source %s %s %s %s %s %s', s.kind, s.record_key, l.name, s.sheet, s.row_number, s.column_number) AS line
-               FROM record_source s LEFT JOIN log l ON l.id = s.log_id WHERE s.keeper_id = {keeper} ORDER BY 1"
+               FROM (SELECT keeper_id, kind, record_key, log_id, sheet, row_number, column_number FROM record_source
+                      UNION ALL SELECT keeper_id, 'reading', key, log_id, sheet, row_number, column_number FROM reading) s
+               LEFT JOIN log l ON l.id = s.log_id WHERE s.keeper_id = {keeper} ORDER BY 1"
         ),
     ));
     all

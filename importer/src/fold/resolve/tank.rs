@@ -2,15 +2,15 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{numbered, of, statements};
+use super::{numbered, of, source, statements, without_place};
 use crate::fold::between::Facts;
 use crate::fold::key::{Kind, folded, tanks_of};
 use crate::fold::row::{EventRow, IncidentRow, InstrumentRow, ReadingRow, RoutineRow, TankAliasRow, TankRow};
-use crate::fold::{Current, Missing};
+use crate::fold::{Current, Missing, Rows, Source, Unplaced};
 use crate::record::Record;
 
 /// Tanks as described, and tanks that are only named.
-pub fn tanks(facts: &Facts<'_>, current: &mut Current) {
+pub fn tanks(facts: &Facts<'_>, named: &BTreeSet<String>, current: &mut Current) {
     for (key, entries) in of(facts, Kind::Tank) {
         let mut row: Option<TankRow> = None;
         for tank in statements!(entries, Tank) {
@@ -33,7 +33,8 @@ pub fn tanks(facts: &Facts<'_>, current: &mut Current) {
     }
     let mut spellings: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     let entries = facts.values().flat_map(BTreeMap::values).flatten();
-    for name in entries.flat_map(|entry| &entry.sources).filter_map(|stated| tanks_of(stated.record)) {
+    let of_facts = entries.flat_map(|entry| &entry.sources).filter_map(|stated| tanks_of(stated.record));
+    for name in of_facts.chain(named.iter().map(String::as_str)) {
         let key = folded(name);
         if !key.is_empty() {
             spellings.entry(key).or_default().insert(name.trim().to_owned());
@@ -81,8 +82,20 @@ pub fn instruments(facts: &Facts<'_>, current: &mut Current) {
     }
 }
 
+/// Rows of water tests, and what goes with them.
+#[derive(Default)]
+pub struct Tests {
+    /// By key.
+    pub rows: Rows<ReadingRow>,
+    /// Where each is written besides the place in its row.
+    pub sources: BTreeSet<Source>,
+    /// Tests that wait for something to be about.
+    pub unplaced: BTreeSet<Unplaced>,
+}
+
 /// Water tests, each with its tank and the instrument in use that day.
-pub fn readings(facts: &Facts<'_>, current: &mut Current) {
+pub fn readings(facts: &Facts<'_>, current: &Current) -> Tests {
+    let mut tests = Tests::default();
     for (slot, entries) in of(facts, Kind::Reading) {
         for (at, entry) in entries.iter().enumerate() {
             let Record::Reading(reading) = entry.record() else {
@@ -92,19 +105,21 @@ pub fn readings(facts: &Facts<'_>, current: &mut Current) {
             let only = std::slice::from_ref(entry);
             let specimen = reading.specimen.as_deref().map(folded);
             if specimen.as_ref().is_some_and(|specimen| !current.specimens.contains_key(specimen)) {
-                current.without_place(Kind::Reading, &key, only, Missing::Specimen);
+                tests.unplaced.extend(without_place(Kind::Reading, &key, only, Missing::Specimen));
                 continue;
             }
             let stands_in = || specimen.as_deref().and_then(|specimen| tank_of(current, specimen, reading.taken.on));
             let Some(tank) = reading.tank.as_deref().map(folded).filter(|tank| !tank.is_empty()).or_else(stands_in)
             else {
-                current.without_place(Kind::Reading, &key, only, Missing::Tank);
+                tests.unplaced.extend(without_place(Kind::Reading, &key, only, Missing::Tank));
                 continue;
             };
             let mut flags = reading.flags.clone();
             if entry.replicate && !flags.iter().any(|flag| flag == "replicate") {
                 flags.push("replicate".to_owned());
             }
+            let stated = &entry.sources[0];
+            let place = stated.record.place();
             let row = ReadingRow {
                 instrument: instrument_of(current, &tank, reading.parameter.as_str(), reading.taken.on),
                 tank,
@@ -123,11 +138,16 @@ pub fn readings(facts: &Facts<'_>, current: &mut Current) {
                 written_unit: reading.written_unit.clone(),
                 specimen,
                 log_id: entry.log,
+                upload_id: stated.upload,
+                sheet: place.sheet.clone(),
+                row_number: place.row,
+                column_number: place.column,
             };
-            current.written_at(Kind::Reading, &key, only);
-            current.readings.insert(key, row);
+            tests.sources.extend(entry.sources[1..].iter().map(|stated| source(Kind::Reading, &key, stated)));
+            tests.rows.insert(key, row);
         }
     }
+    tests
 }
 
 /// The tank a specimen stands in on a day.
