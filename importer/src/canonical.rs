@@ -13,7 +13,8 @@ use crate::doubt::desk::{Desk, Spot};
 use crate::grid::Raw;
 use crate::layout::{DataRow, Placed, Table};
 use crate::meaning::Meaning;
-use crate::record::{CellRef, Place, Record};
+use crate::record::packed::{PackError, Packer, month_of};
+use crate::record::{CellRef, Place, Reading, Record};
 
 pub(crate) mod as_of; // the day on which a register is true
 pub(crate) mod coral_name; // a written name → a taxon, or a question
@@ -56,6 +57,12 @@ pub(crate) struct Work<'a> {
     pub instruments: Vec<KnownInstrument>,
     /// Records so far.
     pub records: Vec<Record>,
+    /// Where tests of tanks go instead, if they are packed as they come.
+    pub packer: Option<Packer>,
+    /// Why they could not be packed.
+    pub unpacked: Option<PackError>,
+    /// Cells of what was packed.
+    pub recorded: BTreeSet<Spot>,
     /// Cells of data rows that say nothing to record: no-reading words, remarks, what was left out.
     pub labels: BTreeSet<Spot>,
     /// The day on which the register is true, once known.
@@ -127,6 +134,22 @@ pub(crate) struct Stated {
 }
 
 impl Work<'_> {
+    /// Keeps a reading.
+    pub fn keep(&mut self, reading: Reading) {
+        let record = Record::Reading(reading);
+        let Some(packer) = self.packer.as_mut().filter(|_| month_of(&record).is_some()) else {
+            self.records.push(record);
+            return;
+        };
+        for cell in &record.place().cells {
+            let sheet = self.sheets.iter().position(|own| *own == cell.sheet).unwrap_or_default() as u16;
+            self.recorded.insert(Spot { sheet, row: cell.row, column: cell.column });
+        }
+        if let Err(error) = packer.push(record) {
+            self.unpacked = Some(error);
+        }
+    }
+
     /// Takes note of a certain day of the file.
     pub fn saw_day(&mut self, day: NaiveDate) {
         if self.context.today.is_some_and(|today| day > today) {
@@ -172,6 +195,8 @@ pub(crate) struct View<'t> {
     pub table: &'t Table,
     /// Position of its sheet in the file.
     pub sheet: u16,
+    /// Its position among the file's tables.
+    pub at: usize,
     /// Meaning of each column.
     pub meanings: BTreeMap<u32, Meaning>,
     /// Header text and its name in finding keys.
@@ -180,7 +205,7 @@ pub(crate) struct View<'t> {
 
 impl<'t> View<'t> {
     /// A view of a table before its columns have meanings.
-    pub fn new(table: &'t Table, sheet: u16) -> Self {
+    pub fn new(table: &'t Table, sheet: u16, at: usize) -> Self {
         let mut headers = BTreeMap::new();
         let mut used: BTreeMap<String, u32> = BTreeMap::new();
         for column in &table.header {
@@ -191,7 +216,7 @@ impl<'t> View<'t> {
             let name = if *times > 1 { format!("{name} {times}") } else { name };
             headers.insert(column.column, (column.text.clone(), name));
         }
-        View { table, sheet, meanings: BTreeMap::new(), headers }
+        View { table, sheet, at, meanings: BTreeMap::new(), headers }
     }
 
     /// A place in its sheet.

@@ -50,12 +50,13 @@ use crate::context::{Context, Outcome};
 use crate::finding::Answer;
 use crate::fold::key::Kind;
 use crate::record::Record;
+use crate::record::packed::{PackError, Packed};
 
-/// A reader of files: pure, so that the same bytes and context give the same outcome.
-pub type Reader = fn(name: &str, bytes: &[u8], context: &Context) -> Outcome;
+/// A reader of files: pure, so that the same bytes and context give the same outcome; the records apart from the rest.
+pub type Reader = fn(name: &str, bytes: &[u8], context: &Context) -> Result<(Outcome, Packed), PackError>;
 
 /// The stages from bytes to current records with a given reader; the functions of this module use
-/// [`crate::read::read`].
+/// [`crate::read::read_packed`].
 #[derive(Debug, Clone, Copy)]
 pub struct Loader {
     /// Reads files.
@@ -64,7 +65,7 @@ pub struct Loader {
 
 impl Default for Loader {
     fn default() -> Self {
-        Loader { reader: crate::read::read }
+        Loader { reader: crate::read::read_packed }
     }
 }
 

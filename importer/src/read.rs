@@ -25,6 +25,7 @@ use crate::finding::{CellCounts, Finding, Severity};
 use crate::layout::{self, Kind, Placed, Table};
 use crate::meaning;
 use crate::record::Record;
+use crate::record::packed::{PackError, Packed, Packer};
 
 /// Version of the reader: a later one may read the same bytes otherwise.
 pub const INTERPRETER: u32 = 4;
@@ -42,6 +43,35 @@ pub fn unreadable(outcome: &Outcome) -> bool {
 
 /// Reads a file: records that load, findings in the order of the file, and counts that add up.
 pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
+    read_into(name, bytes, context, None).0
+}
+
+/// Reads a file as [`read`] does, and packs its records as they come: a long file takes no more memory than its
+/// largest column. The outcome's own list of records is empty.
+///
+/// # Errors
+/// If records cannot be packed.
+pub fn read_packed(name: &str, bytes: &[u8], context: &Context) -> Result<(Outcome, Packed), PackError> {
+    let (mut outcome, packer, failed) = read_into(name, bytes, context, Some(Packer::new()?));
+    if let Some(error) = failed {
+        return Err(error);
+    }
+    let mut packer = match packer {
+        Some(packer) => packer,
+        None => Packer::new()?,
+    };
+    for record in std::mem::take(&mut outcome.records) {
+        packer.push(record)?;
+    }
+    Ok((outcome, packer.finish()?))
+}
+
+fn read_into(
+    name: &str,
+    bytes: &[u8],
+    context: &Context,
+    packer: Option<Packer>,
+) -> (Outcome, Option<Packer>, Option<PackError>) {
     let (grids, mut findings) = container::open_with(name, bytes, &context.answers);
     let mut tables: Vec<(u16, Table)> = Vec::new();
     let mut outside: Vec<(u16, Placed)> = Vec::new();
@@ -63,6 +93,9 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         corals: corals::Corals::of(&context.specimens),
         instruments: context.instruments.clone(),
         records: Vec::new(),
+        packer,
+        unpacked: None,
+        recorded: BTreeSet::new(),
         labels: BTreeSet::new(),
         as_of: None,
         days: None,
@@ -75,7 +108,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     }
     let mut views: Vec<View> = Vec::with_capacity(tables.len());
     for (sheet, table) in &tables {
-        let mut view = View::new(table, *sheet);
+        let mut view = View::new(table, *sheet, views.len());
         meaning::settle(&mut work, &mut view);
         views.push(view);
     }
@@ -85,11 +118,8 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
     work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
     let mut summary = Summary::default();
-    let mut groups = records(&mut work, &views, &mut summary);
-    settle(&mut work, &mut groups);
-    for group in groups {
-        crate::canonical::test::emit(&mut work, group);
-    }
+    let groups = records(&mut work, &views, &mut summary);
+    settle(&mut work, &views, groups);
     tank::records(&mut work);
     let dates_open = ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_number"]
         .iter()
@@ -97,7 +127,8 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     as_of::settle(&mut work, &summary, dates_open);
     let mut about = about(&work, &tables, &summary);
     as_of::completeness(&mut work, &summary, &mut about);
-    finish(name, context, total, work, findings, about, &tables)
+    let (packer, failed) = (work.packer.take(), work.unpacked.take());
+    (finish(name, context, total, work, findings, about, &tables), packer, failed)
 }
 
 /// A file with words in it and no table is asked about, so that nobody takes it for loaded.
@@ -153,27 +184,37 @@ fn records(work: &mut Work, views: &[View], summary: &mut Summary) -> Vec<Group>
     groups
 }
 
-/// From cells to values, column by column; temperature and salinity first, since others depend on them.
-fn settle(work: &mut Work, groups: &mut [Group]) {
-    groups.sort_by_key(|group| match group.parameter.code.as_str() {
-        "temperature" => (0, group.spot),
-        "salinity" => (1, group.spot),
-        _ => (2, group.spot),
-    });
-    for group in groups.iter_mut() {
-        for test in &mut group.tests {
-            test.water = work.waters.of_row(test.spot);
+/// From cells to values to readings, parameter by parameter; temperature and salinity first, since others depend on
+/// them.
+fn settle(work: &mut Work, views: &[View], mut groups: Vec<Group>) {
+    let turn = |group: &Group| match group.parameter.code.as_str() {
+        "temperature" => 0,
+        "salinity" => 1,
+        _ => 2,
+    };
+    groups.sort_by_key(|group| (turn(group), group.spot));
+    while let Some(first) = groups.first() {
+        let parameter = first.parameter.code;
+        let (mut own, others): (Vec<Group>, Vec<Group>) =
+            groups.into_iter().partition(|group| group.parameter.code == parameter);
+        groups = others;
+        for group in &mut own {
+            group.take_up(work, views);
+            for test in &mut group.tests {
+                test.water = work.waters.of_row(test.spot);
+            }
+            mark::settle(work, group);
+            unit::settle(work, group);
+            limit::settle(work, group);
+            series::settle(work, group);
+            wide::settle_places(work, group);
+            if matches!(parameter.as_str(), "temperature" | "salinity") {
+                work.waters.learn(group);
+            }
         }
-        mark::settle(work, group);
-        unit::settle(work, group);
-        limit::settle(work, group);
-        series::settle(work, group);
-        wide::settle_places(work, group);
-        if matches!(group.parameter.code.as_str(), "temperature" | "salinity") {
-            work.waters.learn(group);
-        }
+        same::settle(work, &mut own);
+        crate::canonical::test::emit(work, &own);
     }
-    same::settle(work, groups);
 }
 
 fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
@@ -267,7 +308,7 @@ fn finish(
         let place = record.place();
         (sheet_at(&place.sheet), place.row, place.column, kind_order(record))
     });
-    let mut recorded: BTreeSet<Spot> = BTreeSet::new();
+    let mut recorded: BTreeSet<Spot> = std::mem::take(&mut work.recorded);
     for record in &records {
         recorded.extend(record.place().cells.iter().map(|cell| Spot {
             sheet: sheet_at(&cell.sheet) as u16,

@@ -22,7 +22,7 @@ use importer::record::{HeldFact, Record};
 use script::*;
 use serde_json::json;
 
-const LOADER: Loader = Loader { reader: script::read };
+const LOADER: Loader = Loader { reader: script::read_packed };
 
 fn receive(connection: &mut PgConnection, keeper: i64, name: &str, script: &Script) -> i64 {
     let bytes = script.bytes();

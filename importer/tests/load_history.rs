@@ -17,7 +17,7 @@ use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use script::*;
 
-const LOADER: Loader = Loader { reader: script::read };
+const LOADER: Loader = Loader { reader: script::read_packed };
 
 /// One thing a keeper does.
 #[derive(Debug, Clone)]

@@ -59,7 +59,7 @@ pub(crate) fn read(work: &mut Work, quantity: &Quantity, header: &str, about: &s
     if test.state != State::Pending {
         return;
     }
-    let mut group = crate::canonical::wide::group(about.to_owned(), header.to_owned(), quantity, test.spot);
+    let mut group = crate::canonical::wide::group(0, about.to_owned(), header.to_owned(), quantity, test.spot);
     group.tests.push(test);
     crate::canonical::wide::settle_places(work, &mut group);
     let Some(test) = group.tests.pop().filter(|test| test.state == State::Pending) else { return };

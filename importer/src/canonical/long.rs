@@ -1,19 +1,19 @@
 //! One test a row: day, tank, what was tested, value, unit.
 
 use std::collections::{BTreeMap, HashMap};
+use std::rc::Rc;
 
 use analysis::vocabulary::{
     HeaderRole, ParameterCode, ParameterKind, UnitCode, catalogue, find_substance_without_code, find_unit,
     is_no_reading,
 };
 
-use crate::canonical::test::{Group, Test};
+use crate::canonical::test::{Group, Test, Waiting};
 use crate::canonical::wide::{Frame, group, label_column, remarks};
 use crate::canonical::{View, Work, event, fill, habit};
 use crate::dialect::guess::Look;
 use crate::doubt::desk::{Doubt, Settled};
 use crate::finding::Choice;
-use crate::grid::Raw;
 use crate::layout::DataRow;
 use crate::layout::row::look_of;
 use crate::meaning::{Meaning, Quantity, quantities};
@@ -47,7 +47,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     if name_column.is_none() || value_column.is_none() {
         unreadable(work, view);
     }
-    for row in &view.table.rows {
+    for (at, row) in (0..).zip(&view.table.rows) {
         remarks(work, view, row);
         let (Some(name_column), Some(value_column)) = (name_column, value_column) else { continue };
         let named = named_above.get(&row.row).copied().unwrap_or(row.row);
@@ -64,25 +64,26 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             continue;
         };
         let when = frame.of_row(work, view, row);
-        let mut test = Test::of(raw, view.spot(row.row, value_column), view.table.decimal_comma);
-        test.line = row.line;
-        test.tank = when.tank;
-        test.when = when.day;
-        test.cells.extend(when.cells);
-        test.cells.push((view.spot(named, name_column), "parameter"));
+        let mut more = vec![(view.spot(named, name_column), "parameter")];
         if let Some(column) = unit_column.filter(|column| view.raw(row, *column).is_some()) {
-            test.cells.push((view.spot(row.row, column), "unit"));
+            more.push((view.spot(row.row, column), "unit"));
         }
         let header = if written_unit.is_empty() { name.clone() } else { format!("{name} {written_unit}") };
         let about = analysis::vocabulary::text::fold(&header);
         if quantity.parameter.get().kind == ParameterKind::Routine {
+            let mut test = Test::of(raw, view.spot(row.row, value_column), view.table.decimal_comma);
+            test.line = row.line;
+            test.tank = when.tank;
+            test.when = when.day;
+            test.cells.extend(when.cells);
+            test.cells.extend(more);
             if let Some(quantity) = habit::rate(&quantity, &header) {
                 let spot = view.spot(row.row, value_column);
                 let of = |(_, group): &mut (Quantity, Group)| group.about == about;
                 match habits.iter_mut().find_map(|one| of(one).then_some(&mut one.1)) {
                     Some(group) => group.tests.push(test),
                     None => {
-                        let mut group = group(about, name.clone(), &quantity, spot);
+                        let mut group = group(view.at, about, name.clone(), &quantity, spot);
                         group.tests.push(test);
                         habits.push((quantity, group));
                     }
@@ -100,15 +101,12 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
                 quantity.unit,
                 if unit.is_none() { written_unit.to_lowercase() } else { String::new() },
             ))
-            .or_insert_with(|| group(about, name.clone(), &quantity, spot));
+            .or_insert_with(|| group(view.at, about, name.clone(), &quantity, spot));
         if let Some(limit) = limit_column.and_then(|column| view.text(row, column)) {
             let number = crate::cell::number::numeral(limit.trim_start_matches(['<', ' ']), view.table.decimal_comma);
             entry.limit = entry.limit.or(number.map(|figures| figures.first));
         }
-        if matches!(raw, Raw::Date(_)) {
-            crate::doubt::mark::became_date(work, entry, &mut test, raw);
-        }
-        entry.tests.push(test);
+        entry.waiting.push(Waiting { row: at, column: value_column, when: Rc::new(when), more });
     }
     for column in view.meanings.keys() {
         let waits = Some(*column) == value_column || Some(*column) == name_column;

@@ -127,7 +127,7 @@ pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, whe
         test.when = when.day.clone();
         test.cells.extend(when.cells.iter().copied());
         let about = format!("{} {}", view.about(column), told.quantity.parameter.as_str());
-        let mut one = group(about, view.header(column), &told.quantity, spot);
+        let mut one = group(view.at, about, view.header(column), &told.quantity, spot);
         one.tests.push(test);
         groups.push(one);
     }

@@ -1,15 +1,18 @@
 //! A number cell on its way to a reading: what it says, its unit, its day, its tank, and what became of it.
 
+use std::rc::Rc;
+
 use analysis::vocabulary::{Parameter, UnitCode, Water};
 
 use crate::canonical::date_column::DayOf;
 use crate::canonical::tank::TankOf;
-use crate::canonical::{Cells, Work};
+use crate::canonical::wide::When;
+use crate::canonical::{Cells, View, Work};
 use crate::cell::mark::{Number, Says, Shape, says};
 use crate::cell::number::Figures;
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
-use crate::record::{Qualifier, Reading, Record, Taken};
+use crate::record::{Qualifier, Reading, Taken};
 
 /// What became of a cell.
 #[derive(Debug, Clone, PartialEq)]
@@ -192,9 +195,47 @@ pub(crate) struct Group {
     pub spot: Spot,
     /// Cells, in the order of the file.
     pub tests: Vec<Test>,
+    /// Cells that are not taken up yet: a long file's are, one parameter after the other.
+    pub waiting: Vec<Waiting>,
+    /// The table of the waiting cells.
+    pub view: usize,
+}
+
+/// A cell whose turn has not come.
+#[derive(Debug, Clone)]
+pub(crate) struct Waiting {
+    /// Position of its row in the table.
+    pub row: u32,
+    /// Its column.
+    pub column: u32,
+    /// Day and tank of its row.
+    pub when: Rc<When>,
+    /// Cells it uses besides its own and those of its day and tank.
+    pub more: Cells,
 }
 
 impl Group {
+    /// Takes up the waiting cells.
+    pub fn take_up(&mut self, work: &mut Work, views: &[View]) {
+        let Some(view) = views.get(self.view) else { return };
+        let waiting = std::mem::take(&mut self.waiting);
+        self.tests.reserve(waiting.len());
+        for Waiting { row, column, when, more } in waiting {
+            let Some(row) = view.table.rows.get(row as usize) else { continue };
+            let Some(raw) = view.raw(row, column) else { continue };
+            let mut test = Test::of(raw, view.spot(row.row, column), view.table.decimal_comma);
+            test.line = row.line;
+            test.tank = when.tank.clone();
+            test.when = when.day.clone();
+            test.cells.reserve_exact(when.cells.len() + more.len());
+            test.cells.extend(when.cells.iter().copied().chain(more));
+            if matches!(raw, Raw::Date(_)) {
+                crate::doubt::mark::became_date(work, self, &mut test, raw);
+            }
+            self.tests.push(test);
+        }
+    }
+
     /// Unit and basis of a cell.
     pub fn unit_of(&self, test: &Test) -> (Option<UnitCode>, Option<&'static str>) {
         match test.unit {
@@ -296,37 +337,46 @@ pub(crate) fn about_written(code: &'static str, header: &str, parameter: &Parame
         .fill("unit", parameter.unit.get().printed)
 }
 
-/// Readings of what is left of a group.
-pub(crate) fn emit(work: &mut Work, group: Group) {
-    let printed = group.parameter.unit.as_str().to_owned();
-    for test in group.tests {
-        if test.state != State::Pending {
-            continue;
-        }
-        let (Some(taken), TankOf::Named(tank)) = (taken(&test.when), &test.tank) else { continue };
-        work.saw_day(taken.on);
-        let mut flags: Vec<String> = test.flags.iter().map(|flag| (*flag).to_owned()).collect();
-        flags.sort();
-        flags.dedup();
-        let values: Vec<Value> = test.settled.into_iter().chain(test.second).collect();
-        for value in values {
-            let place = work.place(&test.cells, test.line);
-            work.records.push(Record::Reading(Reading {
-                tank: Some(tank.clone()),
-                parameter: group.parameter.code,
-                taken,
-                value: value.value,
-                lower: value.lower,
-                upper: value.upper,
-                unit: test.own_scale.as_ref().map_or_else(|| printed.clone(), |(unit, _)| unit.as_str().to_owned()),
-                qualifier: value.qualifier,
-                flags: flags.clone(),
-                specimen: test.specimen.clone(),
-                written_unit: test.own_scale.as_ref().map(|(_, written)| written.clone()),
-                written: test.written.clone(),
-                place,
-            }));
-        }
+/// Readings of what is left of the groups of a parameter, in the order of the file.
+pub(crate) fn emit(work: &mut Work, groups: &[Group]) {
+    if let [group] = groups {
+        return group.tests.iter().for_each(|test| emit_one(work, group, test));
+    }
+    let mut all: Vec<(&Group, &Test)> =
+        groups.iter().flat_map(|group| group.tests.iter().map(move |test| (group, test))).collect();
+    all.sort_by_key(|(_, test)| test.spot);
+    for (group, test) in all {
+        emit_one(work, group, test);
+    }
+}
+
+fn emit_one(work: &mut Work, group: &Group, test: &Test) {
+    if test.state != State::Pending {
+        return;
+    }
+    let (Some(taken), TankOf::Named(tank)) = (taken(&test.when), &test.tank) else { return };
+    work.saw_day(taken.on);
+    let mut flags: Vec<String> = test.flags.iter().map(|flag| (*flag).to_owned()).collect();
+    flags.sort();
+    flags.dedup();
+    for value in test.settled.into_iter().chain(test.second) {
+        let unit = test.own_scale.as_ref().map_or(group.parameter.unit, |(unit, _)| *unit);
+        let place = work.place(&test.cells, test.line);
+        work.keep(Reading {
+            tank: Some(tank.clone()),
+            parameter: group.parameter.code,
+            taken,
+            value: value.value,
+            lower: value.lower,
+            upper: value.upper,
+            unit: unit.as_str().to_owned(),
+            qualifier: value.qualifier,
+            flags: flags.clone(),
+            specimen: test.specimen.clone(),
+            written_unit: test.own_scale.as_ref().map(|(_, written)| written.clone()),
+            written: test.written.clone(),
+            place,
+        });
     }
 }
 

@@ -1,12 +1,13 @@
 //! One row a day, one column a parameter.
 
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 use analysis::vocabulary::{HeaderRole, ParameterKind, find_incident_in_remark};
 
 use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
 use crate::canonical::tank::{self, TankOf};
-use crate::canonical::test::{Group, Test};
+use crate::canonical::test::{Group, Test, Waiting};
 use crate::canonical::{Cells, View, Work, event, fill, habit, remark, report_day, summary};
 use crate::cell::clock::{Clock, clock};
 use crate::doubt::desk::{Doubt, Settled};
@@ -31,7 +32,7 @@ pub(crate) struct Frame {
 }
 
 /// A row's day, tank and the cells they stand in.
-#[derive(Clone)]
+#[derive(Debug, Clone)]
 pub(crate) struct When {
     pub day: DayOf,
     pub tank: TankOf,
@@ -164,7 +165,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     let mut groups: BTreeMap<u32, Group> = quantities
         .iter()
         .map(|(column, quantity)| {
-            (*column, group(view.about(*column), view.header(*column), quantity, view.header_spot(*column)))
+            (*column, group(view.at, view.about(*column), view.header(*column), quantity, view.header_spot(*column)))
         })
         .collect();
     let rates: BTreeMap<u32, Quantity> = quantities
@@ -186,7 +187,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         .collect();
     let mut told: Vec<Group> = Vec::new();
     let columns: Vec<u32> = quantities.iter().map(|(column, _)| *column).collect();
-    for row in &view.table.rows {
+    for (at, row) in (0..).zip(&view.table.rows) {
         let filled: Vec<&(u32, Quantity)> =
             quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
         remarks(work, view, row);
@@ -200,22 +201,22 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         if filled.is_empty() || summary::is_no_test(work, view, row, date, &columns) {
             continue;
         }
-        let when = frame.of_row(work, view, row);
+        let when = Rc::new(frame.of_row(work, view, row));
         for (column, quantity) in filled {
             let Some(raw) = view.raw(row, *column) else { continue };
-            let mut test = Test::of(raw, view.spot(row.row, *column), view.table.decimal_comma);
-            test.line = row.line;
-            test.tank = if quantity.other_tank { tank::of_column(work, view, *column) } else { when.tank.clone() };
-            test.when = when.day.clone();
-            test.cells.extend(when.cells.iter().copied());
-            let routine = quantity.parameter.get().kind == ParameterKind::Routine;
-            if routine && !rates.contains_key(column) {
+            let mut when = Rc::clone(&when);
+            if quantity.other_tank {
+                when = Rc::new(When { tank: tank::of_column(work, view, *column), ..(*when).clone() });
+            }
+            if quantity.parameter.get().kind == ParameterKind::Routine && !rates.contains_key(column) {
+                let mut test = Test::of(raw, view.spot(row.row, *column), view.table.decimal_comma);
+                test.line = row.line;
+                test.tank = when.tank.clone();
+                test.when = when.day.clone();
+                test.cells.extend(when.cells.iter().copied());
                 event::read(work, quantity, &view.header(*column), &view.about(*column), test);
             } else if let Some(group) = groups.get_mut(column) {
-                if !routine && matches!(raw, Raw::Date(_)) {
-                    crate::doubt::mark::became_date(work, group, &mut test, raw);
-                }
-                group.tests.push(test);
+                group.waiting.push(Waiting { row: at, column: *column, when, more: Vec::new() });
             }
         }
     }
@@ -226,16 +227,24 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         }
     }
     for (column, quantity) in rates {
-        if let Some(group) = groups.remove(&column) {
+        if let Some(mut group) = groups.remove(&column) {
+            group.view = 0;
+            group.take_up(work, std::slice::from_ref(view));
             habit::settle(work, &quantity, group);
         }
     }
-    let groups = groups.into_values().filter(|group| !group.tests.is_empty());
+    let groups = groups.into_values().filter(|group| !group.waiting.is_empty());
     groups.chain(remark::joined(told)).collect()
 }
 
 /// A group without cells yet.
-pub(crate) fn group(about: String, header: String, quantity: &Quantity, spot: crate::doubt::desk::Spot) -> Group {
+pub(crate) fn group(
+    view: usize,
+    about: String,
+    header: String,
+    quantity: &Quantity,
+    spot: crate::doubt::desk::Spot,
+) -> Group {
     Group {
         about,
         header,
@@ -246,6 +255,8 @@ pub(crate) fn group(about: String, header: String, quantity: &Quantity, spot: cr
         limit: quantity.limit,
         spot,
         tests: Vec::new(),
+        waiting: Vec::new(),
+        view,
     }
 }
 

@@ -30,13 +30,6 @@ pub(super) struct Seen {
     pub packed: Packed,
 }
 
-impl Seen {
-    fn of(mut outcome: Outcome) -> Result<Self, LoadError> {
-        let packed = Packed::of(std::mem::take(&mut outcome.records))?;
-        Ok(Seen { outcome, packed })
-    }
-}
-
 /// What reading an upload gave.
 pub(super) struct Read {
     pub outcome: Outcome,
@@ -129,7 +122,8 @@ impl Loader {
         let read = |context: &Context, kits: &Kits, answers: Vec<Answer>| {
             let mut context = Context { answers, ..context.clone() };
             kits.serve(&mut context);
-            Seen::of((self.reader)(&row.name, &bytes, &context))
+            let (outcome, packed) = (self.reader)(&row.name, &bytes, &context)?;
+            Ok::<Seen, LoadError>(Seen { outcome, packed })
         };
         let mut seen = read(&context, &kits, joined(&[], of_layout, &given))?;
         if kits.named_by(&seen.packed.rest) {

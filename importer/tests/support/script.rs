@@ -8,6 +8,7 @@ use analysis::vocabulary::{CauseGroup, Fate, ParameterCode, TaxonSlug};
 use chrono::NaiveDate;
 use importer::context::{About, Context, Outcome};
 use importer::finding::{CellCounts, Choice, Finding, Severity};
+use importer::record::packed::{PackError, Packed};
 use importer::record::{
     CellRef, DaySpan, Ending, Event, HeldFact, Identification, Instrument, Place, Qualifier, Reading, Record, Routine,
     Sighting, Sizing, Specimen, Stay, Taken, Tank,
@@ -69,6 +70,13 @@ impl Script {
 }
 
 /// Reads a script.
+pub fn read_packed(name: &str, bytes: &[u8], context: &Context) -> Result<(Outcome, Packed), PackError> {
+    let mut outcome = read(name, bytes, context);
+    let packed = Packed::of(std::mem::take(&mut outcome.records))?;
+    Ok((outcome, packed))
+}
+
+/// A script as an outcome.
 pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     let script: Script = match serde_json::from_slice(bytes) {
         Ok(script) => script,
