@@ -78,6 +78,7 @@ fn main() {
         edit: false,
         replaces: false,
         records: &records,
+        tanks: &importer::fold::NO_TANKS,
         about: &upload.about,
         read_on: None,
     }];

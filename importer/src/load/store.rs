@@ -637,6 +637,9 @@ pub(super) const TAKE_OUT: &str = "take_out";
 /// Start of the keys of questions about two logs; the other log's name follows.
 pub(super) const LOGS_DISAGREE: &str = "logs_disagree";
 
+/// Upload, month, hash, number of tests, tanks.
+type MonthRow = (i64, i32, Vec<u8>, i32, Vec<String>);
+
 /// The keeper's committed uploads in the order of their commits.
 pub(super) fn live(connection: &mut PgConnection, keeper_id: i64) -> Result<Vec<Live>, LoadError> {
     let rows: Vec<UploadRow> = upload::table
@@ -664,7 +667,7 @@ pub(super) fn live(connection: &mut PgConnection, keeper_id: i64) -> Result<Vec<
             read_on: row.read_on,
         });
     }
-    let months: Vec<(i64, i32, Vec<u8>, i32, Vec<String>)> = upload_month::table
+    let months: Vec<MonthRow> = upload_month::table
         .filter(upload_month::stage.eq(Stage::Committed.as_str()))
         .filter(upload_month::upload_id.eq_any(rows.iter().map(|row| row.id)))
         .select((
