@@ -23,6 +23,9 @@ pub struct Context {
     pub tanks: Vec<KnownTank>,
     /// The keeper's corals.
     pub specimens: Vec<KnownSpecimen>,
+    /// Kinds that the club's members keep: they come earlier among the names that are offered.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub club_taxa: Vec<TaxonSlug>,
     /// The keeper's instruments: parameter code → smallest value, step, gravity reference.
     pub instruments: Vec<KnownInstrument>,
     /// Answers: the layout's from earlier files, then this upload's; later ones win.

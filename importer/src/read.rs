@@ -61,6 +61,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         stem: stem(name),
         tanks: tank::Tanks::of(&context.tanks),
         corals: corals::Corals::of(&context.specimens),
+        unknown_names: BTreeSet::new(),
         instruments: context.instruments.clone(),
         records: Vec::new(),
         labels: BTreeSet::new(),
@@ -84,6 +85,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     work.order = as_of::order_of(&views);
     work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
     work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
+    tank::foretell(&mut work, &views);
     let mut summary = Summary::default();
     let mut groups = records(&mut work, &views, &mut summary);
     settle(&mut work, &mut groups);

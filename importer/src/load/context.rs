@@ -58,6 +58,11 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
         })
         .collect();
 
+    let club: Vec<Option<String>> = specimen::table.select(specimen::taxon).distinct().load(connection)?;
+    let mut club_taxa: Vec<TaxonSlug> =
+        club.into_iter().flatten().filter_map(|taxon| TaxonSlug::parse(&taxon)).collect();
+    club_taxa.sort();
+
     type Kit = (Option<i64>, String, Option<f64>, Option<f64>, Option<String>, Option<String>);
     let kits: Vec<Kit> = instrument::table
         .filter(instrument::keeper_id.eq(keeper_id))
@@ -82,5 +87,5 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
             basis,
         })
         .collect();
-    Ok(Context { keeper_known: true, tanks, specimens, instruments, ..Context::default() })
+    Ok(Context { keeper_known: true, tanks, specimens, club_taxa, instruments, ..Context::default() })
 }
