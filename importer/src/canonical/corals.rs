@@ -130,13 +130,11 @@ fn offered(work: &Work, written: &str) -> (Vec<Choice>, Option<String>) {
 
 /// "Goni 1 (Goniopora, in Alder)".
 fn described(coral: &Coral) -> String {
-    let told: Vec<String> = [
-        coral.taxon.map(|taxon| taxon.get().name.to_owned()),
-        coral.tank.as_ref().map(|tank| format!("in {tank}")),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    let told: Vec<String> =
+        [coral.taxon.map(|taxon| taxon.get().name.to_owned()), coral.tank.as_ref().map(|tank| format!("in {tank}"))]
+            .into_iter()
+            .flatten()
+            .collect();
     if told.is_empty() { coral.label.clone() } else { format!("{} ({})", coral.label, told.join(", ")) }
 }
 

@@ -6,8 +6,8 @@ use analysis::vocabulary::{NameMatch, TaxonSlug, kind_words, resolve_name};
 
 /// Words that say "tank" and nothing else; common practice, no source.
 const TANK_WORDS: &[&str] = &[
-    "tank", "tanks", "t", "aquarium", "aquaria", "aqua", "no", "nr", "number", "the", "my", "our", "display",
-    "system", "becken", "das", "mein", "bac", "cuve", "le", "mon", "acuario", "urna", "el", "mi", "bak", "het", "mijn",
+    "tank", "tanks", "t", "aquarium", "aquaria", "aqua", "no", "nr", "number", "the", "my", "our", "display", "system",
+    "becken", "das", "mein", "bac", "cuve", "le", "mon", "acuario", "urna", "el", "mi", "bak", "het", "mijn",
 ];
 
 /// Letters of the shortest word that may be misspelt, and of those with two slips.
@@ -107,19 +107,14 @@ pub(crate) fn tanks(one: &str, other: &str) -> Option<Nearness> {
     (holds(&left, &right) || holds(&right, &left)).then_some(Nearness::Words)
 }
 
-/// How near two labels of corals are, as written: for a list, where another label is another coral as a rule.
-pub(crate) fn labels(one: &str, other: &str) -> Option<Nearness> {
-    if crate::cell::fold::name(one) == crate::cell::fold::name(other) {
-        return None;
-    }
-    let (left, right) = (parts(one), parts(other));
-    if left.is_empty() {
-        return None;
-    }
-    if left == right {
-        return Some(Nearness::Signs);
-    }
-    one_slip(&left, &right).then_some(Nearness::Letters)
+/// A label without signs and blanks, numbers apart: "C-03", "c 3" and "C3" are alike.
+pub(crate) fn signless(label: &str) -> String {
+    parts(label).join(" ")
+}
+
+/// Whether two labels differ by a slip in one word.
+pub(crate) fn misspelt(one: &str, other: &str) -> bool {
+    one_slip(&parts(one), &parts(other))
 }
 
 /// How well a name in a diary fits a coral: 0 = the same letters and digits; `None` = not at all.
@@ -207,11 +202,12 @@ mod tests {
 
     #[test]
     fn near_labels() {
-        assert_eq!(labels("Goni1", "Goni 1"), Some(Nearness::Signs));
-        assert_eq!(labels("C-03", "C3"), Some(Nearness::Signs));
-        assert_eq!(labels("Torch gren", "Torch green"), Some(Nearness::Letters));
-        for (one, other) in [("Goni 1", "Goni 2"), ("Goni 1", "goni 1"), ("A", "B"), ("Red cap", "Red milli")] {
-            assert_eq!(labels(one, other), None, "{one} / {other}");
+        assert_eq!(signless("Goni1"), signless("goni 1"));
+        assert_eq!(signless("C-03"), signless("C3"));
+        assert!(misspelt("Torch gren", "Torch green"));
+        for (one, other) in [("Goni 1", "Goni 2"), ("A", "B"), ("Red cap", "Red milli"), ("11", "1.1")] {
+            assert_ne!(signless(one), signless(other));
+            assert!(!misspelt(one, other), "{one} / {other}");
         }
     }
 

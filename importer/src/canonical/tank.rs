@@ -219,8 +219,7 @@ fn near_one(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'st
         .cell(spot, role);
     if near.len() > 1 {
         let names: Vec<&str> = near.iter().map(|(_, name)| name.as_str()).collect();
-        let choice =
-            |code: &str, label: String, needs: Option<String>| Choice { code: code.to_owned(), label, needs };
+        let choice = |code: &str, label: String, needs: Option<String>| Choice { code: code.to_owned(), label, needs };
         doubt = doubt.choices(vec![
             choice("one", format!("one tank with {nearest}"), None),
             choice("tank", names.join(", "), Some("tank".to_owned())),

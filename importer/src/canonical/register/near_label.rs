@@ -1,0 +1,108 @@
+//! Labels of a list that are nearly those of corals known already: asked about, never joined on nearness alone. In a list
+//! another label is another coral as a rule, so only the same letters and digits count in one file, and a slip in a
+//! word beside a coral of the keeper's that the list leaves out.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use analysis::vocabulary::{TaxonSlug, resolve_names};
+
+use crate::canonical::coral_name::Written;
+use crate::canonical::register::{Columns, Summary};
+use crate::canonical::{Cells, View, Work, near};
+use crate::cell::fold;
+use crate::doubt::desk::{Doubt, Settled, Spot};
+
+/// What a label comes to.
+pub(super) enum Label {
+    /// A label of its own, or exactly a known one.
+    Own,
+    /// That of a known coral.
+    As(String),
+    /// A coral of the file once more.
+    Again,
+    /// Waits for an answer.
+    Held,
+    /// Left out.
+    Left,
+}
+
+/// Living corals of the keeper that a list does not name, by their labels without signs.
+pub(super) struct Absent {
+    corals: BTreeMap<String, (String, Option<TaxonSlug>)>,
+}
+
+impl Absent {
+    /// Of a table.
+    pub fn of(work: &Work, view: &View, columns: &Columns) -> Self {
+        let Some(column) = columns.label else { return Absent { corals: BTreeMap::new() } };
+        let here: BTreeSet<String> =
+            view.table.rows.iter().filter_map(|row| view.text(row, column)).map(|label| fold::name(&label)).collect();
+        let absent =
+            work.context.specimens.iter().filter(|known| known.alive && !here.contains(&fold::name(&known.label)));
+        Absent {
+            corals: absent.map(|known| (near::signless(&known.label), (known.label.clone(), known.taxon))).collect(),
+        }
+    }
+
+    /// The one that a label is near, and whether all its letters and digits are the same.
+    fn near(&self, label: &str, taxon: Option<TaxonSlug>) -> Option<(String, bool)> {
+        if let Some((known, _)) = self.corals.get(&near::signless(label)) {
+            return Some((known.clone(), true));
+        }
+        let fits = |own: Option<TaxonSlug>| match (own, taxon) {
+            (Some(own), Some(taxon)) => own.is_within(taxon) || taxon.is_within(own),
+            _ => taxon.is_none(),
+        };
+        let mut near = self.corals.values().filter(|(known, own)| fits(*own) && near::misspelt(label, known));
+        near.next().map(|(known, _)| (known.clone(), false))
+    }
+}
+
+/// Key of the question about labels that differ in signs and blanks: one answer for all of a file.
+const SIGNS: &str = "signs and blanks";
+
+/// Settles a label as written.
+pub(super) fn settle(
+    work: &mut Work,
+    label: &str,
+    written: &Written,
+    absent: &Absent,
+    summary: &Summary,
+    spot: Spot,
+    row: Cells,
+) -> Label {
+    let folded = fold::name(label);
+    let known = work.context.specimens.iter().any(|known| fold::name(&known.label) == folded);
+    if known || summary.labels.contains_key(&folded) {
+        return Label::Own;
+    }
+    let earlier = summary.signless.get(&near::signless(label)).cloned();
+    let (other, same, again) = match earlier {
+        Some(earlier) => (earlier, true, true),
+        None => {
+            let text = |part: &Option<(String, Spot)>| part.as_ref().map(|(text, _)| text.clone()).unwrap_or_default();
+            let taxon = || resolve_names(&text(&written.name), &text(&written.trade)).taxon();
+            match (!absent.corals.is_empty()).then(|| absent.near(label, taxon())).flatten() {
+                Some((known, same)) => (known, same, false),
+                None => return Label::Own,
+            }
+        }
+    };
+    let about = if same { SIGNS.to_owned() } else { format!("{folded} = {}", fold::name(&other)) };
+    match work.desk.ask("label_twice", &about) {
+        Settled::Choice("one", _) if again => Label::Again,
+        Settled::Choice("one", _) => Label::As(other),
+        Settled::Choice(..) => Label::Own,
+        Settled::LeaveOut => Label::Left,
+        Settled::Open | Settled::DontKnow => {
+            let doubt = Doubt::of("label_twice")
+                .about(about)
+                .at(spot, label)
+                .fill("label", format!("{label}\" and \"{other}"))
+                .fill("written", label)
+                .cells(row);
+            work.desk.raise(doubt.propose_nothing());
+            Label::Held
+        }
+    }
+}
