@@ -185,7 +185,7 @@ fn decide(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'stat
     if let Some(tank) = work.tanks.find(written) {
         return TankOf::Named(tank);
     }
-    if let Some(settled) = near_one(work, written, folded, spot, role) {
+    if let Some(settled) = near_one(work, written, folded, spot, Some(role)) {
         return settled;
     }
     let name = fold::plain(written);
@@ -193,8 +193,9 @@ fn decide(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'stat
     TankOf::Named(name)
 }
 
-/// What is asked, or was answered, about a name near a known one; `None` = it is a tank of its own.
-fn near_one(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'static str) -> Option<TankOf> {
+/// What is asked, or was answered, about a name near a known one; `None` = it is a tank of its own. Without a role the
+/// name stands in no cell.
+fn near_one(work: &mut Work, written: &str, folded: &str, spot: Spot, role: Option<&'static str>) -> Option<TankOf> {
     let near = work.tanks.near(written);
     let (nearness, nearest) = near.first()?;
     // The answer holds for this pair of names: with another tank nearest it is another question.
@@ -216,7 +217,10 @@ fn near_one(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'st
         .at(spot, written)
         .fill("written", written)
         .fill("known", nearest)
-        .cell(spot, role);
+        .cells(role.map(|role| (spot, role)));
+    if role.is_none() {
+        doubt = doubt.of_row();
+    }
     if near.len() > 1 {
         let names: Vec<&str> = near.iter().map(|(_, name)| name.as_str()).collect();
         let choice = |code: &str, label: String, needs: Option<String>| Choice { code: code.to_owned(), label, needs };
@@ -335,7 +339,7 @@ pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
         let spot = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
         let known = work.tanks.find(&told);
         if known.is_none()
-            && let Some(settled) = near_one(work, &told, &fold::name(&told), spot, "tank")
+            && let Some(settled) = near_one(work, &told, &fold::name(&told), spot, None)
         {
             if let TankOf::Named(name) = &settled {
                 work.tanks.note_use(name, None);
