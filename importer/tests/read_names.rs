@@ -106,7 +106,7 @@ fn one_question_for_all_spellings_of_a_name() {
 #[test]
 fn near_names_are_offered_by_nearness_and_by_what_is_kept() {
     // Too far to be read, near enough to be offered.
-    let log = list(&["Monteporia"]);
+    let log = list(&["Muntepura"]);
     let first = |context: &Context| -> String {
         let outcome = answered(&log, context, &[]);
         let asked = questions(&outcome, "name_unknown");
@@ -122,8 +122,7 @@ fn near_names_are_offered_by_nearness_and_by_what_is_kept() {
     };
     let outcome = answered(&log, &club, &[]);
     let offered = questions(&outcome, "name_unknown")[0].clone();
-    let at = |code: &str| offered.choices.iter().position(|choice| choice.code == code);
-    assert!(at("montipora-danae") < at("montipora-confusa"), "{:?}", choices(&offered));
+    assert!(choices(&offered)[..3].contains(&"montipora-danae"), "{:?}", choices(&offered));
 }
 
 #[test]
@@ -273,8 +272,8 @@ fn measured(outcome: &Outcome) -> Vec<&str> {
 }
 
 fn diary(names: &[&str]) -> String {
-    let rows: Vec<String> = names.iter().zip(10..).map(|(name, at)| format!("2024-03-{at},{name},{at} mm\n")).collect();
-    format!("Date,Coral,Base mm\n{}", rows.concat())
+    let rows: Vec<String> = names.iter().zip(10..).map(|(name, at)| format!("2024-03-{at},{name},{at}\n")).collect();
+    format!("Date,Coral,Heads\n{}", rows.concat())
 }
 
 #[test]

@@ -224,6 +224,14 @@ fn ranked(work: &Work, text: &str, near: &[TaxonSlug]) -> Vec<TaxonSlug> {
             scored.push((*taxon, 0.9));
         }
     }
+    // Of a genus that is near, the kinds that the keeper and the club have.
+    let genera = scored.clone();
+    for taxon in work.corals.taxa().chain(work.context.club_taxa.iter().copied()) {
+        let genus = genera.iter().find(|(near, _)| taxon.is_within(*near) && near.get().genus == Some(*near));
+        if let Some((_, score)) = genus.filter(|_| !scored.iter().any(|(known, _)| *known == taxon)) {
+            scored.push((taxon, *score - CLUB_HAS));
+        }
+    }
     for (taxon, score) in &mut scored {
         let has = |wanted: &dyn Fn(TaxonSlug) -> bool| work.corals.taxa().any(wanted);
         if has(&|own| own == *taxon) {

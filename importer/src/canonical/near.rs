@@ -10,7 +10,7 @@ const TANK_WORDS: &[&str] = &[
     "becken", "das", "mein", "bac", "cuve", "le", "mon", "acuario", "urna", "el", "mi", "bak", "het", "mijn",
 ];
 
-/// Letters of the shortest word that may be misspelt, and of those with two slips.
+/// Letters of the shortest word that may be misspelt (a letter less if one was dropped), and of those with two slips.
 const WORDY: usize = 4;
 const LONG: usize = 9;
 
@@ -61,9 +61,11 @@ fn marks(parts: &[String]) -> Vec<&String> {
 
 /// A slip in a word: one letter, two neighbours changed about, the plural; two letters in a long word.
 fn slip(one: &str, other: &str) -> bool {
-    let shorter = one.chars().count().min(other.chars().count());
+    let (own, others) = (one.chars().count(), other.chars().count());
+    let (shorter, longer) = (own.min(others), own.max(others));
     let wordy = |word: &str| word.chars().all(char::is_alphabetic);
-    shorter >= WORDY
+    longer >= WORDY
+        && shorter >= WORDY - 1
         && wordy(one)
         && wordy(other)
         && strsim::osa_distance(one, other) <= if shorter >= LONG { 2 } else { 1 }
@@ -85,18 +87,19 @@ pub(crate) fn tanks(one: &str, other: &str) -> Option<Nearness> {
         return Some(Nearness::Signs);
     }
     let (left, right) = (parts(one), parts(other));
+    let misspelt = one_slip(&left, &right);
     let bare = |parts: &[String]| -> Vec<String> {
         parts.iter().filter(|part| !TANK_WORDS.contains(&part.as_str())).cloned().collect()
     };
     let (left, right) = (bare(&left), bare(&right));
-    if left.is_empty() || right.is_empty() {
-        return None;
-    }
-    if left == right {
+    if !left.is_empty() && left == right {
         return Some(Nearness::Generic);
     }
-    if one_slip(&left, &right) {
+    if misspelt || one_slip(&left, &right) {
         return Some(Nearness::Letters);
+    }
+    if left.is_empty() || right.is_empty() {
+        return None;
     }
     if marks(&left) != marks(&right) {
         return None;
@@ -109,7 +112,19 @@ pub(crate) fn tanks(one: &str, other: &str) -> Option<Nearness> {
 
 /// A label without signs and blanks, numbers apart: "C-03", "c 3" and "C3" are alike.
 pub(crate) fn signless(label: &str) -> String {
-    parts(label).join(" ")
+    joined(&parts(label))
+}
+
+/// Parts in one word; two numbers stay apart.
+fn joined(parts: &[String]) -> String {
+    let mut whole = String::new();
+    for part in parts {
+        if is_number(part) && whole.ends_with(|last: char| last.is_ascii_digit()) {
+            whole.push(' ');
+        }
+        whole.push_str(part);
+    }
+    whole
 }
 
 /// Whether two labels differ by a slip in one word.
@@ -123,7 +138,7 @@ pub(crate) fn coral(written: &str, label: &str, taxon: Option<TaxonSlug>) -> Opt
     if left.is_empty() {
         return None;
     }
-    if left == right {
+    if joined(&left) == joined(&right) {
         return Some(0);
     }
     let numbers = |parts: &[String]| -> Vec<String> { parts.iter().filter(|part| is_number(part)).cloned().collect() };
@@ -184,6 +199,7 @@ mod tests {
             ("Réef", "Reef", Some(Nearness::Signs)),
             ("T1", "Tank 1", Some(Nearness::Generic)),
             ("Becken 01", "Tank 1", Some(Nearness::Generic)),
+            ("Tnk 1", "Tank 1", Some(Nearness::Letters)),
             ("Alder tank", "Alder", Some(Nearness::Generic)),
             ("Big Alder tank", "Alder", Some(Nearness::Words)),
             ("alder ", "Alder", None),
