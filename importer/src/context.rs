@@ -54,6 +54,9 @@ pub struct KnownSpecimen {
     pub tank: Option<String>,
     /// Alive as far as known.
     pub alive: bool,
+    /// The day by which it had ended.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ended: Option<NaiveDate>,
 }
 
 /// An instrument of the keeper, or a club-wide answer about a kit of that name.

@@ -28,6 +28,7 @@ fn keeper(tanks: &[&str], corals: &[(&str, &str)]) -> Context {
                 taxon: analysis::vocabulary::TaxonSlug::parse(taxon),
                 tank: None,
                 alive: true,
+                ended: None,
             })
             .collect(),
         ..Context::default()
@@ -328,6 +329,21 @@ fn a_label_is_used_again_only_after_its_coral_ended() {
     ] {
         assert!(keys(&of(rows)).contains(&"label_twice:a"), "{rows}: {:?}", keys(&of(rows)));
     }
+}
+
+#[test]
+fn a_label_of_a_coral_that_had_ended_is_a_new_coral() {
+    let mut context = keeper(&[], &[("A", "acropora-tenuis")]);
+    context.specimens[0].alive = false;
+    context.specimens[0].ended = Some(day("2023-02-01"));
+    let label = |row: &str| {
+        let outcome = answered(&format!("{HEAD}{row}"), &context, &[]);
+        assert!(keys(&outcome).is_empty(), "{row}: {:?}", keys(&outcome));
+        specimens(&outcome)[0].label.clone()
+    };
+    assert_eq!(label("A,Acropora tenuis,2023-05-14,,\n"), "A 2023-05-14");
+    assert_eq!(label("A,Acropora tenuis,2022-05-14,2023-02-01,died\n"), "A");
+    assert_eq!(label("A,Acropora tenuis,2022-05-14,,\n"), "A");
 }
 
 #[test]

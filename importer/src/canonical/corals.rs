@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 use analysis::vocabulary::{NameMatch, TaxonSlug, resolve_name};
 
 use crate::canonical::coral_name::Named;
-use crate::canonical::{Work, coral_name, near};
+use crate::canonical::near::{self, Said};
+use crate::canonical::{Work, coral_name};
 use crate::cell::fold;
 use crate::context::KnownSpecimen;
-use crate::doubt::desk::{Doubt, Settled, Spot};
+use crate::doubt::desk::{Doubt, Settled, Spot, key_of};
 use crate::finding::Choice;
 use crate::record::{HeldFact, Record, Specimen};
 
@@ -80,12 +81,12 @@ impl Corals {
     }
 
     /// The living, those that fit a name as written first.
-    fn ranked(&self, written: &str) -> Vec<(Option<u32>, &Coral)> {
+    fn ranked(&self, said: &Said) -> Vec<(Option<u32>, &Coral)> {
         let mut ranked: Vec<(Option<u32>, &Coral)> = self
             .known
             .values()
             .filter(|coral| coral.alive)
-            .map(|coral| (near::coral(written, &coral.label, coral.taxon), coral))
+            .map(|coral| (near::coral(said, &coral.label, coral.taxon), coral))
             .collect();
         ranked.sort_by(|(a, left), (b, right)| (a.is_none(), a, &left.label).cmp(&(b.is_none(), b, &right.label)));
         ranked
@@ -100,7 +101,8 @@ const CODES: [&str; 4] = ["coral", "new", "leave_out", "dont_know"];
 /// Ways to say which coral is meant: those that fit, any other of the living, a new one. With the one that is proposed:
 /// the same label but for signs and blanks, or the only living coral of the kind.
 fn offered(work: &Work, written: &str) -> (Vec<Choice>, Option<String>) {
-    let ranked = work.corals.ranked(written);
+    let said = Said::of(written);
+    let ranked = work.corals.ranked(&said);
     let fitting: Vec<(u32, &Coral)> =
         ranked.iter().filter_map(|(fit, coral)| Some(((*fit)?, *coral))).take(MOST_OFFERED).collect();
     let mut choices: Vec<Choice> = fitting
@@ -108,11 +110,11 @@ fn offered(work: &Work, written: &str) -> (Vec<Choice>, Option<String>) {
         .filter(|(_, coral)| !CODES.contains(&fold::name(&coral.label).as_str()))
         .map(|(_, coral)| Choice { code: coral.label.clone(), label: described(coral), needs: None })
         .collect();
-    let of_kind = fitting.iter().filter(|(_, coral)| near::means(written, coral.taxon)).count();
+    let of_kind = fitting.iter().filter(|(_, coral)| said.means(coral.taxon)).count();
     let proposed = match fitting.as_slice() {
         [(fit, coral), rest @ ..] if rest.iter().all(|(other, _)| other > fit) => {
             let numbered = *fit == 8;
-            (*fit <= 1 || of_kind == 1 && near::means(written, coral.taxon) && !numbered).then(|| coral.label.clone())
+            (*fit <= 1 || of_kind == 1 && said.means(coral.taxon) && !numbered).then(|| coral.label.clone())
         }
         _ => None,
     };
@@ -156,6 +158,11 @@ pub(crate) fn named(work: &mut Work, written: &str, spot: Spot) -> CoralOf {
             }
         }
         Settled::Open | Settled::DontKnow => {}
+    }
+    if work.desk.raised("coral_unknown", &folded) {
+        let key = key_of("coral_unknown", Some(&folded));
+        work.desk.wait(&key, [(spot, "label")]);
+        return CoralOf::Held(key);
     }
     let (choices, proposed) = offered(work, written);
     let doubt = Doubt::of("coral_unknown")

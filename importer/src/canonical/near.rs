@@ -132,9 +132,32 @@ pub(crate) fn misspelt(one: &str, other: &str) -> bool {
     one_slip(&parts(one), &parts(other))
 }
 
+/// A name in a diary: its parts, and the kinds that it can mean.
+pub(crate) struct Said {
+    parts: Vec<String>,
+    kinds: Vec<TaxonSlug>,
+}
+
+impl Said {
+    /// Of a name as written.
+    pub fn of(written: &str) -> Self {
+        let kinds = match resolve_name(&kind_words(written)) {
+            NameMatch::Ambiguous { candidates, .. } => candidates.iter().map(|candidate| candidate.taxon).collect(),
+            NameMatch::Near(several) => several,
+            found => found.taxon().into_iter().collect(),
+        };
+        Said { parts: parts(written), kinds }
+    }
+
+    /// Whether it is a name of a coral's kind.
+    pub fn means(&self, taxon: Option<TaxonSlug>) -> bool {
+        taxon.is_some_and(|taxon| self.kinds.iter().any(|kind| kind.is_within(taxon) || taxon.is_within(*kind)))
+    }
+}
+
 /// How well a name in a diary fits a coral: 0 = the same letters and digits; `None` = not at all.
-pub(crate) fn coral(written: &str, label: &str, taxon: Option<TaxonSlug>) -> Option<u32> {
-    let (left, right) = (parts(written), parts(label));
+pub(crate) fn coral(said: &Said, label: &str, taxon: Option<TaxonSlug>) -> Option<u32> {
+    let (left, right) = (said.parts.clone(), parts(label));
     if left.is_empty() {
         return None;
     }
@@ -143,7 +166,7 @@ pub(crate) fn coral(written: &str, label: &str, taxon: Option<TaxonSlug>) -> Opt
     }
     let numbers = |parts: &[String]| -> Vec<String> { parts.iter().filter(|part| is_number(part)).cloned().collect() };
     let (own, others) = (numbers(&left), numbers(&right));
-    let kind = means(written, taxon);
+    let kind = said.means(taxon);
     if own != others && !own.is_empty() && !others.is_empty() {
         // Of the same kind, with another number: offered last.
         return kind.then_some(8);
@@ -171,17 +194,6 @@ pub(crate) fn coral(written: &str, label: &str, taxon: Option<TaxonSlug>) -> Opt
     let size = one.chars().count().min(other.chars().count());
     let slips = if size >= 5 { 2 } else { 1 };
     (size >= 3 && strsim::osa_distance(&one, &other) <= slips).then_some(5 + unnumbered)
-}
-
-/// Whether a name in a diary is a name of the coral's kind.
-pub(crate) fn means(written: &str, taxon: Option<TaxonSlug>) -> bool {
-    let Some(taxon) = taxon else { return false };
-    let fits = |other: TaxonSlug| other.is_within(taxon) || taxon.is_within(other);
-    match resolve_name(&kind_words(written)) {
-        NameMatch::Ambiguous { candidates, .. } => candidates.iter().any(|candidate| fits(candidate.taxon)),
-        NameMatch::Near(several) => several.into_iter().any(fits),
-        found => found.taxon().is_some_and(fits),
-    }
 }
 
 #[cfg(test)]
@@ -231,7 +243,7 @@ mod tests {
     fn corals_by_nearness() {
         let goniopora = TaxonSlug::parse("goniopora");
         let hammer = TaxonSlug::parse("fimbriaphyllia-ancora");
-        let at = |written, label, taxon| coral(written, label, taxon);
+        let at = |written, label, taxon| coral(&Said::of(written), label, taxon);
         assert_eq!(at("Goni1", "Goni 1", goniopora), Some(0));
         assert_eq!(at("goniopora 1", "Goni 1", goniopora), Some(1));
         assert_eq!(at("hammer (left)", "Hammer", hammer), Some(2));

@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use analysis::vocabulary::{TaxonSlug, resolve_names};
 
 use crate::canonical::coral_name::Written;
+use crate::canonical::date_column::{self, DayOf};
 use crate::canonical::register::{Columns, Summary};
 use crate::canonical::{Cells, View, Work, near};
 use crate::cell::fold;
@@ -61,16 +62,31 @@ impl Absent {
 /// Key of the question about labels that differ in signs and blanks: one answer for all of a file.
 const SIGNS: &str = "signs and blanks";
 
+/// The label of a row whose label a coral of the keeper's had that ended before this one came: with the day, as for the
+/// second coral of a label in one list.
+fn used_again(work: &Work, label: &str, acquired: &DayOf) -> Option<String> {
+    let folded = fold::name(label);
+    let ended = work.context.specimens.iter().find(|known| fold::name(&known.label) == folded)?.ended?;
+    let DayOf::Known(date_column::Known { earliest: Some(got), .. }) = acquired else { return None };
+    (*got > ended).then(|| format!("{label} {got}"))
+}
+
 /// Settles a label as written.
+#[allow(clippy::too_many_arguments)] // a row, and what is known of its label
 pub(super) fn settle(
     work: &mut Work,
     label: &str,
+    acquired: &DayOf,
     written: &Written,
     absent: &Absent,
     summary: &Summary,
     spot: Spot,
     row: Cells,
 ) -> Label {
+    if let Some(dated) = used_again(work, label, acquired).filter(|_| !summary.labels.contains_key(&fold::name(label)))
+    {
+        return Label::As(dated);
+    }
     let folded = fold::name(label);
     let known = work.context.specimens.iter().any(|known| fold::name(&known.label) == folded);
     if known || summary.labels.contains_key(&folded) {
