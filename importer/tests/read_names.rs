@@ -338,12 +338,13 @@ fn a_label_of_a_coral_that_had_ended_is_a_new_coral() {
     context.specimens[0].ended = Some(day("2023-02-01"));
     let label = |row: &str| {
         let outcome = answered(&format!("{HEAD}{row}"), &context, &[]);
-        assert!(keys(&outcome).is_empty(), "{row}: {:?}", keys(&outcome));
+        assert!(keys(&outcome).iter().all(|key| *key == "end_before_start:a"), "{row}: {:?}", keys(&outcome));
         specimens(&outcome)[0].label.clone()
     };
     assert_eq!(label("A,Acropora tenuis,2023-05-14,,\n"), "A 2023-05-14");
     assert_eq!(label("A,Acropora tenuis,2022-05-14,2023-02-01,died\n"), "A");
     assert_eq!(label("A,Acropora tenuis,2022-05-14,,\n"), "A");
+    assert_eq!(label("A,Acropora tenuis,2023-05-14,2023-02-01,died\n"), "A", "its days are in the wrong order");
 }
 
 #[test]

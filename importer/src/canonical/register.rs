@@ -314,7 +314,9 @@ fn one(
     if let (Some(label), Some(column)) = (&own_label, columns.label) {
         let cells = row.cells.iter().map(|cell| (view.spot(row.row, cell.column), "row")).collect();
         let spot = view.spot(row.row, column);
-        match near_label::settle(work, label, &acquired, &written, &labels.absent, summary, spot, cells) {
+        let ended = columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row));
+        let span = near_label::Span { acquired: &acquired, ended };
+        match near_label::settle(work, label, &span, &written, &labels.absent, summary, spot, cells) {
             Label::Own => {
                 summary.signless.entry(near::signless(label)).or_insert_with(|| label.clone());
             }

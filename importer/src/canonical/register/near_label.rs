@@ -62,13 +62,24 @@ impl Absent {
 /// Key of the question about labels that differ in signs and blanks: one answer for all of a file.
 const SIGNS: &str = "signs and blanks";
 
+/// When the coral of a row came and went.
+pub(super) struct Span<'d> {
+    pub acquired: &'d DayOf,
+    pub ended: DayOf,
+}
+
 /// The label of a row whose label a coral of the keeper's had that ended before this one came: with the day, as for the
-/// second coral of a label in one list.
-fn used_again(work: &Work, label: &str, acquired: &DayOf) -> Option<String> {
+/// second coral of a label in one list. Days in the wrong order prove nothing.
+fn used_again(work: &Work, label: &str, span: &Span) -> Option<String> {
     let folded = fold::name(label);
     let ended = work.context.specimens.iter().find(|known| fold::name(&known.label) == folded)?.ended?;
-    let DayOf::Known(date_column::Known { earliest: Some(got), .. }) = acquired else { return None };
-    (*got > ended).then(|| format!("{label} {got}"))
+    let DayOf::Known(date_column::Known { earliest: Some(got), .. }) = span.acquired else { return None };
+    let in_order = match &span.ended {
+        DayOf::Absent => true,
+        DayOf::Known(gone) => gone.latest >= *got,
+        _ => false,
+    };
+    (in_order && *got > ended).then(|| format!("{label} {got}"))
 }
 
 /// Settles a label as written.
@@ -76,15 +87,14 @@ fn used_again(work: &Work, label: &str, acquired: &DayOf) -> Option<String> {
 pub(super) fn settle(
     work: &mut Work,
     label: &str,
-    acquired: &DayOf,
+    span: &Span,
     written: &Written,
     absent: &Absent,
     summary: &Summary,
     spot: Spot,
     row: Cells,
 ) -> Label {
-    if let Some(dated) = used_again(work, label, acquired).filter(|_| !summary.labels.contains_key(&fold::name(label)))
-    {
+    if let Some(dated) = used_again(work, label, span).filter(|_| !summary.labels.contains_key(&fold::name(label))) {
         return Label::As(dated);
     }
     let folded = fold::name(label);
