@@ -62,11 +62,11 @@ fn choices(finding: &Finding) -> Vec<&str> {
 }
 
 fn specimens(outcome: &Outcome) -> Vec<&Specimen> {
-    let specimen = |record| match record {
-        &Record::Specimen(ref specimen) => Some(specimen),
+    let each = outcome.records.iter().filter_map(|record| match record {
+        Record::Specimen(specimen) => Some(specimen),
         _ => None,
-    };
-    outcome.records.iter().filter_map(specimen).collect()
+    });
+    each.collect()
 }
 
 fn taxa(outcome: &Outcome) -> Vec<Option<&str>> {
@@ -265,11 +265,11 @@ fn names_near_within_one_file_are_asked_about_too() {
 }
 
 fn measured(outcome: &Outcome) -> Vec<&str> {
-    let coral = |record| match record {
-        &Record::Sizing(ref sizing) => Some(sizing.specimen.as_str()),
+    let each = outcome.records.iter().filter_map(|record| match record {
+        Record::Sizing(sizing) => Some(sizing.specimen.as_str()),
         _ => None,
-    };
-    outcome.records.iter().filter_map(coral).collect()
+    });
+    each.collect()
 }
 
 fn diary(names: &[&str]) -> String {
@@ -379,11 +379,11 @@ fn labels_that_differ_in_signs_are_one_question() {
 }
 
 fn stays(outcome: &Outcome) -> Vec<(&str, &str)> {
-    let stay = |record| match record {
-        &Record::Stay(ref stay) => Some((stay.specimen.as_str(), stay.tank.as_str())),
+    let each = outcome.records.iter().filter_map(|record| match record {
+        Record::Stay(stay) => Some((stay.specimen.as_str(), stay.tank.as_str())),
         _ => None,
-    };
-    outcome.records.iter().filter_map(stay).collect()
+    });
+    each.collect()
 }
 
 #[test]

@@ -4,7 +4,7 @@ use analysis::vocabulary::{NameMatch, TaxonSlug, kind_words, rank_names, resolve
 
 use crate::canonical::{Work, look_alike};
 use crate::cell::fold;
-use crate::doubt::desk::{Doubt, Settled, Spot};
+use crate::doubt::desk::{Doubt, Settled, Spot, key_of};
 use crate::finding::Choice;
 
 /// Names of a coral as written.
@@ -172,7 +172,7 @@ pub(crate) fn taken_as(work: &mut Work, found: NameMatch, text: &str, spot: Spot
 /// A name and a clear trade name that cannot both be right.
 fn contrary(work: &mut Work, text: &str, spot: Spot, several: &[TaxonSlug]) -> Named {
     let about = analysis::vocabulary::text::fold(text);
-    ask_which(work, about, text, spot, several)
+    ask_which(work, about, text, spot, |_| several.to_vec())
 }
 
 /// A name nobody knows: one question for all its spellings, with the names that are near, the likeliest first.
@@ -183,13 +183,27 @@ fn unknown(work: &mut Work, text: &str, spot: Spot, near: &[TaxonSlug]) -> Named
     if about == own {
         work.unknown_names.insert(own);
     }
-    let ranked = ranked(work, text, near);
-    ask_which(work, about, text, spot, &ranked)
+    ask_which(work, about, text, spot, |work| ranked(work, text, near))
 }
 
-fn ask_which(work: &mut Work, about: String, text: &str, spot: Spot, ranked: &[TaxonSlug]) -> Named {
-    let mut choices: Vec<Choice> = ranked
-        .iter()
+fn ask_which(
+    work: &mut Work,
+    about: String,
+    text: &str,
+    spot: Spot,
+    ranked: impl FnOnce(&Work) -> Vec<TaxonSlug>,
+) -> Named {
+    // Names are weighed once for a question, not for each of its rows.
+    let key = key_of("name_unknown", Some(&about));
+    if let Some(named) = decided(work, &key) {
+        return named;
+    }
+    if work.desk.raised("name_unknown", &about) {
+        work.desk.wait(&key, [(spot, "taxon")]);
+        return Named { held: Some(key), ..Named::default() };
+    }
+    let mut choices: Vec<Choice> = ranked(work)
+        .into_iter()
         .take(MOST_OFFERED)
         .map(|taxon| Choice { code: taxon.as_str().to_owned(), label: taxon.get().name.to_owned(), needs: None })
         .collect();
@@ -262,23 +276,27 @@ fn alike(known: &str, own: &str) -> bool {
             && left.iter().zip(&right).filter(|(a, b)| a != b).count() == 1
 }
 
-/// Puts a question about a name; its answer is a taxon.
-fn ask(work: &mut Work, doubt: Doubt, spot: Spot) -> Named {
-    let key = doubt.key();
-    let settled = work.desk.ask_key(&key);
+/// What the answer to a question about a name comes to; `None` while it is open.
+fn decided(work: &Work, key: &str) -> Option<Named> {
+    let settled = work.desk.ask_key(key);
     match settled {
-        Settled::LeaveOut => return Named { not_a_coral: true, ..Named::default() },
-        Settled::Choice("not_a_coral", _) => return Named { not_a_coral: true, ..Named::default() },
+        Settled::LeaveOut | Settled::Choice("not_a_coral", _) => Some(Named { not_a_coral: true, ..Named::default() }),
         Settled::Choice(choice, _) => {
             let text = settled.text();
             let chosen = TaxonSlug::parse(choice).or_else(|| {
                 text.as_deref().and_then(|text| TaxonSlug::parse(text).or_else(|| resolve_name(text).taxon()))
             });
-            if let Some(taxon) = chosen {
-                return Named { chosen: true, ..taken(taxon, "likely") };
-            }
+            chosen.map(|taxon| Named { chosen: true, ..taken(taxon, "likely") })
         }
-        Settled::Open | Settled::DontKnow => {}
+        Settled::Open | Settled::DontKnow => None,
+    }
+}
+
+/// Puts a question about a name; its answer is a taxon.
+fn ask(work: &mut Work, doubt: Doubt, spot: Spot) -> Named {
+    let key = doubt.key();
+    if let Some(named) = decided(work, &key) {
+        return named;
     }
     work.desk.raise(doubt.cell(spot, "taxon"));
     Named { held: Some(key), ..Named::default() }

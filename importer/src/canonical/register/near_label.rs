@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::{TaxonSlug, resolve_names};
+use chrono::NaiveDate;
 
 use crate::canonical::coral_name::Written;
 use crate::canonical::date_column::{self, DayOf};
@@ -27,34 +28,37 @@ pub(super) enum Label {
     Left,
 }
 
-/// Living corals of the keeper that a list does not name, by their labels without signs.
-pub(super) struct Absent {
-    corals: BTreeMap<String, (String, Option<TaxonSlug>)>,
+/// Corals of the keeper, as a list sees them.
+pub(super) struct Known {
+    /// Folded labels of all, with the day by which each had ended.
+    all: BTreeMap<String, Option<NaiveDate>>,
+    /// The living that the list does not name, by their labels without signs.
+    absent: BTreeMap<String, (String, Option<TaxonSlug>)>,
 }
 
-impl Absent {
-    /// Of a table.
+impl Known {
+    /// As a table sees them.
     pub fn of(work: &Work, view: &View, columns: &Columns) -> Self {
-        let Some(column) = columns.label else { return Absent { corals: BTreeMap::new() } };
+        let corals = &work.context.specimens;
+        let all = corals.iter().map(|known| (fold::name(&known.label), known.ended)).collect();
+        let Some(column) = columns.label else { return Known { all, absent: BTreeMap::new() } };
         let here: BTreeSet<String> =
             view.table.rows.iter().filter_map(|row| view.text(row, column)).map(|label| fold::name(&label)).collect();
-        let absent =
-            work.context.specimens.iter().filter(|known| known.alive && !here.contains(&fold::name(&known.label)));
-        Absent {
-            corals: absent.map(|known| (near::signless(&known.label), (known.label.clone(), known.taxon))).collect(),
-        }
+        let absent = corals.iter().filter(|known| known.alive && !here.contains(&fold::name(&known.label)));
+        let absent = absent.map(|known| (near::signless(&known.label), (known.label.clone(), known.taxon))).collect();
+        Known { all, absent }
     }
 
     /// The one that a label is near, and whether all its letters and digits are the same.
     fn near(&self, label: &str, taxon: Option<TaxonSlug>) -> Option<(String, bool)> {
-        if let Some((known, _)) = self.corals.get(&near::signless(label)) {
+        if let Some((known, _)) = self.absent.get(&near::signless(label)) {
             return Some((known.clone(), true));
         }
         let fits = |own: Option<TaxonSlug>| match (own, taxon) {
             (Some(own), Some(taxon)) => own.is_within(taxon) || taxon.is_within(own),
             _ => taxon.is_none(),
         };
-        let mut near = self.corals.values().filter(|(known, own)| fits(*own) && near::misspelt(label, known));
+        let mut near = self.absent.values().filter(|(known, own)| fits(*own) && near::misspelt(label, known));
         near.next().map(|(known, _)| (known.clone(), false))
     }
 }
@@ -70,9 +74,8 @@ pub(super) struct Span<'d> {
 
 /// The label of a row whose label a coral of the keeper's had that ended before this one came: with the day, as for the
 /// second coral of a label in one list. Days in the wrong order prove nothing.
-fn used_again(work: &Work, label: &str, span: &Span) -> Option<String> {
-    let folded = fold::name(label);
-    let ended = work.context.specimens.iter().find(|known| fold::name(&known.label) == folded)?.ended?;
+fn used_again(known: &Known, label: &str, span: &Span) -> Option<String> {
+    let ended = (*known.all.get(&fold::name(label))?)?;
     let DayOf::Known(date_column::Known { earliest: Some(got), .. }) = span.acquired else { return None };
     let in_order = match &span.ended {
         DayOf::Absent => true,
@@ -89,17 +92,19 @@ pub(super) fn settle(
     label: &str,
     span: &Span,
     written: &Written,
-    absent: &Absent,
+    known: &Known,
     summary: &Summary,
     spot: Spot,
     row: Cells,
 ) -> Label {
-    if let Some(dated) = used_again(work, label, span).filter(|_| !summary.labels.contains_key(&fold::name(label))) {
+    let folded = fold::name(label);
+    if summary.labels.contains_key(&folded) {
+        return Label::Own;
+    }
+    if let Some(dated) = used_again(known, label, span) {
         return Label::As(dated);
     }
-    let folded = fold::name(label);
-    let known = work.context.specimens.iter().any(|known| fold::name(&known.label) == folded);
-    if known || summary.labels.contains_key(&folded) {
+    if known.all.contains_key(&folded) {
         return Label::Own;
     }
     let earlier = summary.signless.get(&near::signless(label)).cloned();
@@ -108,7 +113,7 @@ pub(super) fn settle(
         None => {
             let text = |part: &Option<(String, Spot)>| part.as_ref().map(|(text, _)| text.clone()).unwrap_or_default();
             let taxon = || resolve_names(&text(&written.name), &text(&written.trade)).taxon();
-            match (!absent.corals.is_empty()).then(|| absent.near(label, taxon())).flatten() {
+            match (!known.absent.is_empty()).then(|| known.near(label, taxon())).flatten() {
                 Some((known, same)) => (known, same, false),
                 None => return Label::Own,
             }
