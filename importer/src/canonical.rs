@@ -25,6 +25,7 @@ pub(crate) mod event; // water changes, feedings, carbon
 pub(crate) mod fill; // keys written once and left blank below
 pub(crate) mod filled_sheet; // the ready-made sheet, filled in
 pub(crate) mod habit; // columns of a rate: feeds a week
+pub(crate) mod kind; // names of kinds, each weighed once
 pub(crate) mod long; // one test a row
 pub(crate) mod look_alike; // kinds that are easily taken for others
 pub(crate) mod near; // how near two names of tanks or corals are

@@ -1,6 +1,6 @@
 //! A coral's written names → a taxon, or one question per name.
 
-use analysis::vocabulary::{NameMatch, TaxonSlug, kind_words, rank_names, resolve_name, resolve_names, tentacles_said};
+use analysis::vocabulary::{NameMatch, TaxonSlug, kind_words, rank_names, tentacles_said};
 
 use crate::canonical::{Work, look_alike};
 use crate::cell::fold;
@@ -52,7 +52,7 @@ pub(crate) struct Named {
 pub(crate) fn settle(work: &mut Work, label: &str, written: &Written) -> Named {
     let mut named = match (&written.name, &written.trade) {
         (Some(name), Some(trade)) => both(work, name, trade),
-        (Some(only), None) | (None, Some(only)) => taken_as(work, resolve_name(&only.0), &only.0, only.1),
+        (Some(only), None) | (None, Some(only)) => taken_as(work, crate::canonical::kind::of(&only.0), &only.0, only.1),
         (None, None) => Named::default(),
     };
     let all = [&written.name, &written.trade, &written.character];
@@ -89,12 +89,12 @@ fn guessed(text: &str) -> bool {
 
 /// A name and a trade name: asked about at the cell that says what is asked.
 fn both(work: &mut Work, name: &(String, Spot), trade: &(String, Spot)) -> Named {
-    let found = resolve_names(&name.0, &trade.0);
-    let own = resolve_name(&name.0);
+    let found = crate::canonical::kind::of_both(&name.0, &trade.0);
+    let own = crate::canonical::kind::of(&name.0);
     if found == own {
         return taken_as(work, found, &name.0, name.1);
     }
-    if found == resolve_name(&trade.0) {
+    if found == crate::canonical::kind::of(&trade.0) {
         return taken_as(work, found, &trade.0, trade.1);
     }
     // Neither alone: what the two come to.
@@ -284,7 +284,8 @@ fn decided(work: &Work, key: &str) -> Option<Named> {
         Settled::Choice(choice, _) => {
             let text = settled.text();
             let chosen = TaxonSlug::parse(choice).or_else(|| {
-                text.as_deref().and_then(|text| TaxonSlug::parse(text).or_else(|| resolve_name(text).taxon()))
+                text.as_deref()
+                    .and_then(|text| TaxonSlug::parse(text).or_else(|| crate::canonical::kind::of(text).taxon()))
             });
             chosen.map(|taxon| Named { chosen: true, ..taken(taxon, "likely") })
         }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use analysis::vocabulary::{NameMatch, TaxonSlug, resolve_name};
+use analysis::vocabulary::{NameMatch, TaxonSlug};
 
 use crate::canonical::coral_name::Named;
 use crate::canonical::near::{self, Said};
@@ -185,8 +185,8 @@ pub(crate) fn named(work: &mut Work, written: &str, spot: Spot) -> CoralOf {
 /// A coral that only a diary names. Its label may say its kind; one that several kinds bear is asked about.
 fn new(work: &mut Work, written: &str, spot: Spot) -> CoralOf {
     let label = fold::plain(written);
-    let found = match resolve_name(&label) {
-        NameMatch::Unknown | NameMatch::Near(_) => without_number(&label).map(|name| resolve_name(&name)),
+    let found = match crate::canonical::kind::of(&label) {
+        NameMatch::Unknown | NameMatch::Near(_) => without_number(&label).map(|name| crate::canonical::kind::of(&name)),
         found => Some(found),
     };
     let named = match found {
@@ -244,7 +244,7 @@ pub(crate) fn fleshy(coral: Option<&Coral>, written: &str) -> bool {
     if names.iter().flatten().any(|name| begins_fleshy_genus(name)) {
         return true;
     }
-    names.into_iter().flatten().any(|name| match resolve_name(&name) {
+    names.into_iter().flatten().any(|name| match crate::canonical::kind::of(&name) {
         analysis::vocabulary::NameMatch::Ambiguous { candidates, .. } => {
             candidates.iter().any(|candidate| candidate.taxon.get().fleshy)
         }

@@ -2,7 +2,7 @@
 //! is only a reason to ask.
 
 use analysis::vocabulary::text::{compact, words};
-use analysis::vocabulary::{NameMatch, TaxonSlug, kind_words, resolve_name};
+use analysis::vocabulary::{NameMatch, TaxonSlug, kind_words};
 
 /// Words that say "tank" and nothing else; common practice, no source.
 const TANK_WORDS: &[&str] = &[
@@ -141,7 +141,7 @@ pub(crate) struct Said {
 impl Said {
     /// Of a name as written.
     pub fn of(written: &str) -> Self {
-        let kinds = match resolve_name(&kind_words(written)) {
+        let kinds = match crate::canonical::kind::of(&kind_words(written)) {
             NameMatch::Ambiguous { candidates, .. } => candidates.iter().map(|candidate| candidate.taxon).collect(),
             NameMatch::Near(several) => several,
             found => found.taxon().into_iter().collect(),

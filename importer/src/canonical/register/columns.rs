@@ -231,7 +231,7 @@ fn by_cells(view: &View, columns: &mut Columns) {
 }
 
 fn names_a_coral(text: &str) -> bool {
-    !matches!(analysis::vocabulary::resolve_name(text), NameMatch::Unknown | NameMatch::Near(_))
+    !matches!(crate::canonical::kind::of(text), NameMatch::Unknown | NameMatch::Near(_))
 }
 
 fn says_a_fate(text: &str) -> bool {

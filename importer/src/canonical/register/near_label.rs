@@ -4,7 +4,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use analysis::vocabulary::{TaxonSlug, resolve_names};
+use analysis::vocabulary::TaxonSlug;
 use chrono::NaiveDate;
 
 use crate::canonical::coral_name::Written;
@@ -112,7 +112,7 @@ pub(super) fn settle(
         Some(earlier) => (earlier, true, true),
         None => {
             let text = |part: &Option<(String, Spot)>| part.as_ref().map(|(text, _)| text.clone()).unwrap_or_default();
-            let taxon = || resolve_names(&text(&written.name), &text(&written.trade)).taxon();
+            let taxon = || crate::canonical::kind::of_both(&text(&written.name), &text(&written.trade)).taxon();
             match (!known.absent.is_empty()).then(|| known.near(label, taxon())).flatten() {
                 Some((known, same)) => (known, same, false),
                 None => return Label::Own,
