@@ -2,6 +2,8 @@
 
 #[path = "vocabulary/hostile.rs"]
 mod hostile;
+#[path = "vocabulary/name_table.rs"]
+mod name_table;
 #[path = "vocabulary/names.rs"]
 mod names;
 #[path = "vocabulary/outcomes.rs"]

@@ -26,7 +26,10 @@ pub(crate) mod event; // water changes, feedings, carbon
 pub(crate) mod fill; // keys written once and left blank below
 pub(crate) mod filled_sheet; // the ready-made sheet, filled in
 pub(crate) mod habit; // columns of a rate: feeds a week
+pub(crate) mod kind; // names of kinds, each weighed once
 pub(crate) mod long; // one test a row
+pub(crate) mod look_alike; // kinds that are easily taken for others
+pub(crate) mod near; // how near two names of tanks or corals are
 pub(crate) mod register; // one coral a row
 pub(crate) mod remark; // tests and losses told in a remark
 pub(crate) mod report_day; // the day that titles state for all rows
@@ -53,6 +56,8 @@ pub(crate) struct Work<'a> {
     pub tanks: tank::Tanks,
     /// Corals of the keeper and of the file.
     pub corals: corals::Corals,
+    /// Names of kinds that nobody knows, in the words that can name one.
+    pub unknown_names: BTreeSet<String>,
     /// Instruments of the keeper and of the file.
     pub instruments: Vec<KnownInstrument>,
     /// Records so far.

@@ -23,6 +23,9 @@ pub struct Context {
     pub tanks: Vec<KnownTank>,
     /// The keeper's corals.
     pub specimens: Vec<KnownSpecimen>,
+    /// Kinds that the club's members keep: they come earlier among the names that are offered.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub club_taxa: Vec<TaxonSlug>,
     /// The keeper's instruments: parameter code → smallest value, step, gravity reference.
     pub instruments: Vec<KnownInstrument>,
     /// Answers: the layout's from earlier files, then this upload's; later ones win.
@@ -51,6 +54,9 @@ pub struct KnownSpecimen {
     pub tank: Option<String>,
     /// Alive as far as known.
     pub alive: bool,
+    /// The day by which it had ended.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ended: Option<NaiveDate>,
 }
 
 /// An instrument of the keeper, or a club-wide answer about a kit of that name.

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use analysis::vocabulary::{
     FateMatch, HeaderRole, Measure, NameMatch, ParameterCode, ParameterKind, UnitCode, catalogue, find_fate,
-    find_measure, find_parameter_by_word, find_substance_without_code, find_unit, header_roles, resolve_name,
+    find_measure, find_parameter_by_word, find_substance_without_code, find_unit, header_roles,
 };
 
 use crate::canonical::{View, Work};
@@ -499,7 +499,14 @@ fn names_by_their_cells(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
     let names = |column: u32| {
         let texts = view.table.rows.iter().filter_map(|row| view.raw(row, column)).map(Raw::written);
         texts.fold((0_usize, 0_usize), |(names, all), text| {
-            (names + usize::from(!matches!(resolve_name(&text), NameMatch::Near(_) | NameMatch::Unknown)), all + 1)
+            (
+                names
+                    + usize::from(!matches!(
+                        crate::canonical::kind::of(&text),
+                        NameMatch::Near(_) | NameMatch::Unknown
+                    )),
+                all + 1,
+            )
         })
     };
     let has =

@@ -91,6 +91,7 @@ fn read_into(
         stem: stem(name),
         tanks: tank::Tanks::of(&context.tanks),
         corals: corals::Corals::of(&context.specimens),
+        unknown_names: BTreeSet::new(),
         instruments: context.instruments.clone(),
         records: Vec::new(),
         packer,
@@ -117,6 +118,7 @@ fn read_into(
     work.order = as_of::order_of(&views);
     work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
     work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
+    tank::foretell(&mut work, &views);
     let mut summary = Summary::default();
     let groups = records(&mut work, &views, &mut summary);
     settle(&mut work, &views, groups);

@@ -52,6 +52,14 @@ const OF_ONE_LIST: [&str; 8] = [
     "tank_name_near",
 ];
 
+/// Questions about a name as it is written, whose answers serve every file of the keeper's.
+pub const OF_KEEPER: [&str; 3] = ["name_ambiguous", "name_unknown", "tank_name_near"];
+
+/// Whether an answer serves every file of its keeper, whatever its layout: what "flowerpot" means is asked once.
+pub fn serves_keeper(key: &str) -> bool {
+    OF_KEEPER.contains(&key.split(':').next().unwrap_or(key))
+}
+
 /// How far an answer reaches.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Reach {

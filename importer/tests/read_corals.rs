@@ -241,6 +241,7 @@ fn known() -> Context {
         taxon: analysis::vocabulary::TaxonSlug::parse(taxon),
         tank: None,
         alive: true,
+        ended: None,
     };
     Context {
         today: Some(day("2025-01-01")),

@@ -9,8 +9,10 @@ use serde::{Deserialize, Serialize};
 
 mod resolve; // a written name to a taxon
 mod row; // from the file to the types
+mod tentacles; // the count of tentacles that a text states
 
-pub use resolve::{NameMatch, resolve_name, resolve_names, tentacles_said};
+pub use resolve::{NameMatch, kind_words, rank_names, resolve_name, resolve_names};
+pub use tentacles::tentacles_said;
 
 use super::{TaxonSlug, catalogue};
 
@@ -173,6 +175,8 @@ pub struct Candidate {
 pub struct LookAlike {
     /// Each with what tells it from the others.
     pub members: Vec<Candidate>,
+    /// Even a scientific name is not enough without the character.
+    pub name_not_enough: bool,
 }
 
 /// A form recorded at purchase, never turned into a species.

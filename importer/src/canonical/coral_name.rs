@@ -1,10 +1,10 @@
 //! A coral's written names → a taxon, or one question per name.
 
-use analysis::vocabulary::{NameMatch, Rank, TaxonSlug, catalogue, resolve_name, tentacles_said};
+use analysis::vocabulary::{NameMatch, TaxonSlug, kind_words, rank_names, tentacles_said};
 
-use crate::canonical::Work;
+use crate::canonical::{Work, look_alike};
 use crate::cell::fold;
-use crate::doubt::desk::{Doubt, Settled, Spot};
+use crate::doubt::desk::{Doubt, Settled, Spot, key_of};
 use crate::finding::Choice;
 
 /// Names of a coral as written.
@@ -44,13 +44,15 @@ pub(crate) struct Named {
     pub held: Option<String>,
     /// "Not a coral" was answered.
     pub not_a_coral: bool,
+    /// The keeper chose it by its character.
+    pub chosen: bool,
 }
 
 /// Settles the names of a coral; `label` tells it from others in questions about itself.
 pub(crate) fn settle(work: &mut Work, label: &str, written: &Written) -> Named {
     let mut named = match (&written.name, &written.trade) {
-        (Some(name), trade) => by_name(work, name, trade.as_ref()),
-        (None, Some(trade)) => one(work, trade),
+        (Some(name), Some(trade)) => both(work, name, trade),
+        (Some(only), None) | (None, Some(only)) => taken_as(work, crate::canonical::kind::of(&only.0), &only.0, only.1),
         (None, None) => Named::default(),
     };
     let all = [&written.name, &written.trade, &written.character];
@@ -67,6 +69,9 @@ pub(crate) fn settle(work: &mut Work, label: &str, written: &Written) -> Named {
     if all.iter().filter_map(|part| part.as_ref()).any(|(text, _)| guessed(text)) && named.taxon.is_some() {
         named.confidence = Some("guess");
     }
+    if let Some((_, spot)) = written.name.as_ref().or(written.trade.as_ref()) {
+        look_alike::note(work, &named, &written.text(), *spot);
+    }
     named
 }
 
@@ -82,49 +87,45 @@ fn guessed(text: &str) -> bool {
         })
 }
 
-/// The scientific name, or the trade name where it settles what the first leaves open.
-fn by_name(work: &mut Work, name: &(String, Spot), trade: Option<&(String, Spot)>) -> Named {
-    let found = resolve_name(&name.0);
-    if found.taxon().is_none()
-        && let Some(trade) = trade
-        && let Some(taxon) = resolve_name(&trade.0).taxon()
-        && allows(&found, taxon)
+/// A name and a trade name: asked about at the cell that says what is asked.
+fn both(work: &mut Work, name: &(String, Spot), trade: &(String, Spot)) -> Named {
+    let found = crate::canonical::kind::of_both(&name.0, &trade.0);
+    let own = crate::canonical::kind::of(&name.0);
+    if found == own {
+        return taken_as(work, found, &name.0, name.1);
+    }
+    if found == crate::canonical::kind::of(&trade.0) {
+        return taken_as(work, found, &trade.0, trade.1);
+    }
+    // Neither alone: what the two come to.
+    let text = format!("{} ({})", name.0, trade.0);
+    if let NameMatch::Near(several) = &found
+        && own.taxon().is_some()
     {
-        return one(work, trade);
+        return contrary(work, &text, name.1, several);
     }
-    one(work, name)
-}
-
-/// Whether an open name can mean a taxon.
-fn allows(found: &NameMatch, taxon: TaxonSlug) -> bool {
-    match found {
-        NameMatch::Ambiguous { candidates, .. } => {
-            candidates.iter().any(|candidate| taxon.is_within(candidate.taxon) || candidate.taxon.is_within(taxon))
-        }
-        NameMatch::Near(near) => near.iter().any(|one| taxon.is_within(*one) || one.is_within(taxon)),
-        NameMatch::Unknown => true,
-        _ => false,
-    }
+    taken_as(work, found, &text, name.1)
 }
 
 fn taken(taxon: TaxonSlug, confidence: &'static str) -> Named {
     Named { taxon: Some(taxon), confidence: Some(confidence), ..Named::default() }
 }
 
-fn one(work: &mut Work, (text, spot): &(String, Spot)) -> Named {
+/// What a resolved name comes to: a taxon, with a note where it is not the name as written, or a question.
+pub(crate) fn taken_as(work: &mut Work, found: NameMatch, text: &str, spot: Spot) -> Named {
     let about = analysis::vocabulary::text::fold(text);
     let note = |work: &mut Work, code: &'static str, taxon: TaxonSlug| {
         work.desk.raise(
             Doubt::of(code)
                 .about(&about)
-                .at(*spot, text)
+                .at(spot, text)
                 .fill("written", text)
                 .fill("name", taxon.get().name)
                 .fill("taxon", taxon.get().name)
-                .cell(*spot, "taxon"),
+                .cell(spot, "taxon"),
         );
     };
-    match resolve_name(text) {
+    match found {
         NameMatch::Accepted { taxon } => taken(taxon, "certain"),
         NameMatch::Older { taxon, .. } => {
             note(work, "name_updated", taxon);
@@ -156,31 +157,56 @@ fn one(work: &mut Work, (text, spot): &(String, Spot)) -> Named {
             }
             let doubt = Doubt::of("name_ambiguous")
                 .about(about)
-                .at(*spot, text)
+                .at(spot, text)
                 .fill("written", text)
                 .fill("name", name)
                 .choices(choices)
                 .propose_nothing();
-            ask(work, doubt, *spot)
+            ask(work, doubt, spot)
         }
-        NameMatch::Near(near) => unknown(work, text, *spot, &near),
-        NameMatch::Unknown => unknown(work, text, *spot, &[]),
+        NameMatch::Near(near) => unknown(work, text, spot, &near),
+        NameMatch::Unknown => unknown(work, text, spot, &[]),
     }
 }
 
-fn unknown(work: &mut Work, text: &str, spot: Spot, near: &[TaxonSlug]) -> Named {
+/// A name and a clear trade name that cannot both be right.
+fn contrary(work: &mut Work, text: &str, spot: Spot, several: &[TaxonSlug]) -> Named {
     let about = analysis::vocabulary::text::fold(text);
-    let mut choices: Vec<Choice> = near
-        .iter()
-        .take(8)
+    ask_which(work, about, text, spot, |_| several.to_vec())
+}
+
+/// A name nobody knows: one question for all its spellings, with the names that are near, the likeliest first.
+fn unknown(work: &mut Work, text: &str, spot: Spot, near: &[TaxonSlug]) -> Named {
+    let own = kind_words(text);
+    // "Zorblax quendii" and "Zorblax quendi" are one kind to their keeper.
+    let about = work.unknown_names.iter().find(|known| alike(known, &own)).cloned().unwrap_or_else(|| own.clone());
+    if about == own {
+        work.unknown_names.insert(own);
+    }
+    ask_which(work, about, text, spot, |work| ranked(work, text, near))
+}
+
+fn ask_which(
+    work: &mut Work,
+    about: String,
+    text: &str,
+    spot: Spot,
+    ranked: impl FnOnce(&Work) -> Vec<TaxonSlug>,
+) -> Named {
+    // Names are weighed once for a question, not for each of its rows.
+    let key = key_of("name_unknown", Some(&about));
+    if let Some(named) = decided(work, &key) {
+        return named;
+    }
+    if work.desk.raised("name_unknown", &about) {
+        work.desk.wait(&key, [(spot, "taxon")]);
+        return Named { held: Some(key), ..Named::default() };
+    }
+    let mut choices: Vec<Choice> = ranked(work)
+        .into_iter()
+        .take(MOST_OFFERED)
         .map(|taxon| Choice { code: taxon.as_str().to_owned(), label: taxon.get().name.to_owned(), needs: None })
         .collect();
-    if choices.is_empty() {
-        choices = nearest(&about)
-            .into_iter()
-            .map(|taxon| Choice { code: taxon.as_str().to_owned(), label: taxon.get().name.to_owned(), needs: None })
-            .collect();
-    }
     choices.push(Choice {
         code: "taxon".to_owned(),
         label: "another name, or its genus only".to_owned(),
@@ -197,36 +223,81 @@ fn unknown(work: &mut Work, text: &str, spot: Spot, near: &[TaxonSlug]) -> Named
     ask(work, doubt, spot)
 }
 
-/// Names that look a little like a written one.
-fn nearest(folded: &str) -> Vec<TaxonSlug> {
-    let mut scored: Vec<(f64, TaxonSlug)> = catalogue()
-        .taxa()
-        .iter()
-        .filter(|taxon| taxon.rank != Rank::Group)
-        .map(|taxon| (strsim::jaro_winkler(folded, &taxon.name.to_lowercase()), taxon.slug))
-        .filter(|(score, _)| *score > 0.85)
-        .collect();
-    scored.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    scored.into_iter().take(4).map(|(_, taxon)| taxon).collect()
+/// Names that are offered.
+const MOST_OFFERED: usize = 8;
+/// What it counts that the keeper has the kind, or another of its genus; that someone in the club has it.
+const KEEPER_HAS: f64 = 0.06;
+const KEEPER_HAS_GENUS: f64 = 0.03;
+const CLUB_HAS: f64 = 0.02;
+
+/// Kinds by the nearness of their names, and by what the keeper and the club have.
+fn ranked(work: &Work, text: &str, near: &[TaxonSlug]) -> Vec<TaxonSlug> {
+    let mut scored = rank_names(text);
+    for taxon in near {
+        if !scored.iter().any(|(known, _)| known == taxon) {
+            scored.push((*taxon, 0.9));
+        }
+    }
+    // Of a genus that is near, the kinds that the keeper and the club have.
+    let genera = scored.clone();
+    for taxon in work.corals.taxa().chain(work.context.club_taxa.iter().copied()) {
+        let genus = genera.iter().find(|(near, _)| taxon.is_within(*near) && near.get().genus == Some(*near));
+        if let Some((_, score)) = genus.filter(|_| !scored.iter().any(|(known, _)| *known == taxon)) {
+            scored.push((taxon, *score - CLUB_HAS));
+        }
+    }
+    for (taxon, score) in &mut scored {
+        let has = |wanted: &dyn Fn(TaxonSlug) -> bool| work.corals.taxa().any(wanted);
+        if has(&|own| own == *taxon) {
+            *score += KEEPER_HAS;
+        } else if has(&|own| own.get().genus.is_some() && own.get().genus == taxon.get().genus) {
+            *score += KEEPER_HAS_GENUS;
+        }
+        if work.context.club_taxa.contains(taxon) {
+            *score += CLUB_HAS;
+        }
+    }
+    scored.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    scored.into_iter().map(|(taxon, _)| taxon).collect()
+}
+
+/// One unknown name in two spellings: a letter apart in a word of six or more, or the plural.
+fn alike(known: &str, own: &str) -> bool {
+    let (left, right): (Vec<&str>, Vec<&str>) = (known.split(' ').collect(), own.split(' ').collect());
+    let slip = |a: &str, b: &str| {
+        let plural = a.strip_suffix('s') == Some(b) || b.strip_suffix('s') == Some(a);
+        let long = a.chars().count().min(b.chars().count()) >= 6;
+        let letters = |word: &str| word.chars().all(char::is_alphabetic);
+        letters(a) && letters(b) && (plural && a.len() > 3 || long && strsim::osa_distance(a, b) == 1)
+    };
+    known == own
+        || left.len() == right.len()
+            && left.iter().zip(&right).all(|(a, b)| a == b || slip(a, b))
+            && left.iter().zip(&right).filter(|(a, b)| a != b).count() == 1
+}
+
+/// What the answer to a question about a name comes to; `None` while it is open.
+fn decided(work: &Work, key: &str) -> Option<Named> {
+    let settled = work.desk.ask_key(key);
+    match settled {
+        Settled::LeaveOut | Settled::Choice("not_a_coral", _) => Some(Named { not_a_coral: true, ..Named::default() }),
+        Settled::Choice(choice, _) => {
+            let text = settled.text();
+            let chosen = TaxonSlug::parse(choice).or_else(|| {
+                text.as_deref()
+                    .and_then(|text| TaxonSlug::parse(text).or_else(|| crate::canonical::kind::of(text).taxon()))
+            });
+            chosen.map(|taxon| Named { chosen: true, ..taken(taxon, "likely") })
+        }
+        Settled::Open | Settled::DontKnow => None,
+    }
 }
 
 /// Puts a question about a name; its answer is a taxon.
 fn ask(work: &mut Work, doubt: Doubt, spot: Spot) -> Named {
     let key = doubt.key();
-    let settled = work.desk.ask_key(&key);
-    match settled {
-        Settled::LeaveOut => return Named { not_a_coral: true, ..Named::default() },
-        Settled::Choice("not_a_coral", _) => return Named { not_a_coral: true, ..Named::default() },
-        Settled::Choice(choice, _) => {
-            let text = settled.text();
-            let chosen = TaxonSlug::parse(choice).or_else(|| {
-                text.as_deref().and_then(|text| TaxonSlug::parse(text).or_else(|| resolve_name(text).taxon()))
-            });
-            if let Some(taxon) = chosen {
-                return taken(taxon, "likely");
-            }
-        }
-        Settled::Open | Settled::DontKnow => {}
+    if let Some(named) = decided(work, &key) {
+        return named;
     }
     work.desk.raise(doubt.cell(spot, "taxon"));
     Named { held: Some(key), ..Named::default() }

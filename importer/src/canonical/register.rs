@@ -9,7 +9,7 @@ use crate::canonical::corals::Coral;
 use crate::canonical::date_column::{self, Bounds, DateColumn, DayOf, Rule};
 use crate::canonical::ending::{self, Became, End};
 use crate::canonical::tank::{self, TankOf};
-use crate::canonical::{Cells, View, Work, fill};
+use crate::canonical::{Cells, View, Work, fill, near};
 use crate::cell::date::Order;
 use crate::cell::fold;
 use crate::doubt::desk::{Doubt, Settled, Spot};
@@ -18,7 +18,12 @@ use crate::record::{DaySpan, HeldFact, Placement, Record, Specimen, Stay};
 
 mod columns; // what the columns of a register hold
 mod describe; // what a row says besides days, tank and end
+mod near_label; // labels nearly those of corals known already
 mod outcome; // what became of the coral, as records
+mod shared_label; // labels that rows share
+
+use near_label::{Known, Label};
+use shared_label::{Labels, Twice, doubles, name_missing};
 
 pub(crate) use columns::Columns;
 pub(crate) use outcome::{finish_row, look, push_ending};
@@ -53,10 +58,13 @@ pub(crate) struct Summary {
     pub at: Option<Spot>,
     /// Labels of its corals, with name and day of arrival as written: the same coral may stand on two sheets.
     labels: BTreeMap<String, (String, DayOf)>,
+    /// Labels that it writes, by themselves without signs and blanks.
+    signless: BTreeMap<String, String>,
 }
 
 /// Reads a register.
 pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mut Summary) {
+    let columns = &columns.housed(work, view);
     summary.any = true;
     summary.at = summary.at.or_else(|| view.table.header.first().map(|header| view.spot(header.row, header.column)));
     let dates: Vec<u32> = columns.dates();
@@ -77,7 +85,8 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
     {
         work.saw_day(day);
     }
-    let twice = doubles(work, view, columns, &ended);
+    let twice = doubles(work, view, columns, &acquired, &ended);
+    let mut labels = Labels { twice, known: Known::of(work, view, columns), nameless: Vec::new() };
     for row in &view.table.rows {
         one(
             work,
@@ -85,11 +94,12 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
             columns,
             row,
             &Days { acquired: &acquired, ended: &ended, last_seen: &last_seen },
-            &twice,
+            &mut labels,
             &mut housing,
             summary,
         );
     }
+    name_missing(work, view, &labels.nameless);
     // What no record and no finding uses is a label: prices, remarks, columns of no role.
     let unused: Vec<Spot> = view
         .table
@@ -116,87 +126,14 @@ struct Days<'d> {
     last_seen: &'d DateColumn,
 }
 
-/// Labels that two rows share.
-enum Twice {
-    /// Asked: the rows wait.
-    Held,
-    /// One coral: the second row adds nothing.
-    One,
-    /// Two corals: the second gets a label of its own.
-    Two,
-}
-
-/// Finds labels that two living rows share.
-fn doubles(work: &mut Work, view: &View, columns: &Columns, ended: &DateColumn) -> BTreeMap<String, Twice> {
-    let mut out = BTreeMap::new();
-    let Some(column) = columns.label else { return out };
-    let mut rows: BTreeMap<String, Vec<(&DataRow, bool)>> = BTreeMap::new();
-    for row in &view.table.rows {
-        if let Some(label) = view.text(row, column) {
-            let living = matches!(ended.of(row.row), DayOf::Absent);
-            rows.entry(fold::name(&label)).or_default().push((row, living));
-        }
-    }
-    for (label, rows) in rows.into_iter().filter(|(_, rows)| rows.len() > 1) {
-        let same = |a: &DataRow, b: &DataRow| {
-            a.cells.iter().map(|cell| (cell.column, &cell.raw)).eq(b.cells.iter().map(|cell| (cell.column, &cell.raw)))
-        };
-        if rows.windows(2).all(|pair| same(pair[0].0, pair[1].0)) {
-            for (row, _) in &rows[1..] {
-                let spot = view.spot(row.row, column);
-                work.desk.raise(
-                    Doubt::of("row_repeated")
-                        .about(format!("coral {label}"))
-                        .at(spot, &label)
-                        .fill("row", row.row.to_string())
-                        .cell(spot, "label"),
-                );
-            }
-            out.insert(label, Twice::One);
-            continue;
-        }
-        if rows.iter().filter(|(_, living)| *living).count() < 2 {
-            // A label used again after its first coral ended.
-            out.insert(label, Twice::Two);
-            continue;
-        }
-        let twice = match work.desk.ask("label_twice", &label) {
-            Settled::Choice("one", _) => Twice::One,
-            Settled::Choice(..) => Twice::Two,
-            // Left out: only the first row of the label counts.
-            Settled::LeaveOut => Twice::One,
-            Settled::Open | Settled::DontKnow => {
-                let spot = view.spot(rows[0].0.row, column);
-                let mut doubt = Doubt::of("label_twice")
-                    .about(&label)
-                    .at(spot, view.text(rows[0].0, column).unwrap_or_default())
-                    .fill("label", &label)
-                    .fill("written", &label);
-                for (row, _) in &rows {
-                    doubt = doubt.cells(row.cells.iter().map(|cell| {
-                        (view.spot(row.row, cell.column), if cell.column == column { "label" } else { "row" })
-                    }));
-                }
-                work.desk.raise(doubt.propose_nothing());
-                Twice::Held
-            }
-        };
-        out.insert(label, twice);
-    }
-    out
-}
-
 /// The label of a row: its own, or its name with the day it came where names repeat. `None` = the row is no coral.
 fn label_of(
-    view: &View,
-    columns: &Columns,
-    row: &DataRow,
+    own: &Option<String>,
     written: &Written,
     acquired: &DayOf,
     twice: &BTreeMap<String, Twice>,
     summary: &Summary,
 ) -> Option<String> {
-    let own = columns.label.and_then(|column| view.text(row, column));
     let base =
         own.clone().or_else(|| written.name.as_ref().or(written.trade.as_ref()).map(|(text, _)| fold::plain(text)))?;
     let taken = |label: &str| summary.labels.contains_key(&fold::name(label));
@@ -220,7 +157,7 @@ fn one(
     columns: &Columns,
     row: &DataRow,
     days: &Days,
-    twice: &BTreeMap<String, Twice>,
+    labels: &mut Labels,
     housing: &mut Housing,
     summary: &mut Summary,
 ) {
@@ -242,7 +179,8 @@ fn one(
     }
     let acquired = columns.acquired.map_or(DayOf::Absent, |_| days.acquired.of(row.row));
     let whole_row = || row.cells.iter().map(|cell| view.spot(row.row, cell.column));
-    let own_label = columns.label.and_then(|column| view.text(row, column));
+    let mut own_label = columns.label.and_then(|column| view.text(row, column));
+    let twice = &labels.twice;
     if own_label.as_deref().is_some_and(|label| matches!(twice.get(&fold::name(label)), Some(Twice::Held))) {
         return;
     }
@@ -262,7 +200,24 @@ fn one(
     {
         return;
     }
-    let Some(label) = label_of(view, columns, row, &written, &acquired, twice, summary) else {
+    if let (Some(label), Some(column)) = (&own_label, columns.label) {
+        let cells = row.cells.iter().map(|cell| (view.spot(row.row, cell.column), "row")).collect();
+        let spot = view.spot(row.row, column);
+        let ended = columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row));
+        let span = near_label::Span { acquired: &acquired, ended };
+        match near_label::settle(work, label, &span, &written, &labels.known, summary, spot, cells) {
+            Label::Own => {
+                summary.signless.entry(near::signless(label)).or_insert_with(|| label.clone());
+            }
+            Label::As(known) => own_label = Some(known),
+            Label::Again | Label::Left => {
+                work.labels.extend(whole_row());
+                return;
+            }
+            Label::Held => return,
+        }
+    }
+    let Some(label) = label_of(&own_label, &written, &acquired, twice, summary) else {
         if own_label.is_some() {
             work.labels.extend(whole_row());
         } else {
@@ -276,6 +231,9 @@ fn one(
         .map_or(view.spot(row.row, 1), |(_, spot)| spot);
     summary.labels.insert(fold::name(&label), (fold::name(&written.text()), acquired.clone()));
     let named = coral_name::settle(work, &label, &written);
+    if written.name.is_none() && written.trade.is_none() {
+        labels.nameless.push((label.clone(), label_cell));
+    }
     if named.not_a_coral {
         work.labels.extend(whole_row());
         return;

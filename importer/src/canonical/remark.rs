@@ -2,9 +2,7 @@
 //! died"). Only what stands there word for word is read; the rest stays a remark.
 
 use analysis::vocabulary::text::words;
-use analysis::vocabulary::{
-    FateMatch, NameMatch, ParameterKind, find_fate, find_parameter_by_word, find_unit, resolve_name,
-};
+use analysis::vocabulary::{FateMatch, NameMatch, ParameterKind, find_fate, find_parameter_by_word, find_unit};
 
 use crate::canonical::corals::{self, CoralOf};
 use crate::canonical::test::{Group, Test};
@@ -107,7 +105,7 @@ fn lost(work: &Work, text: &str) -> Option<String> {
     let skipped = said.iter().take_while(|word| ARTICLES.contains(&word.as_str())).count();
     (1..=3.min(said.len().saturating_sub(skipped + 1))).rev().find_map(|length| {
         let name = said[skipped..skipped + length].join(" ");
-        (!matches!(resolve_name(&name), NameMatch::Near(_) | NameMatch::Unknown)).then_some(name)
+        (!matches!(crate::canonical::kind::of(&name), NameMatch::Near(_) | NameMatch::Unknown)).then_some(name)
     })
 }
 

@@ -1,8 +1,9 @@
 //! Which tank: a column; a title; the sheet's or file's name if it is a tank the keeper has; the caller's; the
 //! keeper's only tank; otherwise one question. A keeper without a tank and a file that names none: "main".
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use crate::canonical::near::{self, Nearness};
 use crate::canonical::{Cells, View, Work};
 use crate::cell::fold;
 use crate::context::KnownTank;
@@ -30,6 +31,8 @@ pub(crate) struct Tanks {
     used: BTreeMap<String, Used>,
     /// Folded name as written → tank, once settled.
     settled: BTreeMap<String, TankOf>,
+    /// Folded names in titles and columns of tanks of all tables.
+    told: BTreeSet<String>,
 }
 
 #[derive(Debug, Clone)]
@@ -70,6 +73,30 @@ impl Tanks {
         self.known(name).map(|tank| tank.name.clone()).or(used)
     }
 
+    /// Tanks that a name is near, the nearest first: the keeper's, then those of the file. In one file words more or
+    /// less tell tanks apart; a name beside the keeper's may lack one.
+    fn near(&self, written: &str) -> Vec<(Nearness, String)> {
+        let mut near: Vec<(Nearness, String)> = Vec::new();
+        for tank in &self.known {
+            let names = std::iter::once(&tank.name).chain(&tank.aliases);
+            if let Some(nearness) = names.filter_map(|name| near::tanks(written, name)).min() {
+                near.push((nearness, tank.name.clone()));
+            }
+        }
+        for used in self.used.values().filter(|used| self.known(&used.name).is_none()) {
+            if let Some(nearness) = near::tanks(written, &used.name).filter(|nearness| *nearness < Nearness::Words) {
+                near.push((nearness, used.name.clone()));
+            }
+        }
+        near.sort_by_key(|(nearness, _)| *nearness);
+        near
+    }
+
+    /// Whether a text is the name of a tank that the keeper has, or that a column or a title of the file holds.
+    pub fn is_one(&self, text: &str) -> bool {
+        self.known(text).is_some() || self.told.contains(&fold::name(text))
+    }
+
     fn note_use(&mut self, name: &str, cell: Option<(Spot, &'static str)>) {
         let used = self.used.entry(fold::name(name)).or_insert_with(|| Used {
             name: name.to_owned(),
@@ -95,6 +122,19 @@ impl Tanks {
     }
 }
 
+/// Takes note of the tanks that columns and titles of all tables name, before any is read.
+pub(crate) fn foretell(work: &mut Work, views: &[View]) {
+    let mut told = BTreeSet::new();
+    for view in views {
+        if let Some(column) = view.column(analysis::vocabulary::HeaderRole::Tank) {
+            let names = view.table.rows.iter().filter_map(|row| view.text(row, column));
+            told.extend(names.map(|name| fold::name(&name)));
+        }
+        told.extend(in_titles(work, view).map(|titled| fold::name(&titled.name)));
+    }
+    work.tanks.told = told;
+}
+
 /// The tanks of the file as records; those without a cell of their own stand at their first table.
 pub(crate) fn records(work: &mut Work) {
     let used: Vec<Used> = work.tanks.used.values().cloned().collect();
@@ -110,8 +150,8 @@ pub(crate) fn named(work: &mut Work, written: &str, spot: Spot, role: &'static s
     if let Some(settled) = work.tanks.settled.get(&folded).cloned() {
         if let TankOf::Named(name) = &settled {
             joined(work, written, name, spot, role);
-        } else if let TankOf::Held(_) = &settled {
-            work.desk.raise(Doubt::of("tank_name_near").about(&folded).cell(spot, role));
+        } else if let TankOf::Held(key) = &settled {
+            work.desk.wait(key, [(spot, role)]);
         }
         return settled;
     }
@@ -139,52 +179,67 @@ fn joined(work: &mut Work, written: &str, name: &str, spot: Spot, role: &'static
     }
 }
 
+/// The tank of a name: exactly one the keeper has or the file names, a question if it is near one, else a new one.
+/// Names are never joined on nearness alone.
 fn decide(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'static str) -> TankOf {
-    if let Some(tank) = work.tanks.known(written) {
-        return TankOf::Named(tank.name.clone());
+    if let Some(tank) = work.tanks.find(written) {
+        return TankOf::Named(tank);
     }
-    let near =
-        work.tanks.known.iter().find(|tank| {
-            std::iter::once(&tank.name).chain(&tank.aliases).any(|name| is_near(folded, &fold::name(name)))
-        });
-    if let Some(near) = near.map(|tank| tank.name.clone()) {
-        let settled = work.desk.ask("tank_name_near", folded);
-        match settled {
-            Settled::Choice("one", _) => return TankOf::Named(near),
-            Settled::Choice(..) => {}
-            Settled::LeaveOut => return TankOf::Left,
-            Settled::Open | Settled::DontKnow => {
-                let doubt = Doubt::of("tank_name_near")
-                    .about(folded)
-                    .at(spot, written)
-                    .fill("written", written)
-                    .fill("known", &near)
-                    .cell(spot, role);
-                let key = doubt.key();
-                work.desk.raise(doubt);
-                return TankOf::Held(key);
-            }
-        }
+    if let Some(settled) = near_one(work, written, folded, spot, Some(role)) {
+        return settled;
     }
     let name = fold::plain(written);
     made(work, &name, spot, role);
     TankOf::Named(name)
 }
 
-fn made(work: &mut Work, name: &str, spot: Spot, role: &'static str) {
-    work.desk.raise(Doubt::of("tank_made").about(fold::name(name)).at(spot, name).fill("tank", name).cell(spot, role));
+/// What is asked, or was answered, about a name near a known one; `None` = it is a tank of its own. Without a role the
+/// name stands in no cell.
+fn near_one(work: &mut Work, written: &str, folded: &str, spot: Spot, role: Option<&'static str>) -> Option<TankOf> {
+    let near = work.tanks.near(written);
+    let (nearness, nearest) = near.first()?;
+    // The answer holds for this pair of names: with another tank nearest it is another question.
+    let about = format!("{folded} = {}", fold::name(nearest));
+    let settled = work.desk.ask("tank_name_near", &about);
+    match settled {
+        Settled::Choice("one", _) => return Some(TankOf::Named(nearest.clone())),
+        Settled::Choice("tank", _) => {
+            if let Some(tank) = settled.text().and_then(|name| work.tanks.find(&name)) {
+                return Some(TankOf::Named(tank));
+            }
+        }
+        Settled::Choice(..) => return None,
+        Settled::LeaveOut => return Some(TankOf::Left),
+        Settled::Open | Settled::DontKnow => {}
+    }
+    let mut doubt = Doubt::of("tank_name_near")
+        .about(about)
+        .at(spot, written)
+        .fill("written", written)
+        .fill("known", nearest)
+        .cells(role.map(|role| (spot, role)));
+    if role.is_none() {
+        doubt = doubt.of_row();
+    }
+    if near.len() > 1 {
+        let names: Vec<&str> = near.iter().map(|(_, name)| name.as_str()).collect();
+        let choice = |code: &str, label: String, needs: Option<String>| Choice { code: code.to_owned(), label, needs };
+        doubt = doubt.choices(vec![
+            choice("one", format!("one tank with {nearest}"), None),
+            choice("tank", names.join(", "), Some("tank".to_owned())),
+            choice("two", "a tank of its own".to_owned(), None),
+        ]);
+    }
+    if near.len() > 1 || *nearness == Nearness::Words {
+        doubt = doubt.propose_nothing();
+    }
+    let key = doubt.key();
+    work.desk.raise(doubt);
+    Some(TankOf::Held(key))
 }
 
-/// One letter apart in a word of four letters or more, or the plural; numbers and single letters tell tanks apart.
-fn is_near(one: &str, other: &str) -> bool {
-    let (left, right): (Vec<&str>, Vec<&str>) = (one.split(' ').collect(), other.split(' ').collect());
-    if left.len() != right.len() {
-        return false;
-    }
-    let differing: Vec<(&str, &str)> = left.into_iter().zip(right).filter(|(a, b)| a != b).collect();
-    let [(a, b)] = differing.as_slice() else { return false };
-    let wordy = |word: &str| word.chars().count() >= 4 && word.chars().all(char::is_alphabetic);
-    wordy(a) && wordy(b) && strsim::osa_distance(a, b) == 1
+fn made(work: &mut Work, name: &str, spot: Spot, role: &'static str) {
+    work.desk.raise(Doubt::of("tank_made").about(fold::name(name)).at(spot, name).fill("tank", name).cell(spot, role));
 }
 
 /// The tank named in a table's titles: "Tank: Alder (300 L)", or a title that is a tank the keeper has.
@@ -281,9 +336,18 @@ pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
         return TankOf::Named(name);
     }
     if let Some(told) = work.context.tank.clone().filter(|told| !told.trim().is_empty()) {
-        let name = work.tanks.find(&told).unwrap_or_else(|| fold::plain(&told));
-        if work.tanks.find(&told).is_none() {
-            let spot = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
+        let spot = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
+        let known = work.tanks.find(&told);
+        if known.is_none()
+            && let Some(settled) = near_one(work, &told, &fold::name(&told), spot, None)
+        {
+            if let TankOf::Named(name) = &settled {
+                work.tanks.note_use(name, None);
+            }
+            return settled;
+        }
+        let name = known.clone().unwrap_or_else(|| fold::plain(&told));
+        if known.is_none() {
             work.desk.raise(Doubt::of("tank_made").about(fold::name(&name)).at(spot, "").fill("tank", &name));
         }
         work.tanks.note_use(&name, None);
@@ -378,16 +442,6 @@ fn unnamed(work: &mut Work, view: &View, about: &str, first: Spot) -> TankOf {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn near_names() {
-        assert!(is_near("alders", "alder"));
-        assert!(is_near("aldar", "alder"));
-        assert!(!is_near("tank 1", "tank 2"));
-        assert!(!is_near("reef a", "reef b"));
-        assert!(!is_near("alder", "brook"));
-        assert!(!is_near("alder", "alder"));
-    }
 
     #[test]
     fn volumes_in_titles() {

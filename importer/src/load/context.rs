@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use analysis::vocabulary::TaxonSlug;
+use chrono::NaiveDate;
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
 use migrations::schema::{ending, instrument, specimen, stay, tank, tank_alias};
@@ -40,9 +41,12 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
         .load::<(i64, i64)>(connection)?
         .into_iter()
         .collect();
-    let ended: Vec<i64> =
-        ending::table.filter(ending::keeper_id.eq(keeper_id)).select(ending::specimen_id).load(connection)?;
-    let ended: std::collections::BTreeSet<i64> = ended.into_iter().collect();
+    let ended: BTreeMap<i64, NaiveDate> = ending::table
+        .filter(ending::keeper_id.eq(keeper_id))
+        .select((ending::specimen_id, ending::latest))
+        .load::<(i64, NaiveDate)>(connection)?
+        .into_iter()
+        .collect();
     let specimens: Vec<(i64, String, Option<String>)> = specimen::table
         .filter(specimen::keeper_id.eq(keeper_id))
         .order(specimen::key)
@@ -54,9 +58,15 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
             label,
             taxon: taxon.as_deref().and_then(TaxonSlug::parse),
             tank: stays.get(&id).and_then(|tank| names.get(tank)).cloned(),
-            alive: !ended.contains(&id),
+            alive: !ended.contains_key(&id),
+            ended: ended.get(&id).copied(),
         })
         .collect();
+
+    let club: Vec<Option<String>> = specimen::table.select(specimen::taxon).distinct().load(connection)?;
+    let mut club_taxa: Vec<TaxonSlug> =
+        club.into_iter().flatten().filter_map(|taxon| TaxonSlug::parse(&taxon)).collect();
+    club_taxa.sort();
 
     type Kit = (Option<i64>, String, Option<f64>, Option<f64>, Option<String>, Option<String>);
     let kits: Vec<Kit> = instrument::table
@@ -82,5 +92,5 @@ pub fn context_for(connection: &mut PgConnection, keeper_id: i64) -> Result<Cont
             basis,
         })
         .collect();
-    Ok(Context { keeper_known: true, tanks, specimens, instruments, ..Context::default() })
+    Ok(Context { keeper_known: true, tanks, specimens, club_taxa, instruments, ..Context::default() })
 }

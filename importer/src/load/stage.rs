@@ -19,7 +19,7 @@ use super::{LoadError, Loader, Resumed, context};
 use crate::context::{Context, Outcome};
 use crate::finding::Answer;
 use crate::record::packed::Packed;
-use crate::saved_layout::{Reach, SavedLayout, reach};
+use crate::saved_layout::{OF_KEEPER, Reach, SavedLayout, reach, serves_keeper};
 
 /// What a reader made of a file: its records apart from the rest.
 #[derive(Debug, Clone)]
@@ -151,13 +151,14 @@ impl Loader {
             }
             // "It is about Alder" is no answer for the same sheet kept for Birch, nor is what was said of a day typed
             // wrong in one row: only for a copy that goes on from what Alder's sheet says.
-            if carried.iter().any(|(_, answer)| reach(&answer.key) == Reach::List) {
+            let of_list = |key: &str| reach(key) == Reach::List && !serves_keeper(key);
+            if carried.iter().any(|(_, answer)| of_list(&answer.key)) {
                 let goes_on = match others.choose(connection, row, &seen)?.0 {
                     Chosen::Log(log) => others.agreement(connection, log, &seen)? >= GOES_ON,
                     Chosen::New | Chosen::Unclear => false,
                 };
                 if !goes_on {
-                    carried.retain(|(_, answer)| reach(&answer.key) != Reach::List);
+                    carried.retain(|(_, answer)| !of_list(&answer.key));
                     seen = read(&context, &kits, joined(&carried, of_layout, &given))?;
                     seen.outcome.about.shape.clone_from(&shape);
                 }
@@ -253,7 +254,8 @@ fn complete_since_answered(
     Ok(state != "unanswered")
 }
 
-/// Answers of the keeper's earlier uploads of one shape; of several to one question the latest.
+/// Answers of the keeper's earlier uploads of one shape, and those about names from any; of several to one question the
+/// latest.
 fn earlier_answers(
     connection: &mut PgConnection,
     row: &UploadRow,
@@ -268,8 +270,11 @@ fn earlier_answers(
         .filter(upload::keeper_id.eq(row.keeper_id).and(upload::id.ne(row.id)))
         .filter(upload::state.eq(State::Committed.as_str()))
         .filter(
-            diesel::dsl::sql::<diesel::sql_types::Bool>("upload.about ->> 'shape' = ")
-                .bind::<diesel::sql_types::Text, _>(shape),
+            diesel::dsl::sql::<diesel::sql_types::Bool>("(upload.about ->> 'shape' = ")
+                .bind::<diesel::sql_types::Text, _>(shape)
+                .sql(" OR split_part(upload_answer.finding_key, ':', 1) = ANY(")
+                .bind::<diesel::sql_types::Array<diesel::sql_types::Text>, _>(OF_KEEPER.as_slice())
+                .sql("))"),
         )
         .order((upload::commit_sequence.desc(), upload_answer::id.desc()))
         .select((upload::id, upload_answer::finding_key, upload_answer::choice, upload_answer::value))

@@ -101,6 +101,7 @@ pub fn context(statements: &[Statement]) -> Context {
                     taxon: analysis::vocabulary::TaxonSlug::parse(&one.value),
                     tank: one.more.get("tank").cloned(),
                     alive: true,
+                    ended: None,
                 });
             }
             _ => {}

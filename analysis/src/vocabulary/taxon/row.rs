@@ -14,6 +14,7 @@ const FILE: &str = "taxa.toml";
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct File {
+    remark_words: Vec<String>,
     group: Vec<GroupRow>,
     genus: Vec<GenusRow>,
     assembly: Vec<AssemblyRow>,
@@ -88,6 +89,9 @@ struct TradeRow {
     #[serde(default)]
     candidates: Vec<CandidateRow>,
     group: Option<String>,
+    /// Its words are everyday words too.
+    #[serde(default)]
+    everyday: bool,
 }
 
 #[derive(Deserialize)]
@@ -101,6 +105,9 @@ struct CandidateRow {
 #[serde(deny_unknown_fields)]
 struct LookAlikeRow {
     members: Vec<CandidateRow>,
+    /// Even a scientific name is not enough without the character.
+    #[serde(default)]
+    name_not_enough: bool,
     #[serde(default, rename = "source")]
     _source: Option<String>,
 }
@@ -135,6 +142,9 @@ impl Taxa {
             forms: Vec::new(),
             names: Names::default(),
         };
+        for word in &file.remark_words {
+            taxa.names.add_remark_word(word);
+        }
         for row in file.group {
             taxa.add_group(row)?;
         }
@@ -160,7 +170,7 @@ impl Taxa {
                     }
                 }
             }
-            taxa.look_alikes.push(LookAlike { members });
+            taxa.look_alikes.push(LookAlike { members, name_not_enough: row.name_not_enough });
         }
         for row in file.form {
             let genera = row.taxa.iter().map(|slug| taxa.slug(slug)).collect::<Result<_, _>>()?;
@@ -249,6 +259,9 @@ impl Taxa {
         }
         for word in &words {
             self.names.add_trade(word, self.trade_names.len()).map_err(wrong)?;
+        }
+        if row.everyday {
+            self.names.mark_everyday(self.trade_names.len());
         }
         let common = row.group.map(|slug| self.slug(&slug)).transpose()?;
         self.trade_names.push(TradeName { words, candidates, common });

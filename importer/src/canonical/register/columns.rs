@@ -2,7 +2,7 @@
 
 use analysis::vocabulary::{FateMatch, HeaderRole, NameMatch};
 
-use crate::canonical::View;
+use crate::canonical::{View, Work};
 use crate::grid::Raw;
 use crate::meaning::{Meaning, has_days, is_dated};
 
@@ -158,6 +158,38 @@ impl Columns {
         }
     }
 
+    /// The columns, with a column "Where" read as the tank if its cells are tanks and not places in one.
+    pub fn housed(&self, work: &Work, view: &View) -> Self {
+        let mut columns = self.clone();
+        if columns.tank.is_some() {
+            return columns;
+        }
+        let loose = |meaning: &Meaning| matches!(meaning, Meaning::Label | Meaning::Role(HeaderRole::What));
+        let open = view.meanings.iter().filter(|(_, meaning)| loose(meaning)).map(|(column, _)| *column);
+        let taken = [columns.name, columns.fate, columns.label, columns.trade];
+        let mut candidates: Vec<u32> = columns.height.into_iter().collect();
+        candidates.extend(open.filter(|column| !taken.contains(&Some(*column))));
+        for column in candidates {
+            let texts: Vec<String> = view
+                .table
+                .rows
+                .iter()
+                .filter_map(|row| view.text(row, column))
+                .filter(|text| !analysis::vocabulary::is_no_reading(text))
+                .collect();
+            let tanks = texts.iter().filter(|text| work.tanks.is_one(text)).count();
+            let place = texts.iter().any(|text| analysis::vocabulary::find_height_word(text).is_some());
+            if tanks * 2 > texts.len() && (!place || tanks == texts.len()) {
+                columns.tank = Some(column);
+                if columns.height == Some(column) {
+                    columns.height = None;
+                }
+                return columns;
+            }
+        }
+        columns
+    }
+
     /// Columns of days.
     pub fn dates(&self) -> Vec<u32> {
         [self.acquired, self.ended, self.last_seen].into_iter().flatten().collect()
@@ -199,7 +231,7 @@ fn by_cells(view: &View, columns: &mut Columns) {
 }
 
 fn names_a_coral(text: &str) -> bool {
-    !matches!(analysis::vocabulary::resolve_name(text), NameMatch::Unknown | NameMatch::Near(_))
+    !matches!(crate::canonical::kind::of(text), NameMatch::Unknown | NameMatch::Near(_))
 }
 
 fn says_a_fate(text: &str) -> bool {
