@@ -162,7 +162,7 @@ fn settle(work: &mut Work, groups: &mut [Group]) {
     });
     for group in groups.iter_mut() {
         for test in &mut group.tests {
-            test.water = work.waters.of_row(test.spot);
+            test.water = work.waters.of_row(test.spot, &test.tank);
         }
         mark::settle(work, group);
         unit::settle(work, group);
@@ -246,7 +246,7 @@ fn layout_name(kind: &'static str, at: &(u16, Table), tables: &[(u16, Table)]) -
     match table.kind {
         _ if all >= 12 && timed * 10 >= all * 9 => "probe",
         Kind::Long if dated == 0 && !day_named => "laboratory",
-        Kind::Wide if wide > 1 => "blocks",
+        Kind::Wide if wide > 1 || table.names_over.alike => "blocks",
         _ => kind,
     }
 }
