@@ -47,8 +47,13 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     let mut outside: Vec<(u16, Placed)> = Vec::new();
     let sheets: Vec<Option<String>> = grids.iter().map(|grid| grid.sheet.clone()).collect();
     let mut total = 0;
-    for (sheet, grid) in (0u16..).zip(grids) {
+    for (sheet, mut grid) in (0u16..).zip(grids) {
         total += grid.rows.iter().chain(&grid.aside).map(|row| row.cells.len() as u64).sum::<u64>();
+        // What is hidden is counted and said, and says nothing itself: no table, no day, no question.
+        grid.aside.clear();
+        if grid.hidden {
+            continue;
+        }
         let (found, more, loose) = layout::tables_of(grid, &context.answers);
         tables.extend(found.into_iter().map(|table| (sheet, table)));
         findings.extend(more);
@@ -70,7 +75,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         stated: Stated::default(),
         waters: Waters::default(),
     };
-    if tables.is_empty() && findings.is_empty() {
+    if tables.is_empty() && findings.iter().all(|finding| finding.severity == Severity::Noted) {
         nothing_found(&mut work, &outside);
     }
     let mut views: Vec<View> = Vec::with_capacity(tables.len());
