@@ -3,15 +3,12 @@
 use analysis::vocabulary::{HeaderRole, RowWord, find_parameter_by_word, find_row_word, header_roles};
 
 use super::Kind;
-use crate::cell::mark::is_error_value;
 use crate::dialect::guess::{Look, is_month_title, look};
 use crate::grid::{Raw, Row};
 
 /// What kind of thing a cell looks like.
 pub fn look_of(raw: &Raw) -> Look {
     match raw {
-        // A failed formula stands where a number would, in whatever container.
-        Raw::Text(text) if is_error_value(text) => Look::Number,
         Raw::Text(text) => look(text),
         Raw::Number(_) | Raw::Error(_) => Look::Number,
         Raw::Date(_) => Look::Date,
