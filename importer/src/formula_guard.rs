@@ -29,6 +29,19 @@ pub fn unguarded(text: &str) -> &str {
     }
 }
 
+/// How a table with these texts is quoted: where one holds a tab, or a formula behind what a program may take for a
+/// separator, all words are, so that the separator meant is plain.
+pub fn quoting<'t>(mut texts: impl Iterator<Item = &'t str>) -> csv::QuoteStyle {
+    let formula_within = |text: &str| {
+        let mut pairs = text.as_bytes().windows(2);
+        pairs.any(|pair| matches!(pair[0], b';' | b'|' | b',') && matches!(pair[1], b'=' | b'+' | b'-' | b'@'))
+    };
+    match texts.any(|text| text.contains('\t') || formula_within(text)) {
+        true => csv::QuoteStyle::NonNumeric,
+        false => csv::QuoteStyle::Necessary,
+    }
+}
+
 /// Whether the first character that is neither quote nor blank begins a formula.
 fn would_run(text: &str) -> bool {
     for letter in text.chars() {

@@ -11,7 +11,7 @@ use rust_xlsxwriter::{
     DataValidation, DocProperties, ExcelDateTime, Format, FormatAlign, FormatBorder, Workbook, XlsxError,
 };
 
-use crate::formula_guard::guarded;
+use crate::formula_guard::{guarded, quoting};
 
 /// Version of the sheet's format, written into the tab `about`.
 pub const VERSION: &str = "1";
@@ -457,8 +457,13 @@ fn too_long(_column: &Column) -> Result<DataValidation, XlsxError> {
 
 /// The sheet as text (RFC 4180), its tabs one below the other.
 pub fn csv(prefill: &Prefill) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).flexible(true).from_writer(Vec::new());
-    for tab in tabs(prefill) {
+    let tabs = tabs(prefill);
+    let mut writer = csv::WriterBuilder::new()
+        .quote_style(quoting(tabs.iter().flat_map(|tab| tab.rows.iter().flatten()).map(String::as_str)))
+        .terminator(csv::Terminator::CRLF)
+        .flexible(true)
+        .from_writer(Vec::new());
+    for tab in tabs {
         let text = |text: &str| guarded(text).into_owned();
         writer.write_record([text(tab.name)])?;
         let width = tab.columns.len();

@@ -22,7 +22,7 @@ use serde_json::Value as Json;
 
 /// The same histories in every run.
 const SEED: u64 = 20_240_107;
-const CASES: u32 = 24;
+const CASES: u32 = 16;
 
 const TANKS: [&str; 2] = ["Alder", "Brook"];
 const LABELS: [&str; 4] = ["C1", "C2", "C3", "C4"];
@@ -140,7 +140,7 @@ fn steps() -> impl Strategy<Value = Vec<Step>> {
     let step = prop_oneof![
         6 => load.prop_map(|(keeper, (log, content), form)| Step::Load { keeper, log, content, form }),
         2 => (0_usize..2, any::<prop::sample::Index>(), container()).prop_map(|(keeper, which, form)| Step::Again { keeper, which, form }),
-        3 => (0_usize..2, any::<prop::sample::Index>()).prop_map(|(keeper, which)| Step::Undo { keeper, which }),
+        5 => (0_usize..2, any::<prop::sample::Index>()).prop_map(|(keeper, which)| Step::Undo { keeper, which }),
     ];
     prop::collection::vec(step, 3..11)
 }
@@ -194,6 +194,77 @@ fn facts(dump: &[String]) -> Vec<String> {
     facts
 }
 
+/// What the live files say, reckoned by hand: within a log the later version stands, and what it says no more is kept;
+/// between the two books equal values are one reading, unequal ones stand both and are disputed. Of a coral the last
+/// list that names it decides.
+fn expected(live: &[Handed]) -> Vec<String> {
+    let mut books: [BTreeMap<(usize, NaiveDate, &str), u8>; 2] = Default::default();
+    let mut corals: BTreeMap<usize, &Coral> = BTreeMap::new();
+    for one in live {
+        match &one.content {
+            Content::Tests(tests) => {
+                for ((at, tank), (alkalinity, nitrate)) in tests {
+                    for (parameter, value) in [("alkalinity", alkalinity), ("nitrate", nitrate)] {
+                        if let Some(value) = value {
+                            books[one.log].insert((*tank, week(*at), parameter), *value);
+                        }
+                    }
+                }
+            }
+            Content::Corals { list, .. } => corals.extend(list.iter().map(|(label, coral)| (*label, coral))),
+        }
+    }
+    let mut lines = Vec::new();
+    let keys: BTreeSet<_> = books.iter().flat_map(BTreeMap::keys).collect();
+    for key in keys {
+        let values: BTreeSet<u8> = books.iter().filter_map(|book| book.get(key)).copied().collect();
+        let disputed = values.len() > 1;
+        let (tank, on, parameter) = key;
+        let tank = TANKS[*tank].to_lowercase();
+        lines.extend(
+            values
+                .iter()
+                .map(|value| format!("reading {tank} {on} {parameter} {} {disputed}", f64::from(*value) / 10.0)),
+        );
+    }
+    for (label, coral) in corals {
+        let label = LABELS[label].to_lowercase();
+        lines.push(format!("specimen {label}"));
+        if let Some((at, died)) = coral.end {
+            lines.push(format!("ending {label} {} {}", if died { "died" } else { "left" }, week(at)));
+        }
+    }
+    lines.sort();
+    lines
+}
+
+/// The same lines of what the tables hold.
+fn held(dump: &[String]) -> Vec<String> {
+    let mut lines: Vec<String> = dump
+        .iter()
+        .filter_map(|line| {
+            let (table, record) = line.split_once(' ')?;
+            let record: Json = serde_json::from_str(record).ok()?;
+            let text = |name: &str| record[name].as_str().unwrap_or("?").to_owned();
+            match table {
+                "reading" => Some(format!(
+                    "reading {} {} {} {} {}",
+                    text("tank"),
+                    text("taken_on"),
+                    text("parameter"),
+                    record["value"].as_f64()?,
+                    record["disputed"]
+                )),
+                "specimen" => Some(format!("specimen {}", text("key"))),
+                "ending" => Some(format!("ending {} {} {}", text("specimen"), text("fate"), text("latest"))),
+                _ => None,
+            }
+        })
+        .collect();
+    lines.sort();
+    lines
+}
+
 /// What the reader would be told of a keeper.
 fn known(connection: &mut PgConnection, keeper: i64) -> Json {
     serde_json::to_value(context_for(connection, keeper).expect("a context")).expect("it prints")
@@ -244,6 +315,7 @@ fn play(connection: &mut PgConnection, case: u32, steps: &[Step], seen: &mut See
     }
     for who in 0..2 {
         seen.records += records[who].len();
+        prop_assert_eq!(held(&records[who]), expected(&live[who]), "other records than the live files say");
         let count = "SELECT count(*) AS number FROM reading WHERE disputed AND keeper_id = ";
         seen.disputed += number(connection, &format!("{count}{}", keepers[who]));
         // Somebody who only ever sent what lives has the same records, to the last source.

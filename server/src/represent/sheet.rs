@@ -1,7 +1,7 @@
 //! Rows and columns as CSV, in the standard's form and in the one that spreadsheet programs expect. Text that a
 //! spreadsheet program would run as a formula stays text in both.
 
-use importer::formula_guard::guarded;
+use importer::formula_guard::{guarded, quoting};
 
 use crate::problem::Problem;
 use crate::represent::Form;
@@ -62,7 +62,12 @@ impl Sheet {
     /// The bytes of the table.
     pub fn bytes(&self, form: Form) -> Result<Vec<u8>, Problem> {
         let excel = form == Form::CsvExcel;
+        let texts = self.rows.iter().flatten().filter_map(|cell| match cell {
+            Cell::Text(text) => Some(text.as_str()),
+            _ => None,
+        });
         let mut writer = csv::WriterBuilder::new()
+            .quote_style(quoting(self.columns.iter().map(String::as_str).chain(texts)))
             .delimiter(if excel { b';' } else { b',' })
             .terminator(csv::Terminator::CRLF)
             .from_writer(if excel { "\u{feff}".as_bytes().to_vec() } else { Vec::new() });
