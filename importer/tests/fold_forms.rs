@@ -22,7 +22,7 @@ use serde_json::Value as Json;
 
 /// The same histories in every run.
 const SEED: u64 = 20_240_107;
-const CASES: u32 = 16;
+const CASES: u32 = 10;
 
 const TANKS: [&str; 2] = ["Alder", "Brook"];
 const LABELS: [&str; 4] = ["C1", "C2", "C3", "C4"];
@@ -107,7 +107,7 @@ impl Content {
 
 fn tests() -> impl Strategy<Value = Content> {
     let value = |from: u8, to: u8| prop::option::weighted(0.8, from..to);
-    prop::collection::btree_map((0_u8..7, 0_usize..2), (value(80, 83), value(50, 53)), 2..9)
+    prop::collection::btree_map((0_u8..4, 0_usize..2), (value(80, 83), value(50, 53)), 3..8)
         .prop_filter("something measured", |tests| tests.values().any(|(one, other)| one.is_some() || other.is_some()))
         .prop_map(Content::Tests)
 }
@@ -138,11 +138,11 @@ enum Step {
 fn steps() -> impl Strategy<Value = Vec<Step>> {
     let load = (0_usize..2, prop_oneof![(0_usize..2, tests()), (Just(2_usize), corals())], container());
     let step = prop_oneof![
-        6 => load.prop_map(|(keeper, (log, content), form)| Step::Load { keeper, log, content, form }),
+        8 => load.prop_map(|(keeper, (log, content), form)| Step::Load { keeper, log, content, form }),
         2 => (0_usize..2, any::<prop::sample::Index>(), container()).prop_map(|(keeper, which, form)| Step::Again { keeper, which, form }),
         5 => (0_usize..2, any::<prop::sample::Index>()).prop_map(|(keeper, which)| Step::Undo { keeper, which }),
     ];
-    prop::collection::vec(step, 3..11)
+    prop::collection::vec(step, 6..14)
 }
 
 /// A file that was handed in.
