@@ -220,3 +220,74 @@ fn values_of_formulas_count_and_failures_are_named() {
         }
     }
 }
+
+/// Kept from runs of the laws above.
+mod found {
+    use super::*;
+
+    fn text(text: &str) -> Value {
+        Value::Text(text.to_owned())
+    }
+
+    fn codes(outcome: &Outcome) -> Vec<&str> {
+        outcome.findings.iter().map(|finding| finding.code.as_str()).collect()
+    }
+
+    #[test]
+    fn a_hidden_sheet_whose_rows_are_hidden_too_is_said() {
+        let shown =
+            Page::new("Alder", vec![vec![text("Date"), text("KH")], vec![text("2024-03-02"), Value::Number(8.1)]]);
+        let mut old = Page { name: "Old".to_owned(), ..shown.clone() };
+        old.hidden = true;
+        old.hidden_rows = BTreeSet::from([1, 2]);
+        for container in CONTAINERS {
+            let outcome = told("book", &container.write(&[shown.clone(), old.clone()]), &Context::default());
+            assert!(codes(&outcome).contains(&"sheet_hidden"), "{container:?}");
+        }
+    }
+
+    #[test]
+    fn words_without_a_table_are_asked_about_beside_hidden_ones_and_those_are_in_no_question() {
+        let mut page = Page::new("Alder", vec![vec![text("Reef diary")], vec![text("all well")], vec![text("old")]]);
+        page.hidden_rows = BTreeSet::from([3]);
+        for container in CONTAINERS {
+            let outcome = told("book", &container.write(&[page.clone()]), &Context::default());
+            let asked =
+                outcome.findings.iter().find(|finding| finding.code == "table_kind_unclear").expect("a question");
+            let rows: Vec<u32> = asked.cells.iter().map(|cell| cell.row).collect();
+            assert_eq!(rows, [1, 2], "{container:?}");
+        }
+    }
+
+    #[test]
+    fn a_day_in_a_hidden_row_is_not_the_lists_day() {
+        let header = ["Label", "Species", "Tank", "Acquired", "Ended"].map(text).to_vec();
+        let coral = ["C1", "Goniopora stokesi", "Alder", "2023-03-05", ""].map(text).to_vec();
+        let mut page = Page::new("Corals", vec![vec![text("As of 2024-05-01")], Vec::new(), header, coral]);
+        page.hidden_rows = BTreeSet::from([1]);
+        for container in CONTAINERS {
+            let context = Context { today: today(), ..Context::default() };
+            let outcome = told("book", &container.write(&[page.clone()]), &context);
+            assert_ne!(outcome.about.as_of, chrono::NaiveDate::from_ymd_opt(2024, 5, 1), "{container:?}");
+        }
+    }
+
+    #[test]
+    fn a_failed_formula_names_no_coral() {
+        let rows = vec![
+            ["Label", "Species", "Tank", "Acquired"].map(text).to_vec(),
+            vec![text("C1"), text("Goniopora stokesi"), text("Alder"), text("2023-03-05")],
+            vec![Value::Failed("#REF!"), text("Goniopora stokesi"), text("Alder"), text("2023-03-19")],
+        ];
+        let labels = CONTAINERS.map(|container| {
+            let outcome = told("book", &container.write(&[Page::new("Corals", rows.clone())]), &Context::default());
+            let labels = outcome.records.iter().filter_map(|record| match record {
+                importer::record::Record::Specimen(specimen) => Some(specimen.label.clone()),
+                _ => None,
+            });
+            labels.collect::<Vec<String>>()
+        });
+        assert_eq!(labels[0], labels[1]);
+        assert!(!labels[0].iter().any(|label| label == "#REF!"), "{labels:?}");
+    }
+}
