@@ -23,6 +23,7 @@ pub(crate) mod date_column; // a column of dates
 pub(crate) mod diary; // looks, sizes and notes about corals
 pub(crate) mod ending; // what became of a coral
 pub(crate) mod event; // water changes, feedings, carbon
+pub(crate) mod failed_key; // rows whose tank or coral is a failed formula
 pub(crate) mod fill; // keys written once and left blank below
 pub(crate) mod filled_sheet; // the ready-made sheet, filled in
 pub(crate) mod habit; // columns of a rate: feeds a week

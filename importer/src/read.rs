@@ -16,7 +16,9 @@ use sha2::{Digest, Sha256};
 
 use crate::canonical::register::{Columns, Summary};
 use crate::canonical::test::Group;
-use crate::canonical::{Stated, View, Waters, Work, as_of, corals, diary, filled_sheet, long, register, tank, wide};
+use crate::canonical::{
+    Stated, View, Waters, Work, as_of, corals, diary, failed_key, filled_sheet, long, register, tank, wide,
+};
 use crate::container;
 use crate::context::{About, Context, Outcome};
 use crate::doubt::desk::{Desk, Spot};
@@ -77,6 +79,9 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     };
     if tables.is_empty() && findings.iter().all(|finding| finding.severity == Severity::Noted) {
         nothing_found(&mut work, &outside);
+    }
+    for (sheet, table) in &mut tables {
+        failed_key::refuse_rows(&mut work, *sheet, table);
     }
     let mut views: Vec<View> = Vec::with_capacity(tables.len());
     for (sheet, table) in &tables {

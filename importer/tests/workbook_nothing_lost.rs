@@ -287,7 +287,37 @@ mod found {
             });
             labels.collect::<Vec<String>>()
         });
-        assert_eq!(labels[0], labels[1]);
-        assert!(!labels[0].iter().any(|label| label == "#REF!"), "{labels:?}");
+        assert_eq!(labels, [["C1"], ["C1"]]);
+    }
+
+    #[test]
+    fn a_failed_formula_names_no_tank_and_the_tank_above_is_not_meant() {
+        let text_of = |rows: &[[&str; 3]]| rows.iter().map(|row| row.join(",")).collect::<Vec<_>>().join("\n");
+        let log = text_of(&[
+            ["Date", "Tank", "KH"],
+            ["2024-03-02", "Alder", "8.1"],
+            ["2024-03-09", "", "8.2"],
+            ["2024-03-16", "", "8.1"],
+            ["2024-03-02", "#REF!", "7.6"],
+            ["2024-03-09", "", "7.7"],
+            ["2024-03-16", "", "7.6"],
+            ["2024-03-02", "Copse", "7.1"],
+            ["2024-03-09", "", "7.2"],
+            ["2024-03-16", "", "7.1"],
+        ]);
+        let outcome = told("csv", log.as_bytes(), &Context { today: today(), ..Context::default() });
+        let refused = outcome.findings.iter().find(|finding| finding.code == "formula_error").expect("a refusal");
+        assert_eq!((refused.row, refused.column, refused.cells.len()), (Some(5), Some(2), 3 + 2 + 2));
+        let tanks: BTreeSet<String> = outcome
+            .records
+            .iter()
+            .filter_map(|record| match record {
+                importer::record::Record::Tank(tank) => Some(tank.name.clone()),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(tanks, BTreeSet::from(["Alder".to_owned(), "Copse".to_owned()]));
+        let readings = outcome.records.iter().filter(|record| matches!(record, importer::record::Record::Reading(_)));
+        assert_eq!(readings.count(), 6);
     }
 }
