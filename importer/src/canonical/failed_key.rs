@@ -29,10 +29,10 @@ pub(crate) fn refuse_rows(work: &mut Work, sheet: u16, table: &mut Table) {
         let own = row.cells.iter().find(|cell| keys.contains(&cell.column) && matches!(cell.raw, Raw::Error(_)));
         // A blank below may stand for what failed above.
         let goes_on = failed.as_ref().is_some_and(|(column, _)| row.cells.iter().all(|cell| cell.column != *column));
-        if own.is_some() || !goes_on {
-            if let Some((_, doubt)) = failed.take() {
-                work.desk.raise(doubt);
-            }
+        if (own.is_some() || !goes_on)
+            && let Some((_, doubt)) = failed.take()
+        {
+            work.desk.raise(doubt);
         }
         if let Some(own) = own {
             let written = own.raw.written();
