@@ -11,6 +11,7 @@ use crate::cell::date::Order;
 use crate::context::{Context, KnownInstrument};
 use crate::doubt::desk::{Desk, Spot};
 use crate::grid::Raw;
+use crate::layout::over::Over;
 use crate::layout::{DataRow, Placed, Table};
 use crate::meaning::Meaning;
 use crate::record::packed::{PackError, Packer, month_of};
@@ -23,6 +24,7 @@ pub(crate) mod date_column; // a column of dates
 pub(crate) mod diary; // looks, sizes and notes about corals
 pub(crate) mod ending; // what became of a coral
 pub(crate) mod event; // water changes, feedings, carbon
+pub(crate) mod failed_key; // rows whose tank or coral is a failed formula
 pub(crate) mod fill; // keys written once and left blank below
 pub(crate) mod filled_sheet; // the ready-made sheet, filled in
 pub(crate) mod habit; // columns of a rate: feeds a week
@@ -85,7 +87,8 @@ pub(crate) struct Work<'a> {
 /// Temperature and salinity of the water, by row and by tank and day.
 #[derive(Debug, Default)]
 pub(crate) struct Waters {
-    rows: BTreeMap<(u16, u32), Water>,
+    /// By sheet and row; a row may hold the tests of several tanks.
+    rows: BTreeMap<(u16, u32), Vec<(tank::TankOf, Water)>>,
     days: BTreeMap<(String, NaiveDate), Water>,
 }
 
@@ -102,16 +105,25 @@ impl Waters {
             let put = |water: &mut Water| {
                 if temperature { water.temperature = Some(value) } else { water.salinity = Some(value) }
             };
-            put(self.rows.entry((test.spot.sheet, test.spot.row)).or_default());
+            let row = self.rows.entry((test.spot.sheet, test.spot.row)).or_default();
+            match row.iter_mut().find(|(tank, _)| *tank == test.tank) {
+                Some((_, water)) => put(water),
+                None => {
+                    let mut water = Water::default();
+                    put(&mut water);
+                    row.push((test.tank.clone(), water));
+                }
+            }
             if let (tank::TankOf::Named(tank), Some(day)) = (&test.tank, test.when.exact()) {
                 put(self.days.entry((crate::cell::fold::name(tank), day)).or_default());
             }
         }
     }
 
-    /// The water of a cell's own row.
-    pub fn of_row(&self, spot: Spot) -> Water {
-        self.rows.get(&(spot.sheet, spot.row)).copied().unwrap_or_default()
+    /// The water of a tank in a cell's own row.
+    pub fn of_row(&self, spot: Spot, tank: &tank::TankOf) -> Water {
+        let row = self.rows.get(&(spot.sheet, spot.row));
+        row.and_then(|row| row.iter().find(|(own, _)| own == tank)).map(|(_, water)| *water).unwrap_or_default()
     }
 
     /// The water of a tank's day.
@@ -204,6 +216,8 @@ pub(crate) struct View<'t> {
     pub at: usize,
     /// Meaning of each column.
     pub meanings: BTreeMap<u32, Meaning>,
+    /// Names over its columns that are tanks.
+    pub over: Vec<Over>,
     /// Header text and its name in finding keys.
     headers: BTreeMap<u32, (String, String)>,
 }
@@ -221,7 +235,7 @@ impl<'t> View<'t> {
             let name = if *times > 1 { format!("{name} {times}") } else { name };
             headers.insert(column.column, (column.text.clone(), name));
         }
-        View { table, sheet, at, meanings: BTreeMap::new(), headers }
+        View { table, sheet, at, meanings: BTreeMap::new(), over: Vec::new(), headers }
     }
 
     /// A place in its sheet.
@@ -254,6 +268,12 @@ impl<'t> View<'t> {
     pub fn header_spot(&self, column: u32) -> Spot {
         let row = self.table.header.iter().find(|header| header.column == column).map(|header| header.row);
         self.spot(row.or(self.table.rows.first().map(|row| row.row)).unwrap_or(1), column)
+    }
+
+    /// The cell with the tank's name over a column.
+    pub fn name_over(&self, column: u32) -> Option<&'t Placed> {
+        let over = self.over.iter().find(|over| (over.first..=over.last).contains(&column))?;
+        self.table.titles.get(over.title)
     }
 
     /// Titles, then labels, as text.

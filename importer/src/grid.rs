@@ -18,6 +18,11 @@ pub enum Raw {
 }
 
 impl Raw {
+    /// A cell of text: an error value of a spreadsheet is one in whatever container it stands.
+    pub fn of_text(text: String) -> Self {
+        if crate::cell::mark::is_error_value(&text) { Raw::Error(text) } else { Raw::Text(text) }
+    }
+
     /// The cell as a person would write it.
     pub fn written(&self) -> String {
         match self {

@@ -14,6 +14,7 @@ pub mod colour; // meaning held in colour alone
 pub mod heading; // what a header cell may stand for
 pub mod kind; // what a table holds
 pub mod name; // bare titles of tables alike
+pub mod over; // names over groups of columns
 pub mod row; // what a single row can be
 pub mod segment; // titles, header, units, data and labels
 pub mod strip; // tables side by side
@@ -65,6 +66,8 @@ pub struct Table {
     pub turned: bool,
     /// Position of a title that is its name and no more, where several tables of one shape have one each.
     pub own_name: Option<usize>,
+    /// Names over groups of its columns, each perhaps a tank.
+    pub names_over: over::Names,
     /// Merged ranges of the sheet; none for a turned table.
     pub merged: Vec<Merged>,
 }
@@ -182,11 +185,13 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
                     decimal_comma: grid.decimal_comma,
                     turned: false,
                     own_name: None,
+                    names_over: over::Names::default(),
                     merged: grid.merged.clone(),
                 };
                 let slid = uneven::settle(grid, &mut table, answers);
                 join(&mut findings, &mut at, slid);
                 findings.extend(colour::said(&grid.fills, &table));
+                table.names_over = over::names(&table);
                 tables.push(table);
             }
             None => {

@@ -13,6 +13,7 @@ pub mod doubt; // contradictions seen only over whole columns and files
 pub mod encoding; // bytes → text
 pub mod finding; // what could not be taken as it stands: code, place, as written, remedy
 pub mod fold; // live uploads of a keeper → the current records
+pub mod formula_guard; // text that a spreadsheet program would run, written as text and read back
 pub mod grid; // one sheet as a grid of raw cells with their places
 pub mod layout; // tables in a grid, and what kind of table each is
 pub mod load; // records → Postgres: uploads, answers, commit, undo

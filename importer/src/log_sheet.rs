@@ -11,6 +11,8 @@ use rust_xlsxwriter::{
     DataValidation, DocProperties, ExcelDateTime, Format, FormatAlign, FormatBorder, Workbook, XlsxError,
 };
 
+use crate::formula_guard::{guarded, quoting};
+
 /// Version of the sheet's format, written into the tab `about`.
 pub const VERSION: &str = "1";
 
@@ -455,14 +457,20 @@ fn too_long(_column: &Column) -> Result<DataValidation, XlsxError> {
 
 /// The sheet as text (RFC 4180), its tabs one below the other.
 pub fn csv(prefill: &Prefill) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).flexible(true).from_writer(Vec::new());
-    for tab in tabs(prefill) {
-        writer.write_record([tab.name])?;
+    let tabs = tabs(prefill);
+    let mut writer = csv::WriterBuilder::new()
+        .quote_style(quoting(tabs.iter().flat_map(|tab| tab.rows.iter().flatten()).map(String::as_str)))
+        .terminator(csv::Terminator::CRLF)
+        .flexible(true)
+        .from_writer(Vec::new());
+    for tab in tabs {
+        let text = |text: &str| guarded(text).into_owned();
+        writer.write_record([text(tab.name)])?;
         let width = tab.columns.len();
-        writer.write_record(tab.columns.iter().map(Column::header))?;
+        writer.write_record(tab.columns.iter().map(|column| text(&column.header())))?;
         for row in &tab.rows {
-            let mut cells: Vec<&str> = row.iter().map(String::as_str).collect();
-            cells.resize(width, "");
+            let mut cells: Vec<String> = row.iter().map(|cell| text(cell)).collect();
+            cells.resize(width, String::new());
             writer.write_record(cells)?;
         }
         writer.write_record([""])?;

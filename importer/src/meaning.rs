@@ -104,6 +104,7 @@ pub(crate) fn settle(work: &mut Work, view: &mut View) {
     names_by_their_cells(view, &mut meanings);
     ends_by_their_cells(view, &mut meanings);
     unit_rows(view, &mut meanings);
+    view.over = crate::canonical::tank::names_over(work, view, &meanings);
     if matches!(view.table.kind, Kind::Wide | Kind::LogSheet("tests")) {
         twice(work, view, &mut meanings);
     }
@@ -598,16 +599,19 @@ fn unit_rows(view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
 
 /// Two columns of one parameter in a wide table.
 fn twice(work: &mut Work, view: &View, meanings: &mut BTreeMap<u32, Meaning>) {
-    let mut by_parameter: BTreeMap<ParameterCode, Vec<u32>> = BTreeMap::new();
+    let mut by_parameter: BTreeMap<(ParameterCode, String), Vec<u32>> = BTreeMap::new();
     for (column, meaning) in meanings.iter() {
         if let Meaning::Quantity(quantity) = meaning
             && quantity.parameter.get().kind != ParameterKind::Routine
         {
-            by_parameter.entry(quantity.parameter).or_default().push(*column);
+            // Under another tank's name it is another series.
+            let tank = view.name_over(*column).map(|name| crate::cell::fold::name(&name.raw.written()));
+            by_parameter.entry((quantity.parameter, tank.unwrap_or_default())).or_default().push(*column);
         }
     }
-    for (parameter, columns) in by_parameter.into_iter().filter(|(_, columns)| columns.len() > 1) {
-        let about = parameter.as_str();
+    for ((parameter, tank), columns) in by_parameter.into_iter().filter(|(_, columns)| columns.len() > 1) {
+        let about = format!("{} {tank}", parameter.as_str());
+        let about = about.trim();
         match work.desk.ask("column_twice", about) {
             // Both load; readings of one day stand beside one another as replicates.
             Settled::Choice("two_kits" | "repeat", _) => {}

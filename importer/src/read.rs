@@ -16,7 +16,9 @@ use sha2::{Digest, Sha256};
 
 use crate::canonical::register::{Columns, Summary};
 use crate::canonical::test::Group;
-use crate::canonical::{Stated, View, Waters, Work, as_of, corals, diary, filled_sheet, long, register, tank, wide};
+use crate::canonical::{
+    Stated, View, Waters, Work, as_of, corals, diary, failed_key, filled_sheet, long, register, tank, wide,
+};
 use crate::container;
 use crate::context::{About, Context, Outcome};
 use crate::doubt::desk::{Desk, Spot};
@@ -77,8 +79,13 @@ fn read_into(
     let mut outside: Vec<(u16, Placed)> = Vec::new();
     let sheets: Vec<Option<String>> = grids.iter().map(|grid| grid.sheet.clone()).collect();
     let mut total = 0;
-    for (sheet, grid) in (0u16..).zip(grids) {
+    for (sheet, mut grid) in (0u16..).zip(grids) {
         total += grid.rows.iter().chain(&grid.aside).map(|row| row.cells.len() as u64).sum::<u64>();
+        // What is hidden is counted and said, and says nothing itself: no table, no day, no question.
+        grid.aside.clear();
+        if grid.hidden {
+            continue;
+        }
         let (found, more, loose) = layout::tables_of(grid, &context.answers);
         tables.extend(found.into_iter().map(|table| (sheet, table)));
         findings.extend(more);
@@ -104,8 +111,11 @@ fn read_into(
         stated: Stated::default(),
         waters: Waters::default(),
     };
-    if tables.is_empty() && findings.is_empty() {
+    if tables.is_empty() && findings.iter().all(|finding| finding.severity == Severity::Noted) {
         nothing_found(&mut work, &outside);
+    }
+    for (sheet, table) in &mut tables {
+        failed_key::refuse_rows(&mut work, *sheet, table);
     }
     let mut views: Vec<View> = Vec::with_capacity(tables.len());
     for (sheet, table) in &tables {
@@ -203,7 +213,7 @@ fn settle(work: &mut Work, views: &[View], mut groups: Vec<Group>) {
         for group in &mut own {
             group.take_up(work, views);
             for test in &mut group.tests {
-                test.water = work.waters.of_row(test.spot);
+                test.water = work.waters.of_row(test.spot, &test.tank);
             }
             mark::settle(work, group);
             unit::settle(work, group);
@@ -289,7 +299,7 @@ fn layout_name(kind: &'static str, at: &(u16, Table), tables: &[(u16, Table)]) -
     match table.kind {
         _ if all >= 12 && timed * 10 >= all * 9 => "probe",
         Kind::Long if dated == 0 && !day_named => "laboratory",
-        Kind::Wide if wide > 1 => "blocks",
+        Kind::Wide if wide > 1 || table.names_over.alike => "blocks",
         _ => kind,
     }
 }

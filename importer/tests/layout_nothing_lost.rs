@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use importer::container;
-use importer::grid::{Cell, Grid, Raw, Row};
+use importer::grid::{Cell, Grid, Merged, Raw, Row};
 use importer::layout;
 use proptest::prelude::*;
 
@@ -76,9 +76,21 @@ fn grid() -> impl Strategy<Value = Grid> {
         prop::collection::vec((0..4_u32, row), 0..30),
         any::<bool>(),
         prop::option::of(prop::sample::select(vec![b',', b';', b'\t'])),
+        prop::collection::vec((1..6_u32, 1..6_u32, 0..3_u32, 1..4_u32), 0..3),
     )
-        .prop_map(|(rows, named, delimiter)| {
-            let mut grid = Grid { sheet: named.then(|| "Kelp".to_owned()), delimiter, ..Grid::default() };
+        .prop_map(|(rows, named, delimiter, merged)| {
+            let merged = merged.into_iter().map(|(row, column, down, across)| Merged {
+                first_row: row,
+                last_row: row + down,
+                first_column: column,
+                last_column: column + across,
+            });
+            let mut grid = Grid {
+                sheet: named.then(|| "Kelp".to_owned()),
+                delimiter,
+                merged: merged.collect(),
+                ..Grid::default()
+            };
             let mut number = 0;
             for (gap, cells) in rows {
                 number += 1 + gap / 2;

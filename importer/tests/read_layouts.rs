@@ -120,3 +120,40 @@ fn keys_left_blank_below_the_first_are_taken_from_above() {
     let place = outcome.records.iter().find(|record| record.place().row == 3).unwrap().place();
     assert!(place.cells.iter().any(|cell| (cell.row, cell.column, cell.role.as_str()) == (2, 1, "date")));
 }
+
+#[test]
+fn names_over_columns_are_tanks_where_the_columns_are_alike_or_the_keeper_has_them() {
+    let alike = outcome(",Alder,,Brook,\nDate,KH,NO3,KH,NO3\n2024-10-05,8.1,5,7.6,12\n2024-10-12,8.0,6,7.7,14\n");
+    assert_eq!((asked(&alike), alike.about.layouts.clone()), (vec![], vec!["blocks".to_owned()]));
+    let tanks: Vec<String> = readings(&alike).into_iter().map(|reading| reading.3).collect();
+    assert_eq!(tanks, ["Alder", "Alder", "Brook", "Brook", "Alder", "Alder", "Brook", "Brook"]);
+    // Times of day over the same columns are no tanks: asked about, not guessed.
+    let turns = outcome(",Morning,,Evening,\nDate,pH,Temp C,pH,Temp C\n2024-10-05,8.1,25,8.3,25.6\n");
+    assert_eq!(asked(&turns), ["column_twice", "column_twice"]);
+    assert_eq!(readings(&turns), []);
+    // Groups of parameters are none either.
+    let groups = outcome(",Basics,,Nutrients,\nDate,KH,Ca,NO3,PO4\n2024-10-05,8.1,420,5,0.04\n");
+    assert!(readings(&groups).iter().all(|reading| reading.3 == "main"));
+    // Different tests of two tanks that the keeper has.
+    let context = Context {
+        today: chrono::NaiveDate::from_ymd_opt(2025, 6, 30),
+        keeper_known: true,
+        tanks: ["Alder", "Brook"]
+            .map(|name| importer::context::KnownTank { name: name.to_owned(), aliases: Vec::new() })
+            .to_vec(),
+        ..Context::default()
+    };
+    let text = ",Alder,,Brook,\nDate,KH,Ca,NO3,PO4\n2024-10-05,8.1,420,5,0.04\n";
+    let known = read("log.csv", text.as_bytes(), &context);
+    let tanks: Vec<String> = readings(&known).into_iter().map(|reading| reading.3).collect();
+    assert_eq!(tanks, ["Alder", "Alder", "Brook", "Brook"]);
+    assert_eq!(asked(&known), [""; 0]);
+}
+
+#[test]
+fn a_column_outside_the_names_over_columns_is_asked_about() {
+    let text = ",,Alder,,Brook,\nDate,Mg,KH,NO3,KH,NO3\n2024-10-05,1300,8.1,5,7.6,12\n2024-10-12,1310,8.0,6,7.7,14\n";
+    let outcome = outcome(text);
+    assert_eq!(asked(&outcome), ["tank_unnamed"]);
+    assert_eq!(readings(&outcome).len(), 8);
+}

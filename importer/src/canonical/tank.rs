@@ -3,6 +3,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use analysis::vocabulary::HeaderRole;
+
 use crate::canonical::near::{self, Nearness};
 use crate::canonical::{Cells, View, Work};
 use crate::cell::fold;
@@ -10,6 +12,9 @@ use crate::context::KnownTank;
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::finding::Choice;
 use crate::grid::Raw;
+use crate::layout::Placed;
+use crate::layout::over::Over;
+use crate::meaning::Meaning;
 use crate::record::{Record, Tank};
 
 /// A tank as far as it is told.
@@ -244,7 +249,9 @@ fn made(work: &mut Work, name: &str, spot: Spot, role: &'static str) {
 
 /// The tank named in a table's titles: "Tank: Alder (300 L)", or a title that is a tank the keeper has.
 pub(crate) fn in_titles(work: &Work, view: &View) -> Option<TitledTank> {
-    let mut titles = view.table.titles.iter().peekable();
+    // Names over columns are theirs, not the table's.
+    let over = |title: &Placed| view.over.iter().any(|over| view.table.titles.get(over.title) == Some(title));
+    let mut titles = view.table.titles.iter().filter(|title| !over(title)).peekable();
     while let Some(title) = titles.next() {
         let whole = fold::plain(&title.raw.written());
         // "Lab results, tank: Reed".
@@ -280,6 +287,40 @@ pub(crate) fn in_titles(work: &Work, view: &View) -> Option<TitledTank> {
         let (name, litres) = without_volume(&title.raw.written());
         TitledTank { name, litres, spot: view.spot(title.row, title.column) }
     })
+}
+
+/// The names over a table's columns, if they are tanks: the columns under them are alike, or the keeper has the tanks.
+/// A column of tanks says more.
+pub(crate) fn names_over(work: &Work, view: &View, meanings: &BTreeMap<u32, Meaning>) -> Vec<Over> {
+    let names = &view.table.names_over;
+    if names.over.is_empty() || meanings.values().any(|meaning| *meaning == Meaning::Role(HeaderRole::Tank)) {
+        return Vec::new();
+    }
+    let titles = names.over.iter().filter_map(|over| view.table.titles.get(over.title));
+    let known = titles.filter(|title| work.tanks.known(&called(&title.raw.written()).0).is_some()).count();
+    if names.alike || known >= 2 { names.over.clone() } else { Vec::new() }
+}
+
+/// The tank's name and litres in a name over columns: "Alder", "Tank: Alder (300 L)".
+fn called(text: &str) -> (String, Option<f64>) {
+    let text = fold::plain(text);
+    match text.split_once(':') {
+        Some((word, rest)) if names_a_tank(word) && !rest.trim().is_empty() => without_volume(rest),
+        _ => without_volume(&text),
+    }
+}
+
+/// The tank whose name stands over a column, with the cell.
+pub(crate) fn over_column(work: &mut Work, view: &View, column: u32) -> Option<(TankOf, Spot)> {
+    let title = view.name_over(column)?;
+    let spot = view.spot(title.row, title.column);
+    let (name, litres) = called(&title.raw.written());
+    let tank = named(work, &name, spot, "tank");
+    if let (TankOf::Named(name), Some(litres)) = (&tank, litres) {
+        let name = name.clone();
+        work.tanks.tell(&name, vec![(spot, "tank")], |tank| tank.litres = Some(litres));
+    }
+    Some((tank, spot))
 }
 
 /// A word for a tank; on a laboratory's report the sample bears the tank's name.

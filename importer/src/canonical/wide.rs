@@ -10,7 +10,7 @@ use crate::canonical::tank::{self, TankOf};
 use crate::canonical::test::{Group, Test, Waiting};
 use crate::canonical::{Cells, View, Work, event, fill, habit, remark, report_day, summary};
 use crate::cell::clock::{Clock, clock};
-use crate::doubt::desk::{Doubt, Settled};
+use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
 use crate::layout::DataRow;
 use crate::meaning::{Meaning, Quantity};
@@ -36,7 +36,7 @@ pub(crate) struct Frame {
 pub(crate) struct When {
     pub day: DayOf,
     pub tank: TankOf,
-    pub cells: Vec<(crate::doubt::desk::Spot, &'static str)>,
+    pub cells: Vec<(Spot, &'static str)>,
 }
 
 impl Frame {
@@ -51,6 +51,30 @@ impl Frame {
 
     /// Day and tank of a row.
     pub fn of_row(&mut self, work: &mut Work, view: &View, row: &DataRow) -> When {
+        let mut when = self.day_of_row(work, view, row);
+        let housed = self.tank_above.get(&row.row).copied().unwrap_or(row.row);
+        let named = self.tank.and_then(|column| Some((column, view.text(view.row(housed)?, column)?)));
+        when.tank = match named {
+            Some((column, text)) => {
+                let spot = view.spot(housed, column);
+                when.cells.push((spot, "tank"));
+                tank::named(work, &text, spot, "tank")
+            }
+            // Other rows or columns name theirs: the keeper's only tank is not meant without a word.
+            None if !view.over.is_empty()
+                || self
+                    .tank
+                    .is_some_and(|column| view.table.rows.iter().any(|row| view.raw(row, column).is_some())) =>
+            {
+                tank::of_row_without(work, view, row.row)
+            }
+            None => self.table_tank.get_or_insert_with(|| tank::of_table(work, view)).clone(),
+        };
+        when
+    }
+
+    /// Day of a row whose tank is told by each column.
+    fn day_of_row(&mut self, work: &mut Work, view: &View, row: &DataRow) -> When {
         let mut cells = Vec::new();
         let dated = self.day_above.get(&row.row).copied().unwrap_or(row.row);
         let mut day = self.date.map_or(DayOf::Absent, |_| self.days.of(dated));
@@ -73,24 +97,7 @@ impl Frame {
                 known.clock = known.clock.or(Some(time));
             }
         }
-        let housed = self.tank_above.get(&row.row).copied().unwrap_or(row.row);
-        let named = self.tank.and_then(|column| Some((column, view.text(view.row(housed)?, column)?)));
-        let tank = match named {
-            Some((column, text)) => {
-                let spot = view.spot(housed, column);
-                cells.push((spot, "tank"));
-                tank::named(work, &text, spot, "tank")
-            }
-            // Other rows name theirs: the keeper's only tank is not meant without a word.
-            None if self
-                .tank
-                .is_some_and(|column| view.table.rows.iter().any(|row| view.raw(row, column).is_some())) =>
-            {
-                tank::of_row_without(work, view, row.row)
-            }
-            None => self.table_tank.get_or_insert_with(|| tank::of_table(work, view)).clone(),
-        };
-        When { day, tank, cells }
+        When { day, tank: TankOf::Left, cells }
     }
 
     /// Marks the cells of date, time and tank as labels, for rows that hold nothing else.
@@ -187,6 +194,8 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         .collect();
     let mut told: Vec<Group> = Vec::new();
     let columns: Vec<u32> = quantities.iter().map(|(column, _)| *column).collect();
+    let over: BTreeMap<u32, (TankOf, Spot)> =
+        columns.iter().filter_map(|column| Some((*column, tank::over_column(work, view, *column)?))).collect();
     for (at, row) in (0..).zip(&view.table.rows) {
         let filled: Vec<&(u32, Quantity)> =
             quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
@@ -201,11 +210,19 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         if filled.is_empty() || summary::is_no_test(work, view, row, date, &columns) {
             continue;
         }
-        let when = Rc::new(frame.of_row(work, view, row));
+        let when = Rc::new(if filled.iter().all(|(column, _)| over.contains_key(column)) {
+            frame.day_of_row(work, view, row)
+        } else {
+            frame.of_row(work, view, row)
+        });
         for (column, quantity) in filled {
             let Some(raw) = view.raw(row, *column) else { continue };
             let mut when = Rc::clone(&when);
-            if quantity.other_tank {
+            if let Some((tank, spot)) = over.get(column) {
+                let mut cells: Cells = when.cells.iter().copied().filter(|(_, role)| *role != "tank").collect();
+                cells.push((*spot, "tank"));
+                when = Rc::new(When { day: when.day.clone(), tank: tank.clone(), cells });
+            } else if quantity.other_tank {
                 when = Rc::new(When { tank: tank::of_column(work, view, *column), ..(*when).clone() });
             }
             if quantity.parameter.get().kind == ParameterKind::Routine && !rates.contains_key(column) {
@@ -243,7 +260,7 @@ pub(crate) fn group(
     about: String,
     header: String,
     quantity: &Quantity,
-    spot: crate::doubt::desk::Spot,
+    spot: Spot,
 ) -> Group {
     Group {
         about,

@@ -187,8 +187,11 @@ pub fn says(text: &str, decimal_comma: bool) -> Says {
 /// `#DIV/0!` and the like, in any language a spreadsheet writes them.
 pub fn is_error_value(text: &str) -> bool {
     let text = text.trim();
+    // "#3 hammer?" is a label and no failure.
     text.starts_with('#')
         && text.len() > 2
+        && !text.contains(char::is_whitespace)
+        && text.contains(char::is_alphabetic)
         && (text.ends_with('!')
             || text.ends_with('?')
             || text.eq_ignore_ascii_case("#n/a")
@@ -412,6 +415,7 @@ mod tests {
         assert!(matches!(says("8.O", false), Says::Letter(n) if matches!(n.shape, Shape::Is(f) if f.first == 8.0)));
         assert_eq!(says("forgot", false), Says::Word);
         assert_eq!(says("#DIV/0!", false), Says::Fault);
+        assert!(is_error_value("#NOMBRE?") && !is_error_value("#3 hammer?") && !is_error_value("#12!"));
         assert_eq!(says("=B12", false), Says::Fault);
         assert_eq!(says("ok", false), Says::Word);
         assert_eq!(says("used 2 kits", false), Says::Word);

@@ -7,6 +7,7 @@ use crate::dialect::split::Records;
 use crate::dialect::{self, Dialect};
 use crate::encoding;
 use crate::finding::{Answer, Finding, Held};
+use crate::formula_guard::unguarded;
 use crate::grid::{Cell, Grid, Raw, Row};
 use crate::record::CellRef;
 
@@ -106,7 +107,7 @@ fn read(text: &str, dialect: Dialect, findings: &mut Vec<Finding>) -> Result<Gri
             if field.text.contains('\u{fffd}') {
                 lost.push((number, column, field.text.to_string()));
             }
-            cells.push(Cell { column, raw: Raw::Text(field.text.to_string()) });
+            cells.push(Cell { column, raw: Raw::of_text(unguarded(&field.text).to_owned()) });
         }
         if !cells.is_empty() {
             grid.rows.push(Row { number, line: Some(record.line), cells });

@@ -34,7 +34,7 @@ pub fn open(kind: Kind, bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, 
     let mut findings = Vec::new();
     for (grid, look) in &mut grids {
         let sheet = grid.sheet.clone().unwrap_or_default();
-        if grid.hidden && !grid.rows.is_empty() {
+        if grid.hidden && !(grid.rows.is_empty() && grid.aside.is_empty()) {
             let note = hidden(&sheet, &sheet, &format!("sheet \"{sheet}\""));
             if verdict::chosen(answers, &note.key) == Some("read") {
                 grid.hidden = false;
@@ -256,6 +256,8 @@ impl Building {
             Raw::Number(share) if self.look.percents.contains(&(row, column)) => {
                 Raw::Text(format!("{}%", general(share * 100.0)))
             }
+            // One container keeps a failed formula as such, the next as text.
+            Raw::Text(text) => Raw::of_text(text),
             raw => raw,
         };
         let cell = Cell { column, raw };

@@ -103,6 +103,7 @@ mod tests {
             decimal_comma: false,
             turned: false,
             own_name: None,
+            names_over: crate::layout::over::Names::default(),
             merged: Vec::new(),
         }
     }

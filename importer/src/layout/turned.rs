@@ -177,6 +177,7 @@ fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> O
         decimal_comma: grid.decimal_comma,
         turned: true,
         own_name: None,
+        names_over: crate::layout::over::Names::default(),
         merged: Vec::new(),
     };
     let mut columns: BTreeMap<u32, Vec<Placed>> = BTreeMap::new();
@@ -334,6 +335,7 @@ fn roster_table(grid: &Grid, band: Band, dated: &[u32], first: u32) -> Option<Ta
         decimal_comma: grid.decimal_comma,
         turned: false,
         own_name: None,
+        names_over: crate::layout::over::Names::default(),
         merged: Vec::new(),
     })
 }

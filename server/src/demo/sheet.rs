@@ -69,7 +69,7 @@ pub fn text_file(name: &str, sheet: &Sheet, style: TextStyle) -> Result<Vec<u8>,
 fn as_text(value: &Value, style: TextStyle) -> String {
     match value {
         Value::Empty => String::new(),
-        Value::Text(text) => text.clone(),
+        Value::Text(text) => importer::formula_guard::guarded(text).into_owned(),
         Value::Number(number, decimals) => {
             let text = format!("{number:.decimals$}");
             if style.comma { text.replace('.', ",") } else { text }

@@ -1,4 +1,7 @@
-//! Rows and columns as CSV, in the standard's form and in the one that spreadsheet programs expect.
+//! Rows and columns as CSV, in the standard's form and in the one that spreadsheet programs expect. Text that a
+//! spreadsheet program would run as a formula stays text in both.
+
+use importer::formula_guard::{guarded, quoting};
 
 use crate::problem::Problem;
 use crate::represent::Form;
@@ -59,11 +62,17 @@ impl Sheet {
     /// The bytes of the table.
     pub fn bytes(&self, form: Form) -> Result<Vec<u8>, Problem> {
         let excel = form == Form::CsvExcel;
+        let texts = self.rows.iter().flatten().filter_map(|cell| match cell {
+            Cell::Text(text) => Some(text.as_str()),
+            _ => None,
+        });
         let mut writer = csv::WriterBuilder::new()
+            .quote_style(quoting(self.columns.iter().map(String::as_str).chain(texts)))
             .delimiter(if excel { b';' } else { b',' })
             .terminator(csv::Terminator::CRLF)
             .from_writer(if excel { "\u{feff}".as_bytes().to_vec() } else { Vec::new() });
-        writer.write_record(&self.columns).map_err(|error| Problem::internal(&error))?;
+        let header = self.columns.iter().map(|name| guarded(name).into_owned());
+        writer.write_record(header).map_err(|error| Problem::internal(&error))?;
         for row in &self.rows {
             let cells: Vec<String> = row.iter().map(|cell| print(cell, excel)).collect();
             writer.write_record(&cells).map_err(|error| Problem::internal(&error))?;
@@ -74,9 +83,7 @@ impl Sheet {
 
 fn print(cell: &Cell, excel: bool) -> String {
     match cell {
-        // A spreadsheet runs text that begins like a formula; an apostrophe in front keeps it text.
-        Cell::Text(text) if excel && text.starts_with(['=', '+', '-', '@', '\t', '\r']) => format!("'{text}"),
-        Cell::Text(text) => text.clone(),
+        Cell::Text(text) => guarded(text).into_owned(),
         Cell::Number(number) if excel => number.to_string().replace('.', ","),
         Cell::Number(number) => number.to_string(),
         Cell::Whole(whole) => whole.to_string(),
@@ -98,7 +105,7 @@ mod tests {
     #[test]
     fn the_standard_form_is_rfc_4180() {
         let bytes = sample().bytes(Form::Csv).unwrap();
-        assert_eq!(String::from_utf8(bytes).unwrap(), "name,value_mg_l,n\r\n\"a, \"\"b\"\"\",0.25,3\r\n=1+1,,\r\n");
+        assert_eq!(String::from_utf8(bytes).unwrap(), "name,value_mg_l,n\r\n\"a, \"\"b\"\"\",0.25,3\r\n'=1+1,,\r\n");
     }
 
     #[test]
@@ -108,5 +115,58 @@ mod tests {
             String::from_utf8(bytes).unwrap(),
             "\u{feff}name;value_mg_l;n\r\n\"a, \"\"b\"\"\";0,25;3\r\n'=1+1;;\r\n"
         );
+    }
+
+    /// Cells of a file as our own reader gives them back, header first.
+    fn read_back(bytes: &[u8]) -> Vec<Vec<String>> {
+        let (grids, findings) = importer::container::open("sheet.csv", bytes);
+        assert!(findings.is_empty(), "{findings:?}");
+        grids[0].rows.iter().map(|row| row.cells.iter().map(|cell| cell.raw.written()).collect()).collect()
+    }
+
+    const NASTY: [&str; 14] = [
+        "=1+1",
+        "+1+1",
+        "-1+1",
+        "@SUM(A1)",
+        "\t=1",
+        "\r=1",
+        "\n=1",
+        "\"=1+1\"",
+        "'=1+1",
+        " =1",
+        "=HYPERLINK(\"http://127.0.0.1/?\"&A1,\"x\")",
+        "a;=1+1",
+        "\u{ff1d}1+1",
+        "-",
+    ];
+
+    #[test]
+    fn text_comes_back_as_it_was_and_no_program_runs_it() {
+        for form in [Form::Csv, Form::CsvExcel] {
+            for nasty in NASTY {
+                let mut sheet = Sheet::new(["taxon", nasty, "low_mg_l"]);
+                for n in 0..4 {
+                    sheet.rows.push(vec![
+                        Cell::Text(format!("coral {n}")),
+                        Cell::Text(nasty.into()),
+                        Cell::Number(-0.5),
+                    ]);
+                }
+                let bytes = sheet.bytes(form).unwrap();
+                let low = if form == Form::Csv { "-0.5" } else { "-0,5" };
+                let mut expected = vec![vec!["taxon".to_owned(), nasty.to_owned(), "low_mg_l".to_owned()]];
+                expected.extend((0..4).map(|n| vec![format!("coral {n}"), nasty.to_owned(), low.to_owned()]));
+                assert_eq!(read_back(&bytes), expected, "{nasty:?}");
+                let text = String::from_utf8(bytes).unwrap();
+                let delimiter = if form == Form::Csv { b',' } else { b';' };
+                let mut raw =
+                    csv::ReaderBuilder::new().delimiter(delimiter).has_headers(false).from_reader(text.as_bytes());
+                for cell in raw.records().flat_map(|row| row.unwrap().iter().map(str::to_owned).collect::<Vec<_>>()) {
+                    let runs = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\u{ff1d}']);
+                    assert!(!runs || cell == low || cell == "-", "{cell:?}");
+                }
+            }
+        }
     }
 }

@@ -7,6 +7,7 @@ mod answers; // questions to the records
 mod decline; // outcomes that are known from looks
 mod document; // what is documented
 mod examples; // the examples of the document
+mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
 mod problems; // what can go wrong
 mod tokens; // keys for programs
