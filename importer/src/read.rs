@@ -27,7 +27,7 @@ use crate::meaning;
 use crate::record::Record;
 
 /// Version of the reader: a later one may read the same bytes otherwise.
-pub const INTERPRETER: u32 = 4;
+pub const INTERPRETER: u32 = 5;
 
 /// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];
@@ -74,9 +74,10 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         nothing_found(&mut work, &outside);
     }
     let mut views: Vec<View> = Vec::with_capacity(tables.len());
+    let mut columns = Vec::new();
     for (sheet, table) in &tables {
         let mut view = View::new(table, *sheet);
-        meaning::settle(&mut work, &mut view);
+        columns.extend(meaning::settle(&mut work, &mut view));
         views.push(view);
     }
     let loose = || views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed));
@@ -96,6 +97,7 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
         .any(|code| work.desk.raised_any(code));
     as_of::settle(&mut work, &summary, dates_open);
     let mut about = about(&work, &tables, &summary);
+    about.columns = columns;
     as_of::completeness(&mut work, &summary, &mut about);
     finish(name, context, total, work, findings, about, &tables)
 }
@@ -213,6 +215,7 @@ fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
         first_day: work.days.map(|(first, _)| first),
         last_day: work.days.map(|(_, last)| last),
         interpreter: INTERPRETER,
+        columns: Vec::new(),
         takes_out: false,
     }
 }
