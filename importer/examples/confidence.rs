@@ -38,7 +38,9 @@ fn main() {
         }
         println!("Brier score {:.4}, expected calibration error {:.4}\n", brier(columns), calibration_error(columns));
     }
-    println!("| header | columns | read and right | asked, right one first | asked, otherwise | read wrongly |\n|---|---|---|---|---|---|");
+    println!(
+        "| header | columns | read and right | asked, right one first | asked, otherwise | read wrongly |\n|---|---|---|---|---|---|"
+    );
     for way in WAYS {
         let of: Vec<&Judged> = all.iter().filter(|one| one.way == way).collect();
         let count = |is: &dyn Fn(&Judged) -> bool| of.iter().filter(|one| is(one)).count();

@@ -173,6 +173,7 @@ fn meaning_of(
                     HeaderRole::Date | HeaderRole::Time | HeaderRole::Tank | HeaderRole::Remark | HeaderRole::Person
                 )
             });
+            let plain = plain.filter(|role| *role != HeaderRole::Tank || !is_measured(view, column));
             if let Some(role) = plain.filter(|_| quantities.is_empty() || find_exact_role(roles)) {
                 return (Meaning::Role(role), Trust::word());
             }
@@ -278,6 +279,14 @@ fn coded(tab: &str, code: &str, header: &str) -> Meaning {
 /// "Date" and its kin stay what they are even where a parameter has a like word.
 fn find_exact_role(roles: &[HeaderRole]) -> bool {
     matches!(roles.first(), Some(HeaderRole::Date | HeaderRole::Tank | HeaderRole::Remark))
+}
+
+/// Most filled cells are numbers with digits after the decimal mark: measured, and the name of nothing.
+fn is_measured(view: &View, column: u32) -> bool {
+    let numbers = unknown::sample(view, column);
+    let filled = view.table.rows.iter().filter(|row| view.raw(row, column).is_some()).take(SAMPLE).count();
+    numbers.sample.decimals > 0
+        && numbers.sample.sorted.iter().filter(|value| value.fract() != 0.0).count() * 2 > filled
 }
 
 /// Of several parameters that a word names, the one that the values fit.

@@ -24,7 +24,7 @@ const TWICE: f64 = 0.03;
 const NONE: f64 = 1.0;
 /// A header that names another parameter outright, against one that names this.
 const OTHER_WORD: f64 = 1e-6;
-/// The same, where the two words differ by one letter.
+/// The same, where the two words differ by one letter, or one is the other broken off.
 const NEAR_OTHER_WORD: f64 = 2e-3;
 /// A unit that the parameter is never written in.
 const OTHER_UNIT: f64 = 1e-4;
@@ -147,7 +147,8 @@ fn usual(parameter: &Parameter) -> (f64, f64) {
     if let Some(usual) = parameter.plausible {
         return usual;
     }
-    let (first, last) = (parameter.ladder.first().copied().unwrap_or(0.0), parameter.ladder.last().copied().unwrap_or(1.0));
+    let (first, last) =
+        (parameter.ladder.first().copied().unwrap_or(0.0), parameter.ladder.last().copied().unwrap_or(1.0));
     match parameter.limit_range {
         // Far above what a test can show: a main ion, always there.
         Some((_, coarsest)) if first <= 10.0 * coarsest => (0.0, last),
@@ -202,8 +203,21 @@ impl Profile {
     fn values(&self, sample: &Sample, unit: Option<UnitCode>) -> f64 {
         let stated = unit.filter(|unit| self.forms.iter().any(|form| form.unit == *unit));
         let forms = self.forms.iter().filter(|form| stated.is_none_or(|unit| form.unit == unit));
-        let (sum, all) = forms.fold((0.0, 0.0), |(sum, all), form| (sum + form.share * form.of(sample), all + form.share));
+        let (sum, all) =
+            forms.fold((0.0, 0.0), |(sum, all), form| (sum + form.share * form.of(sample), all + form.share));
         if all > 0.0 { sum / all } else { 0.0 }
+    }
+
+    /// The header is a word for this parameter but for one letter, or such a word broken off.
+    fn is_nearly(&self, key: &str) -> bool {
+        let nearly = |word: &String| {
+            let lengths = (key.len(), word.len());
+            lengths.0 >= 3
+                && lengths.1 >= 3
+                && (lengths.0.abs_diff(lengths.1) <= 1 && strsim::osa_distance(word, key) == 1
+                    || lengths.1 >= lengths.0 + 2 && word.starts_with(key))
+        };
+        self.words.iter().any(nearly)
     }
 
     /// How near the header is to a word for this parameter: 1 for one letter, less for two or for a word within.
@@ -239,9 +253,40 @@ fn anything(sample: &Sample) -> f64 {
 
 /// Words that stand over a column and say nothing of it.
 const EMPTY_WORDS: [&str; 34] = [
-    "col", "column", "field", "value", "values", "reading", "readings", "result", "results", "test", "data", "series",
-    "unnamed", "no", "nr", "number", "measured", "measurement", "spalte", "feld", "wert", "messwert", "colonne", "champ",
-    "valeur", "columna", "campo", "valor", "kolom", "veld", "waarde", "serie", "untitled", "param",
+    "col",
+    "column",
+    "field",
+    "value",
+    "values",
+    "reading",
+    "readings",
+    "result",
+    "results",
+    "test",
+    "data",
+    "series",
+    "unnamed",
+    "no",
+    "nr",
+    "number",
+    "measured",
+    "measurement",
+    "spalte",
+    "feld",
+    "wert",
+    "messwert",
+    "colonne",
+    "champ",
+    "valeur",
+    "columna",
+    "campo",
+    "valor",
+    "kolom",
+    "veld",
+    "waarde",
+    "serie",
+    "untitled",
+    "param",
 ];
 
 /// What a header that names nothing says all the same.
@@ -278,7 +323,7 @@ pub(crate) fn rank(evidence: &Evidence) -> Vec<Candidate> {
         }
         weight *= match (own, evidence.named.is_empty(), speaks) {
             (Some(_), ..) => 1.0,
-            (None, false, _) if key.len() >= 3 && profile.words.iter().any(|word| word.len() == key.len() && strsim::osa_distance(word, &key) == 1) => NEAR_OTHER_WORD,
+            (None, false, _) if profile.is_nearly(&key) => NEAR_OTHER_WORD,
             (None, false, _) => OTHER_WORD,
             (None, true, Speaks::Nothing | Speaks::Unit) => 1.0,
             (None, true, Speaks::Something) => 0.01 + profile.near(&key, &tokens),
@@ -326,6 +371,12 @@ pub(crate) fn is_misspelt(header: &str, parameter: ParameterCode) -> bool {
         profile.words.iter().any(slip)
     };
     PROFILES.iter().any(|profile| profile.parameter.code == parameter && slips(profile))
+}
+
+/// Whether a header may be a word for a parameter with one letter wrong or broken off.
+pub(crate) fn is_nearly(header: &str, parameter: ParameterCode) -> bool {
+    let key = compact(header.split(['(', '[']).next().unwrap_or(header));
+    PROFILES.iter().any(|profile| profile.parameter.code == parameter && profile.is_nearly(&key))
 }
 
 /// Whether a unit belongs to one parameter alone: dKH, mV, PSU, but not mg/L.

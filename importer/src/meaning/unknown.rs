@@ -260,9 +260,12 @@ pub(super) fn named(
     let own = ranked.iter().find(|candidate| candidate.parameter == parameter).map_or(0.0, |found| found.weight);
     let confidence = calibrated(own);
     let rival = ranked.iter().find(|candidate| candidate.parameter != parameter);
-    let near = rival.is_some_and(|rival| likely::is_misspelt(header, rival.parameter));
+    let near = rival.is_some_and(|rival| likely::is_nearly(header, rival.parameter));
     if confidence >= ASK_BELOW || !near || numbers.sample.sorted.len() < ENOUGH {
-        return (Meaning::Quantity(quantity), Trust { by: By::Word, confidence, asked: false, likely: Some(parameter) });
+        return (
+            Meaning::Quantity(quantity),
+            Trust { by: By::Word, confidence, asked: false, likely: Some(parameter) },
+        );
     }
     match work.desk.ask("column_unknown", &about) {
         settled @ Settled::Choice(choice, _) => {

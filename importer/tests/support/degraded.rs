@@ -159,7 +159,8 @@ impl Maker {
             "mS/cm" => return 1,
             _ => {}
         }
-        let of = |step: f64| (0..=4).find(|digits| (step * 10f64.powi(*digits)).fract().abs() < 1e-9).unwrap_or(4) as usize;
+        let of =
+            |step: f64| (0..=4).find(|digits| (step * 10f64.powi(*digits)).fract().abs() < 1e-9).unwrap_or(4) as usize;
         match parameter.step_range {
             Some((finest, coarsest)) => {
                 let step = if self.draw.random_bool(0.5) { finest } else { coarsest };
@@ -176,7 +177,8 @@ impl Maker {
             .filter(|parameter| parameter.kind != ParameterKind::Routine)
             .map(|parameter| {
                 let weight = match parameter.code.as_str() {
-                    "temperature" | "salinity" | "ph" | "alkalinity" | "calcium" | "magnesium" | "nitrate" | "phosphate" => 1.0,
+                    "temperature" | "salinity" | "ph" | "alkalinity" | "calcium" | "magnesium" | "nitrate"
+                    | "phosphate" => 1.0,
                     "nitrite" | "ammonia" | "potassium" | "orp" => 0.3,
                     _ if parameter.kind == ParameterKind::Reading => 0.1,
                     _ => 0.02,
@@ -209,7 +211,8 @@ impl Maker {
     /// One letter left out, doubled, changed or swapped with the next.
     fn slip(&mut self, word: &str) -> String {
         let mut letters: Vec<char> = word.chars().collect();
-        let at = self.draw.random_range(1..letters.len().max(2) - 1 + usize::from(letters.len() < 3)).min(letters.len() - 1);
+        let at =
+            self.draw.random_range(1..letters.len().max(2) - 1 + usize::from(letters.len() < 3)).min(letters.len() - 1);
         match self.draw.random_range(0..4) {
             0 => drop(letters.remove(at)),
             1 => letters.insert(at, letters[at]),
@@ -231,7 +234,14 @@ impl Maker {
         parameter.name.to_owned()
     }
 
-    fn header(&mut self, parameter: &'static Parameter, way: Way, language: &str, unit: &str, at: usize) -> (String, String) {
+    fn header(
+        &mut self,
+        parameter: &'static Parameter,
+        way: Way,
+        language: &str,
+        unit: &str,
+        at: usize,
+    ) -> (String, String) {
         let plain = |header: String| (header, String::new());
         match way {
             Way::Word => plain(self.word(parameter, language)),
@@ -337,15 +347,37 @@ pub fn judged(seed: u64, tables: usize) -> Vec<Judged> {
             let way = if worse.contains(&at) { WAYS[maker.draw.random_range(0..WAYS.len())] } else { Way::Word };
             columns.push(maker.column(parameter, way, language, rows, at + 2));
         }
-        all.extend(read_again(&columns, rows));
+        all.extend(read_again(&mut maker, &columns, rows));
     }
     all
 }
 
-fn read_again(columns: &[Column], rows: usize) -> Vec<Judged> {
-    let mut text = String::from("Date");
+/// Headers over days and over remarks, usual and worsened.
+const DAYS: [(&str, Way); 9] = [
+    ("Date", Way::Word),
+    ("Datum", Way::Word),
+    ("Fecha", Way::Word),
+    ("Jour", Way::Word),
+    ("Dag", Way::Word),
+    ("Daet", Way::OneLetter),
+    ("Dtaum", Way::OneLetter),
+    ("", Way::Nothing),
+    ("X", Way::Nothing),
+];
+const REMARKS: [(&str, Way); 5] = [
+    ("Notes", Way::Word),
+    ("Bemerkung", Way::Word),
+    ("Remarque", Way::Word),
+    ("Notse", Way::OneLetter),
+    ("", Way::Nothing),
+];
+
+fn read_again(maker: &mut Maker, columns: &[Column], rows: usize) -> Vec<Judged> {
+    let (day, day_way) = DAYS[maker.draw.random_range(0..DAYS.len())];
+    let (remark, remark_way) = REMARKS[maker.draw.random_range(0..REMARKS.len())];
+    let mut text = day.to_owned();
     columns.iter().for_each(|column| text.push_str(&format!(",{}", column.header)));
-    text.push('\n');
+    text.push_str(&format!(",{remark}\n"));
     if columns.iter().any(|column| !column.unit.is_empty()) {
         columns.iter().for_each(|column| text.push_str(&format!(",{}", column.unit)));
         text.push('\n');
@@ -353,10 +385,23 @@ fn read_again(columns: &[Column], rows: usize) -> Vec<Judged> {
     for row in 0..rows {
         text.push_str(&format!("2024-{:02}-{:02}", 1 + row / 4, 1 + 7 * (row % 4)));
         columns.iter().for_each(|column| text.push_str(&format!(",{}", column.values[row])));
-        text.push('\n');
+        text.push_str(if row % 3 == 0 { ",all looks well\n" } else { ",\n" });
     }
     let outcome = read("tests.csv", text.as_bytes(), &Context::default());
-    let mut judged = Vec::with_capacity(columns.len());
+    let mut judged = Vec::with_capacity(columns.len() + 2);
+    for (at, way, meanings) in
+        [(1, day_way, ["date", "date"]), (columns.len() as u32 + 2, remark_way, ["remark", "label"])]
+    {
+        if let Some(told) = outcome.about.columns.iter().find(|told| told.column == at) {
+            judged.push(Judged {
+                way,
+                stated: told.confidence,
+                right: meanings.contains(&told.meaning.as_str()),
+                asked: told.asked,
+                shown: format!("{} read as {} by {}", meanings[0], told.meaning, told.by),
+            });
+        }
+    }
     for (at, column) in (2u32..).zip(columns) {
         let Some(told) = outcome.about.columns.iter().find(|told| told.column == at) else { continue };
         let label = told.meaning == "label" || told.meaning == "remark";
