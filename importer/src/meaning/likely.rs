@@ -235,9 +235,10 @@ impl Profile {
             let token = tokens.len() > 1
                 && (length >= 2 && tokens.contains(word)
                     || length >= 5 && tokens.iter().any(|token| strsim::osa_distance(token, word) <= 1));
-            // "Calc.", "Magnes": the word breaks off.
+            // "Calc.", "Magnes": the word breaks off. "Kaliummessung": it goes on.
             let short = key.len() >= 3 && length >= key.len() + 2 && word.starts_with(key);
-            if token || short {
+            let long = length >= 4 && key.len() >= length + 2 && key.starts_with(word.as_str());
+            if token || short || long {
                 best = best.max(0.5);
             }
         }
@@ -350,7 +351,11 @@ pub(crate) fn rank(evidence: &Evidence) -> Vec<Candidate> {
         (true, Speaks::Something) => 0.1,
         (true, _) => 1.0,
     };
-    let strange = if unit.is_some() && known { 0.1 } else { 1.0 };
+    let strange = match unit {
+        Some(unit) if is_telling(unit) => 0.01,
+        Some(_) if known => 0.1,
+        _ => 1.0,
+    };
     let all: f64 = ranked.iter().map(|candidate| candidate.weight).sum::<f64>() + NONE * none * strange * broad;
     if all > 0.0 {
         ranked.iter_mut().for_each(|candidate| candidate.weight /= all);

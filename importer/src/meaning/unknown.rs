@@ -128,8 +128,8 @@ pub(super) fn sample(view: &View, column: u32) -> Numbers {
     numbers
 }
 
-/// The unit that a header or the row of units states, whether or not the header names a parameter.
-pub(super) fn unit_of(view: &View, column: u32, header: &str) -> Option<UnitMatch> {
+/// The unit that a header or the row of units states. "Mo" and "V" are units too, unless they name what is measured.
+fn unit_of(view: &View, column: u32, header: &str, named: &[Quantity]) -> Option<UnitMatch> {
     let row = || {
         let cell = view.table.units.iter().find(|cell| cell.column == column)?;
         find_unit(&cell.raw.written())
@@ -142,6 +142,9 @@ pub(super) fn unit_of(view: &View, column: u32, header: &str) -> Option<UnitMatc
         let word = header.rsplit(char::is_whitespace).next().filter(|word| word.chars().count() >= 2)?;
         find_unit(word)
     };
+    if !named.is_empty() {
+        return bracket().or_else(row);
+    }
     find_unit(header).or_else(bracket).or_else(row).or_else(last)
 }
 
@@ -172,7 +175,7 @@ pub(super) fn numbers(
     if numbers.found == 0 {
         return (Meaning::Label, Trust::of(By::Cells));
     }
-    let unit = unit_of(view, column, header);
+    let unit = unit_of(view, column, header, named);
     let about = view.about(column);
     match work.desk.ask("column_unknown", &about) {
         settled @ Settled::Choice(choice, _) => {
@@ -253,7 +256,7 @@ pub(super) fn named(
     let about = view.about(column);
     let numbers = sample(view, column);
     let named = [quantity];
-    let unit = unit_of(view, column, header);
+    let unit = unit_of(view, column, header, &named);
     let evidence = Evidence { header, named: &named, unit, taken, sample: &numbers.sample };
     let ranked = likely::rank(&evidence);
     let [quantity] = named;
