@@ -439,7 +439,8 @@ mod tests {
         assert_eq!(first("Phosphate", &[30.0, 40.0, 60.0], 0, None).0, "phosphate");
         assert_eq!(first("Temp", &[77.0, 78.0, 78.5], 1, None).0, "temperature");
         assert_eq!(first("Nitrite", &[10.0, 12.0, 15.0], 0, None).0, "nitrite");
-        assert!(first("Nitrite", &[10.0, 12.0, 15.0], 0, None).1 < 0.9);
+        let confidence = crate::meaning::confidence::calibrated(first("Nitrite", &[10.0, 12.0, 15.0], 0, None).1);
+        assert!(confidence < crate::meaning::confidence::ASK_BELOW, "{confidence}");
     }
 
     #[test]
