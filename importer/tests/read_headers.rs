@@ -12,8 +12,10 @@ use importer::record::Record;
 
 const LANGUAGES: [&str; 5] = ["en", "de", "fr", "es", "nl"];
 
-/// Lines of a table of words: the first three fields, and the words by language.
-fn table(text: &'static str) -> Vec<([&'static str; 3], BTreeMap<&'static str, Vec<&'static str>>)> {
+/// A line of a table of words: the first three fields, and the words by language.
+type Line = ([&'static str; 3], BTreeMap<&'static str, Vec<&'static str>>);
+
+fn table(text: &'static str) -> Vec<Line> {
     let lines = text.lines().filter(|line| !line.starts_with('#') && !line.trim().is_empty());
     lines
         .map(|line| {
