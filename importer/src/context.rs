@@ -93,8 +93,30 @@ pub struct Outcome {
     pub about: About,
 }
 
+/// What a column of a table was taken for, and how surely.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct ColumnRead {
+    /// Sheet.
+    pub sheet: Option<String>,
+    /// Row of its header cell, from 1; of its first row where it has none.
+    pub row: u32,
+    /// Column of its header cell, from 1; for days that run across the header stands in the first column.
+    pub column: u32,
+    /// Header as written; null = it has none.
+    pub header: Option<String>,
+    /// Code of a parameter, of a role (`date`, `tank`, `remark`, …) or a measure; `label` = kept as written. While it is
+    /// asked about: the likeliest.
+    pub meaning: String,
+    /// By what it is known: `word`, `spelling`, `unit`, `values`, `cells`, `code`, `answer`.
+    pub by: String,
+    /// How surely, 0 to 1: of columns stated at 0.9 about nine of ten are right.
+    pub confidence: f64,
+    /// It is asked about, and its cells wait.
+    pub asked: bool,
+}
+
 /// What a file says about itself and its log.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct About {
     /// Layouts met, in order: `wide`, `long`, `register`, `diary`, `log_sheet`, …
     pub layouts: Vec<String>,
@@ -118,6 +140,9 @@ pub struct About {
     pub last_day: Option<NaiveDate>,
     /// The reader's version; a later one may read the same bytes otherwise.
     pub interpreter: u32,
+    /// What each column was taken for, in the order of the file.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub columns: Vec<ColumnRead>,
     /// A single edit whose records are taken out, not laid over.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub takes_out: bool,

@@ -2,19 +2,24 @@
 //!
 //! A header names a parameter, a role (date, tank, …) or nothing; what names nothing and holds numbers is asked about.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::{
-    FateMatch, HeaderRole, Measure, NameMatch, ParameterCode, ParameterKind, UnitCode, catalogue, find_fate,
-    find_measure, find_parameter_by_word, find_substance_without_code, find_unit, header_roles,
+    FateMatch, HeaderRole, NameMatch, ParameterCode, ParameterKind, UnitCode, find_fate, find_measure,
+    find_parameter_by_word, find_unit, header_roles,
 };
 
+pub mod confidence; // how sure, as a share
+mod likely; // parameters that fit a column, ranked
+mod trust; // by what a meaning is known, as told
+mod unknown; // headers that name nothing known
+
+use self::trust::{By, Trust};
 use crate::canonical::{View, Work};
 use crate::cell::date::{Said, date};
-use crate::cell::mark::{Says, Shape, says};
+use crate::context::ColumnRead;
 use crate::dialect::guess::Look;
 use crate::doubt::desk::{Doubt, Settled};
-use crate::finding::Choice;
 use crate::grid::Raw;
 use crate::layout::Kind;
 use crate::layout::heading::code_in_brackets;
@@ -85,59 +90,101 @@ fn without_limit(text: &str) -> (String, Option<f64>) {
     (text.to_owned(), None)
 }
 
-/// Gives every column of a table its meaning; raises what cannot be told.
-pub(crate) fn settle(work: &mut Work, view: &mut View) {
+/// Gives every column of a table its meaning; raises what cannot be told. What is told of each column comes back.
+pub(crate) fn settle(work: &mut Work, view: &mut View) -> Vec<ColumnRead> {
     let mut meanings: BTreeMap<u32, Meaning> = BTreeMap::new();
+    let mut trusts: BTreeMap<u32, Trust> = BTreeMap::new();
     let mut columns: Vec<u32> =
         view.table.rows.iter().flat_map(|row| row.cells.iter().map(|cell| cell.column)).collect();
     columns.extend(view.table.header.iter().map(|header| header.column));
     columns.sort_unstable();
     columns.dedup();
+    // The first header of a column holds.
+    let headers: BTreeMap<u32, &str> =
+        view.table.header.iter().rev().map(|header| (header.column, header.text.as_str())).collect();
+    let named = match view.table.kind {
+        Kind::Wide => Named::of(&headers),
+        _ => Named::default(),
+    };
     for column in columns {
-        let header =
-            view.table.header.iter().find(|header| header.column == column).map_or("", |header| header.text.as_str());
-        let meaning = meaning_of(work, view, column, header, &meanings);
+        let header = headers.get(&column).copied().unwrap_or_default();
+        let (meaning, trust) = meaning_of(work, view, column, header, &meanings, &named);
         meanings.insert(column, meaning);
+        trusts.insert(column, trust);
     }
+    let by_words = meanings.clone();
     days_by_their_cells(view, &mut meanings);
     tests_by_their_cells(view, &mut meanings);
     names_by_their_cells(view, &mut meanings);
     ends_by_their_cells(view, &mut meanings);
+    for (column, meaning) in &meanings {
+        if by_words.get(column) != Some(meaning) {
+            trusts.insert(*column, Trust::of(By::Cells));
+        }
+    }
     unit_rows(view, &mut meanings);
     view.over = crate::canonical::tank::names_over(work, view, &meanings);
     if matches!(view.table.kind, Kind::Wide | Kind::LogSheet("tests")) {
         twice(work, view, &mut meanings);
     }
+    let told = trust::told(view, &meanings, &trusts);
     view.meanings = meanings;
+    told
 }
 
-fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str, before: &BTreeMap<u32, Meaning>) -> Meaning {
+/// The parameters that the headers of a table name outright, by column.
+#[derive(Default)]
+struct Named(BTreeMap<u32, Vec<Quantity>>);
+
+impl Named {
+    fn of(headers: &BTreeMap<u32, &str>) -> Self {
+        Named(headers.iter().map(|(column, header)| (*column, quantities(header))).collect())
+    }
+
+    fn at(&self, column: u32) -> &[Quantity] {
+        self.0.get(&column).map_or(&[], Vec::as_slice)
+    }
+
+    /// Those of the other columns.
+    fn beside(&self, column: u32) -> BTreeSet<ParameterCode> {
+        let single = self.0.iter().filter(|(other, named)| **other != column && named.len() == 1);
+        single.map(|(_, named)| named[0].parameter).collect()
+    }
+}
+
+fn meaning_of(
+    work: &mut Work,
+    view: &View,
+    column: u32,
+    header: &str,
+    before: &BTreeMap<u32, Meaning>,
+    named: &Named,
+) -> (Meaning, Trust) {
     if let Kind::LogSheet(tab) = view.table.kind {
-        return match code_in_brackets(header) {
-            Some(code) => coded(tab, code, header),
-            None => Meaning::Label,
-        };
+        let meaning = code_in_brackets(header).map_or(Meaning::Label, |code| coded(tab, code, header));
+        return (meaning, Trust::of(By::Code));
     }
     let roles = header_roles(header);
-    let quantities = quantities(header);
     match view.table.kind {
         Kind::Wide => {
+            let quantities = named.at(column);
             let plain = roles.iter().copied().filter(|role| free(*role, view.table.kind, before)).find(|role| {
                 matches!(
                     role,
                     HeaderRole::Date | HeaderRole::Time | HeaderRole::Tank | HeaderRole::Remark | HeaderRole::Person
                 )
             });
+            let plain = plain.filter(|role| *role != HeaderRole::Tank || !is_measured(view, column));
             if let Some(role) = plain.filter(|_| quantities.is_empty() || find_exact_role(roles)) {
-                return Meaning::Role(role);
+                return (Meaning::Role(role), Trust::word());
             }
-            if let Some(quantity) = fitting(view, column, &quantities) {
-                return Meaning::Quantity(quantity);
+            if let Some(quantity) = fitting(view, column, quantities) {
+                return unknown::named(work, view, column, header, quantity, &named.beside(column));
             }
             if matches!(roles.first(), Some(HeaderRole::Price | HeaderRole::Instrument | HeaderRole::Label)) {
-                return Meaning::Label;
+                return (Meaning::Label, Trust::word());
             }
-            unknown(work, view, column, header)
+            unknown::numbers(work, view, column, header, quantities, &named.beside(column))
         }
         Kind::Diary | Kind::Long | Kind::Register | Kind::LogSheet(_) => {
             // Of several readings of a word ("measured on") the first that no column to the left has taken.
@@ -147,83 +194,18 @@ fn meaning_of(work: &mut Work, view: &View, column: u32, header: &str, before: &
                 .copied()
                 .find(|role| free(*role, view.table.kind, before) && !(dateless && *role == HeaderRole::Date));
             match (role, view.table.kind) {
-                (Some(role), _) => Meaning::Role(role),
-                (None, Kind::Register) if is_dated(view, column) => unknown_days(work, view, column),
-                (None, Kind::Diary) if roles.is_empty() && find_measure(header).is_none() => {
-                    unknown_sizes(work, view, column)
+                (Some(role), _) => (Meaning::Role(role), Trust::word()),
+                (None, Kind::Register) if is_dated(view, column) => {
+                    (unknown::days(work, view, column), Trust::of(By::Cells))
                 }
-                _ => Meaning::Label,
+                (None, Kind::Diary) if roles.is_empty() && find_measure(header).is_none() => {
+                    (unknown::sizes(work, view, column), Trust::of(By::Cells))
+                }
+                _ => (Meaning::Label, Trust::of(By::Cells)),
             }
         }
     }
 }
-
-/// Choices of a question about a column, by code.
-fn choices(codes: &[(&str, &str)]) -> Vec<Choice> {
-    codes
-        .iter()
-        .map(|(code, label)| Choice { code: (*code).to_owned(), label: (*label).to_owned(), needs: None })
-        .collect()
-}
-
-/// Asks what a column is; its cells wait.
-fn ask(work: &mut Work, view: &View, column: u32, choices: Vec<Choice>) -> Meaning {
-    let cells = view.table.rows.iter().filter(|row| view.raw(row, column).is_some());
-    let cells: Vec<_> = cells.map(|row| (view.spot(row.row, column), "value")).collect();
-    work.desk.raise(
-        Doubt::of("column_unknown")
-            .about(view.about(column))
-            .at(view.header_spot(column), view.header(column))
-            .fill("column", view.header(column))
-            .cells(cells)
-            .choices(choices)
-            .propose_nothing(),
-    );
-    Meaning::Waiting
-}
-
-/// Days of a register under a word that nobody knows.
-fn unknown_days(work: &mut Work, view: &View, column: u32) -> Meaning {
-    match work.desk.ask("column_unknown", &view.about(column)) {
-        Settled::Choice("acquired", _) => Meaning::Role(HeaderRole::Acquired),
-        Settled::Choice("ended", _) => Meaning::Role(HeaderRole::Ended),
-        Settled::Choice("last_seen", _) => Meaning::Role(HeaderRole::LastSeen),
-        Settled::Choice(..) | Settled::LeaveOut => Meaning::Label,
-        Settled::Open | Settled::DontKnow => {
-            let days = [
-                ("acquired", "the day it came"),
-                ("ended", "the day it ended"),
-                ("last_seen", "the day it was last seen alive"),
-                ("remark", "a remark"),
-            ];
-            ask(work, view, column, choices(&days))
-        }
-    }
-}
-
-/// Numbers of a diary under a word that nobody knows.
-fn unknown_sizes(work: &mut Work, view: &View, column: u32) -> Meaning {
-    if numbers(view, column).is_empty() {
-        return Meaning::Label;
-    }
-    match work.desk.ask("column_unknown", &view.about(column)) {
-        Settled::Choice("remark", _) | Settled::LeaveOut => Meaning::Label,
-        Settled::Choice(choice, _) if Measure::parse(choice).is_some() => Meaning::Measure(choice.to_owned()),
-        _ => {
-            let mut known: Vec<(&str, &str)> = MEASURES
-                .iter()
-                .filter_map(|code| Measure::parse(code))
-                .map(|measure| (measure.code, measure.name))
-                .collect();
-            known.push(("remark", "a remark"));
-            ask(work, view, column, choices(&known))
-        }
-    }
-}
-
-/// Measures offered where a diary's column is unknown.
-const MEASURES: [&str; 7] =
-    ["max_diameter", "height", "head_count", "branch_count", "planar_area", "shell_length", "buoyant_weight"];
 
 /// Of two columns of one role that can be there only once, the first keeps it.
 fn free(role: HeaderRole, kind: Kind, before: &BTreeMap<u32, Meaning>) -> bool {
@@ -300,12 +282,20 @@ fn find_exact_role(roles: &[HeaderRole]) -> bool {
     matches!(roles.first(), Some(HeaderRole::Date | HeaderRole::Tank | HeaderRole::Remark))
 }
 
+/// Most filled cells are numbers with digits after the decimal mark: measured, and the name of nothing.
+fn is_measured(view: &View, column: u32) -> bool {
+    let numbers = unknown::sample(view, column);
+    let filled = view.table.rows.iter().filter(|row| view.raw(row, column).is_some()).take(SAMPLE).count();
+    numbers.sample.decimals > 0
+        && numbers.sample.sorted.iter().filter(|value| value.fract() != 0.0).count() * 2 > filled
+}
+
 /// Of several parameters that a word names, the one that the values fit.
 fn fitting(view: &View, column: u32, quantities: &[Quantity]) -> Option<Quantity> {
     if quantities.len() <= 1 {
         return quantities.first().cloned();
     }
-    let values = numbers(view, column);
+    let values = unknown::sample(view, column).sample.sorted;
     let fits = |quantity: &&Quantity| {
         let parameter = quantity.parameter.get();
         parameter.kind == ParameterKind::Reading
@@ -316,107 +306,6 @@ fn fitting(view: &View, column: u32, quantities: &[Quantity]) -> Option<Quantity
         (Some(only), None) => Some(only.clone()),
         _ => None,
     }
-}
-
-/// Plain numbers of a column.
-fn numbers(view: &View, column: u32) -> Vec<f64> {
-    view.table
-        .rows
-        .iter()
-        .filter_map(|row| match view.raw(row, column)? {
-            Raw::Number(number) => Some(*number),
-            Raw::Text(text) => match says(text, view.table.decimal_comma) {
-                Says::Number(number) => match number.shape {
-                    Shape::Is(figures) | Shape::Below(figures) | Shape::Above(figures) | Shape::Span(figures, _) => {
-                        Some(figures.first)
-                    }
-                },
-                _ => None,
-            },
-            _ => None,
-        })
-        .collect()
-}
-
-/// A column whose header names nothing: words are remarks, numbers are asked about.
-fn unknown(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
-    let values = numbers(view, column);
-    let cells = || {
-        view.table
-            .rows
-            .iter()
-            .filter(|row| view.raw(row, column).is_some())
-            .map(|row| (view.spot(row.row, column), "value"))
-    };
-    if let Some(substance) = find_substance_without_code(header) {
-        work.desk.raise(
-            Doubt::of("column_without_code")
-                .about(view.about(column))
-                .at(view.header_spot(column), header)
-                .fill("column", header)
-                .fill("substance", substance),
-        );
-        work.labels.extend(cells().map(|(spot, _)| spot));
-        return Meaning::Label;
-    }
-    if values.is_empty() {
-        return Meaning::Label;
-    }
-    let about = view.about(column);
-    let settled = work.desk.ask("column_unknown", &about);
-    match settled {
-        Settled::Choice("remark", _) | Settled::LeaveOut => return Meaning::Label,
-        Settled::Choice(choice, _) => {
-            let code = settled.text().unwrap_or_else(|| choice.to_owned());
-            if let Some(parameter) = ParameterCode::parse(&code) {
-                return Meaning::Quantity(Quantity {
-                    parameter,
-                    basis: None,
-                    unit: find_unit_in(header),
-                    limit: None,
-                    other_tank: false,
-                });
-            }
-        }
-        Settled::Open | Settled::DontKnow => {}
-    }
-    let mut sorted = values;
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted[sorted.len() / 2];
-    let mut choices: Vec<Choice> = catalogue()
-        .parameters()
-        .iter()
-        .filter(|parameter| {
-            parameter.kind == ParameterKind::Reading && parameter.plausible.is_some() && parameter.is_plausible(middle)
-        })
-        .map(|parameter| Choice {
-            code: parameter.code.as_str().to_owned(),
-            label: parameter.name.to_owned(),
-            needs: None,
-        })
-        .collect();
-    choices.push(Choice {
-        code: "parameter".to_owned(),
-        label: "another parameter".to_owned(),
-        needs: Some("parameter".to_owned()),
-    });
-    choices.push(Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None });
-    work.desk.raise(
-        Doubt::of("column_unknown")
-            .about(about)
-            .at(view.header_spot(column), header)
-            .fill("column", view.header(column))
-            .fill("header", view.header(column))
-            .cells(cells())
-            .choices(choices)
-            .propose_nothing(),
-    );
-    Meaning::Waiting
-}
-
-fn find_unit_in(header: &str) -> Option<UnitCode> {
-    let inner = header.split_once(['(', '['])?.1.trim_end_matches([')', ']']);
-    find_unit(inner).map(|found| found.unit)
 }
 
 /// Where no header says "date", the first column whose cells are days holds the days.

@@ -30,7 +30,7 @@ use crate::record::Record;
 use crate::record::packed::{PackError, Packed, Packer};
 
 /// Version of the reader: a later one may read the same bytes otherwise.
-pub const INTERPRETER: u32 = 4;
+pub const INTERPRETER: u32 = 5;
 
 /// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];
@@ -118,9 +118,10 @@ fn read_into(
         failed_key::refuse_rows(&mut work, *sheet, table);
     }
     let mut views: Vec<View> = Vec::with_capacity(tables.len());
+    let mut columns = Vec::new();
     for (sheet, table) in &tables {
         let mut view = View::new(table, *sheet, views.len());
-        meaning::settle(&mut work, &mut view);
+        columns.extend(meaning::settle(&mut work, &mut view));
         views.push(view);
     }
     let loose = || views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed));
@@ -138,6 +139,7 @@ fn read_into(
         .any(|code| work.desk.raised_any(code));
     as_of::settle(&mut work, &summary, dates_open);
     let mut about = about(&work, &tables, &summary);
+    about.columns = columns;
     as_of::completeness(&mut work, &summary, &mut about);
     let (packer, failed) = (work.packer.take(), work.unpacked.take());
     (finish(name, context, total, work, findings, about, &tables), packer, failed)
@@ -266,6 +268,7 @@ fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
         first_day: work.days.map(|(first, _)| first),
         last_day: work.days.map(|(_, last)| last),
         interpreter: INTERPRETER,
+        columns: Vec::new(),
         takes_out: false,
     }
 }

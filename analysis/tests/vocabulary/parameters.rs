@@ -261,6 +261,25 @@ fn salinity_from_every_instrument() {
 }
 
 #[test]
+fn ends_that_say_nothing_and_plurals_are_no_basis() {
+    for (header, code, basis) in [
+        ("Nitraten", "nitrate", None),
+        ("Nitrate-N", "nitrate", Some("N")),
+        ("NO3N", "nitrate", Some("N")),
+        ("Kaliumwert", "potassium", None),
+        ("Kaliumgehalte (mg/L)", "potassium", None),
+        ("Taux de calcium", "calcium", None),
+        ("Nivel de magnesio", "magnesium", None),
+    ] {
+        let found = find_parameter_by_word(header);
+        let got: Vec<_> = found.iter().map(|(parameter, basis, _)| (parameter.as_str(), *basis)).collect();
+        assert_eq!(got, [(code, basis)], "{header}");
+    }
+    assert!(find_parameter_by_word("Messwert").is_empty());
+    assert!(find_parameter_by_word("Temp de la casa").is_empty());
+}
+
+#[test]
 fn headers_as_members_write_them() {
     for (header, code, basis, unit) in [
         ("Temp C", "temperature", None, Some("Cel")),

@@ -43,7 +43,29 @@ fn is_filler(word: &str) -> bool {
             | "my"
             | "our"
             | "display"
+            | "gehalt"
+            | "gehalte"
+            | "niveau"
+            | "taux"
+            | "teneur"
+            | "nivel"
+            | "contenido"
+            | "de"
+            | "du"
+            | "del"
+            | "eau"
+            | "leau"
+            | "agua"
     )
+}
+
+/// Ends of compound words that say nothing of what is measured: "Kaliumwert", "Nitraatgehalte".
+const TAILS: [&str; 8] = ["wert", "werte", "gehalt", "gehalte", "waarde", "waarden", "messung", "meting"];
+
+/// A word without such an end.
+fn without_tail(word: &str) -> &str {
+    let head = TAILS.iter().filter_map(|tail| word.strip_suffix(tail)).min_by_key(|head| head.len());
+    head.filter(|head| head.len() >= 3).unwrap_or(word)
 }
 
 /// Words for a place: the letter beside one is its name. "Tank B" is no boron, "Display K" no potassium.
@@ -64,6 +86,12 @@ fn without_letters(found: Vec<Meaning>, telling: &[String]) -> Vec<Meaning> {
 pub fn find_parameter_by_word(text: &str) -> Vec<(ParameterCode, Option<&'static str>, Option<UnitCode>)> {
     let words = words(text);
     let found = split(&words, text);
+    let found = if found.is_empty() && words.iter().any(|word| without_tail(word) != word) {
+        let heads: Vec<String> = words.iter().map(|word| without_tail(word).to_owned()).collect();
+        split(&heads, &heads.join(" "))
+    } else {
+        found
+    };
     let found = if found.is_empty() {
         let telling: Vec<String> = words.iter().filter(|word| !is_filler(word)).cloned().collect();
         let found = if telling.len() < words.len() && !telling.is_empty() {
@@ -98,7 +126,7 @@ fn split(words: &[String], text: &str) -> Vec<Meaning> {
         return Vec::new();
     }
     if let Some(meanings) = index.get(&words.concat()) {
-        return meanings.clone();
+        return plural(words).unwrap_or_else(|| meanings.clone());
     }
     // A bare unit names no parameter: "mg/L" is not magnesium in litres.
     if find_unit(text).is_some_and(|unit| unit.basis.is_none()) {
@@ -120,6 +148,14 @@ fn split(words: &[String], text: &str) -> Vec<Meaning> {
         }
     }
     Vec::new()
+}
+
+/// "Nitraten" is several nitrates, though without its dash "nitrate-N" has the same letters.
+fn plural(words: &[String]) -> Option<Vec<Meaning>> {
+    let [word] = words else { return None };
+    let one = word.strip_suffix('n').filter(|one| one.ends_with('e') && word.chars().all(char::is_alphabetic))?;
+    let meanings = catalogue().parameters.words.get(one)?;
+    meanings.iter().all(|meaning| meaning.basis.is_none()).then(|| meanings.clone())
 }
 
 fn is_written_in(meaning: Meaning) -> bool {
