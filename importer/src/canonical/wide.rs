@@ -255,13 +255,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
 }
 
 /// A group without cells yet.
-pub(crate) fn group(
-    view: usize,
-    about: String,
-    header: String,
-    quantity: &Quantity,
-    spot: Spot,
-) -> Group {
+pub(crate) fn group(view: usize, about: String, header: String, quantity: &Quantity, spot: Spot) -> Group {
     Group {
         about,
         header,
