@@ -1,6 +1,6 @@
 //! How sure the reader is of what a column means, as a share: of a hundred columns stated at 0.9, about ninety are right.
 //!
-//! Knows nothing of columns: it turns the weight that [`super::likely`] gives to the likeliest meaning into a share.
+//! Knows nothing of columns: it turns the weight that `likely` gives to the likeliest meaning into a share.
 //! The knots were fitted with `cargo run -p importer --example confidence -- --fit`: isotonic regression (pool adjacent
 //! violators) of right and wrong on the weight, over made-up tables of one seed; the example without `--fit`, and
 //! `tests/confidence.rs`, measure them on tables of other seeds.

@@ -53,7 +53,12 @@ pub fn dump(connection: &mut PgConnection, keeper: i64) -> Vec<String> {
         );
         let fields: Vec<String> = columns
             .iter()
-            .filter(|column| !matches!(column.as_str(), "id" | "keeper_id" | "digest" | "upload_id"))
+            .filter(|column| {
+                !matches!(
+                    column.as_str(),
+                    "id" | "keeper_id" | "digest" | "upload_id" | "sheet" | "row_number" | "column_number"
+                )
+            })
             .map(|column| match column.strip_suffix("_id") {
                 Some("log") => "'log', (SELECT name FROM log x WHERE x.id = t.log_id)".to_owned(),
                 Some("parent") => "'parent', (SELECT key FROM specimen x WHERE x.id = t.parent_id)".to_owned(),
