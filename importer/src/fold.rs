@@ -339,15 +339,6 @@ pub fn disagreements(uploads: &[LiveUpload<'_>], preferences: &Preferences) -> V
     between::join(&logs, &by_first, &by_last, preferences).disagreements
 }
 
-/// One log's content: the fold of its versions alone.
-pub fn log_of<'a>(uploads: &[LiveUpload<'a>], log: i64) -> Log<'a> {
-    let mut content = Log::default();
-    for upload in uploads.iter().filter(|upload| upload.log == Some(log) && !upload.edit) {
-        version::lay(&mut content, upload);
-    }
-    content
-}
-
 /// Logs with their numbers; positions by first and by last live upload. A roll call is a log of its own.
 type Logs<'a> = (Vec<(Option<i64>, Log<'a>)>, Vec<usize>, Vec<usize>);
 

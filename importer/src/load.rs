@@ -27,7 +27,8 @@ mod line; // codes of lines and mothers that nobody has
 mod receive; // bytes → a received upload
 mod refold; // live uploads → tables, month by month
 mod stage; // bytes + answers → staged records and findings
-mod store; // uploads as stored: records, findings, answers, live uploads
+mod store; // uploads as stored: findings, answers, live uploads
+mod stored; // records as stored: tests of tanks by month, the others in one piece
 mod take_out; // single facts taken out
 mod vocabulary; // compiled catalogue → the tables of codes
 
@@ -40,7 +41,8 @@ pub use kit::{CellChange, KeeperChange, KitAnswer, KitFacts, KitPreview, Said, k
 pub use layout::layout;
 pub use receive::{NewUpload, Received};
 pub use refold::fold_anew;
-pub use store::{Stage, State, StoredAnswer, Upload, answers, findings, original, records, upload, uploads};
+pub use store::{State, StoredAnswer, Upload, answers, findings, original, upload, uploads};
+pub use stored::{Stage, records};
 pub use vocabulary::{prepare, vocabulary};
 
 use chrono::NaiveDate;

@@ -48,8 +48,8 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
     read_into(name, bytes, context, None).0
 }
 
-/// Reads a file as [`read`] does, and packs its records as they come: a long file takes no more memory than its
-/// largest column. The outcome's own list of records is empty.
+/// Reads a file as [`read`] does, and packs its readings as they come, one parameter after the other: of all that is
+/// made of a cell on the way, only one parameter's is in memory at once. The outcome's own list of records is empty.
 ///
 /// # Errors
 /// If records cannot be packed.

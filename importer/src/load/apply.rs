@@ -17,7 +17,7 @@ use serde::Deserialize;
 
 use super::LoadError;
 use super::copy::{self, Lines};
-use super::store::Months;
+use super::stored::Months;
 use crate::fold::row::{ReadingRow, Row, SpecimenRow, content};
 use crate::fold::{Current, LogFacts, Rows, Source, Tests};
 use crate::record::packed::Month;
@@ -92,7 +92,7 @@ pub fn apply_rest(connection: &mut PgConnection, keeper_id: i64, current: &Curre
     let stored = record_source::table
         .filter(record_source::keeper_id.eq(keeper_id))
         .filter(record_source::kind.ne("reading").or(record_source::record_key.like(AT_SPOT)))
-        .select(SOURCE)
+        .select(StoredSource::as_select())
         .load(connection)?;
     sources(connection, keeper_id, &stored, &current.sources)?;
     logs(connection, keeper_id, &current.logs)?;
@@ -173,7 +173,7 @@ pub fn apply_tests(
             .filter(record_source::keeper_id.eq(keeper_id).and(record_source::kind.eq("reading")))
             .filter(record_source::record_key.not_like(AT_SPOT))
             .filter(of_months)
-            .select(SOURCE)
+            .select(StoredSource::as_select())
             .load(connection)?;
         (known.into_iter().map(|row| (row.key, row.digest)).collect::<HashMap<_, _>>(), stored)
     };
@@ -463,28 +463,19 @@ struct WrittenAt<'a> {
     column_number: i32,
 }
 
-type StoredSource = (i64, String, String, i64, Option<i64>, Option<String>, i32, i32);
-
-/// Columns of a stored source.
-const SOURCE: (
-    record_source::id,
-    record_source::kind,
-    record_source::record_key,
-    record_source::upload_id,
-    record_source::log_id,
-    record_source::sheet,
-    record_source::row_number,
-    record_source::column_number,
-) = (
-    record_source::id,
-    record_source::kind,
-    record_source::record_key,
-    record_source::upload_id,
-    record_source::log_id,
-    record_source::sheet,
-    record_source::row_number,
-    record_source::column_number,
-);
+/// A source as stored.
+#[derive(Queryable, Selectable)]
+#[diesel(table_name = record_source)]
+struct StoredSource {
+    id: i64,
+    kind: String,
+    record_key: String,
+    upload_id: i64,
+    log_id: Option<i64>,
+    sheet: Option<String>,
+    row_number: i32,
+    column_number: i32,
+}
 
 /// Places where the current records are written, beside those that are stored.
 fn sources(
@@ -495,17 +486,17 @@ fn sources(
 ) -> Result<(), LoadError> {
     let mut known: HashMap<WrittenAt<'_>, i64> = stored
         .iter()
-        .map(|(id, kind, key, upload, log, sheet, row, column)| {
+        .map(|stored| {
             let written = WrittenAt {
-                kind,
-                record_key: key,
-                upload_id: *upload,
-                log_id: *log,
-                sheet: sheet.as_deref(),
-                row_number: *row,
-                column_number: *column,
+                kind: &stored.kind,
+                record_key: &stored.record_key,
+                upload_id: stored.upload_id,
+                log_id: stored.log_id,
+                sheet: stored.sheet.as_deref(),
+                row_number: stored.row_number,
+                column_number: stored.column_number,
             };
-            (written, *id)
+            (written, stored.id)
         })
         .collect();
     let number = |place: u32| i32::try_from(place).unwrap_or(i32::MAX);

@@ -14,7 +14,8 @@ use super::layout;
 use super::receive::revision;
 use super::refold::{Refolded, is_as_before, of_log, refold};
 use super::stage;
-use super::store::{self, LOGS_DISAGREE, Live, Stage, State, Upload, UploadRow, is_open, json, without_nul};
+use super::store::{self, LOGS_DISAGREE, Live, State, Upload, UploadRow, is_open, json, without_nul};
+use super::stored::{self, Stage};
 use super::{LoadError, Loader};
 use crate::context::About;
 use crate::fold::Unplaced;
@@ -142,7 +143,7 @@ pub(super) fn make_current(
         ("file", None) => Some(new_log(connection, row)?),
         (_, log_id) => log_id,
     };
-    let mut touched = store::commit_records(connection, row.id)?;
+    let mut touched = stored::commit_records(connection, row.id)?;
     layout::with_commit(connection, row)?;
     diesel::update(keeper::table.find(row.keeper_id)).set(keeper::revision.eq(sequence)).execute(connection)?;
     diesel::update(upload::table.find(row.id))
@@ -268,7 +269,7 @@ pub fn undo(connection: &mut PgConnection, id: i64, by: &str) -> Result<Upload, 
                 .execute(connection)?;
         }
         diesel::update(keeper::table.find(owner)).set(keeper::revision.eq(sequence)).execute(connection)?;
-        let live = store::live(connection, owner)?;
+        let mut live = store::live(connection, owner)?;
         let own = live.iter().find(|live| live.upload == id);
         let mut touched: BTreeSet<Month> = own.map(|own| own.months.keys().copied().collect()).unwrap_or_default();
         if own.is_some_and(|own| own.replaces) {
@@ -279,7 +280,7 @@ pub fn undo(connection: &mut PgConnection, id: i64, by: &str) -> Result<Upload, 
         diesel::update(upload::table.find(id))
             .set((upload::state.eq(State::Undone.as_str()), upload::undone_at.eq(diesel::dsl::now)))
             .execute(connection)?;
-        let live = store::live(connection, owner)?;
+        live.retain(|live| live.upload != id);
         refold(connection, owner, &live, Some(touched).filter(|_| !compares_logs))?;
         record(connection, by, "undo upload", id)?;
         raise_edition(connection)?;
@@ -354,7 +355,7 @@ pub(super) fn at_once(
             .values((upload_file::upload_id.eq(id), upload_file::content.eq(&content)))
             .execute(connection)?;
         let row = store::row(connection, id)?;
-        store::store_records(connection, id, Stage::Staged, &Packed::of(records.iter().cloned())?)?;
+        stored::store_records(connection, id, Stage::Staged, &Packed::of(records.iter().cloned())?)?;
         make_current(connection, &row, by)?;
         Ok(id)
     })

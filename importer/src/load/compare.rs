@@ -14,7 +14,8 @@ use super::commit::stem;
 use super::found::found;
 use super::refold::groups;
 use super::stage::Seen;
-use super::store::{self, LOGS_DISAGREE, Live, ROWS_GONE, Stage, TAKE_OUT, UploadRow};
+use super::store::{self, LOGS_DISAGREE, Live, ROWS_GONE, TAKE_OUT, UploadRow};
+use super::stored::{self, Stage};
 use super::{LoadError, line};
 use crate::finding::{Answer, CellCounts, Finding, Held};
 use crate::fold::key::{Kind, folded};
@@ -197,7 +198,7 @@ fn in_runs(
     let ids: Vec<i64> = live.iter().map(|live| live.upload).collect();
     let own_count = |month: Month| seen.packed.months.get(&month).map_or(0, |block| block.count as usize);
     for (first, last) in groups(live.iter().copied(), months, own_count) {
-        let records = store::tests(connection, Stage::Committed, &ids, Some((first, last)))?;
+        let records = stored::tests(connection, Stage::Committed, &ids, Some((first, last)))?;
         let none = Vec::new();
         let uploads: Vec<LiveUpload<'_>> =
             live.iter().map(|live| live.with(records.get(&live.upload).unwrap_or(&none))).collect();

@@ -14,7 +14,8 @@ use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
 use super::keeper::lock_keeper;
-use super::store::{self, Stage, State, UploadRow, is_open, without_nul};
+use super::store::{self, State, UploadRow, is_open, without_nul};
+use super::stored::{self, Stage};
 use super::{LoadError, Loader, commit, stage};
 use crate::cell::fold;
 use crate::context::{Context, KnownInstrument};
@@ -356,7 +357,7 @@ fn owners(connection: &mut PgConnection, parameter: &str, key: &str) -> Result<B
         if owners.contains(&keeper_id) {
             continue;
         }
-        let records = store::rest(connection, id, Stage::Staged)?;
+        let records = stored::rest(connection, id, Stage::Staged)?;
         let names_it = records.iter().any(|record| {
             matches!(record, Record::Instrument(kit) if kit.parameter.as_str() == parameter && fold::name(&kit.name) == key)
         });

@@ -5,7 +5,8 @@ use diesel::prelude::*;
 use migrations::schema::layout;
 
 use super::LoadError;
-use super::store::{self, Stage, UploadRow, json};
+use super::store::{self, UploadRow, json};
+use super::stored::{self, Stage};
 use crate::finding::Answer;
 use crate::saved_layout::SavedLayout;
 
@@ -39,7 +40,7 @@ fn keep(connection: &mut PgConnection, row: &UploadRow) -> Result<Option<SavedLa
     let came_with = row.saved_layout()?;
     let mut answers: Vec<Answer> = came_with.as_ref().map(|layout| layout.answers().to_vec()).unwrap_or_default();
     answers.extend(store::answers(connection, row.id)?.into_iter().map(|stored| stored.answer));
-    let records = store::records(connection, row.id, Stage::Staged)?;
+    let records = stored::records(connection, row.id, Stage::Staged)?;
     let tank = row.tank_hint.as_deref().or_else(|| came_with.as_ref()?.tank());
     let Some(made) = SavedLayout::of(&row.name, &bytes, &answers, tank, &records) else { return Ok(None) };
     let document = json(made.document())?;

@@ -12,7 +12,8 @@ use super::LoadError;
 use super::apply::{self, Changes, Hashed};
 use super::commit::raise_edition;
 use super::keeper::lock_keeper;
-use super::store::{self, Live, Months, Stage, UploadRow};
+use super::store::{self, Live, UploadRow};
+use super::stored::{self, Blocks, Months, Stage};
 use crate::fold::{LiveUpload, Unplaced, fold_rest, fold_tests};
 use crate::record::Record;
 use crate::record::packed::Month;
@@ -49,10 +50,10 @@ pub fn refold(
         }
     };
     let groups = groups(live, &months, |_| 0);
-    let fold = |of: Months, packed: &BTreeMap<i64, store::Blocks>| {
+    let fold = |of: Months, packed: &BTreeMap<i64, Blocks>| {
         let mut records: BTreeMap<i64, Vec<Record>> = BTreeMap::new();
         for (upload, blocks) in packed {
-            records.insert(*upload, store::unpacked(*upload, blocks)?);
+            records.insert(*upload, stored::unpacked(*upload, blocks)?);
         }
         let none = Vec::new();
         let uploads: Vec<LiveUpload<'_>> =
@@ -61,7 +62,7 @@ pub fn refold(
     };
     // While the database takes in one group, the next is folded.
     std::thread::scope(|scope| {
-        let (to_fold, packed) = sync_channel::<(Months, BTreeMap<i64, store::Blocks>)>(1);
+        let (to_fold, packed) = sync_channel::<(Months, BTreeMap<i64, Blocks>)>(1);
         let (folded, to_write) = sync_channel::<Result<(Months, Hashed), LoadError>>(1);
         scope.spawn(move || {
             for (of, packed) in packed {
@@ -77,7 +78,7 @@ pub fn refold(
             while waiting < 2
                 && let Some(of) = groups.next()
             {
-                let packed = store::packed_tests(connection, Stage::Committed, &ids, Some(of))?;
+                let packed = stored::packed_tests(connection, Stage::Committed, &ids, Some(of))?;
                 if to_fold.send((of, packed)).is_err() {
                     break;
                 }

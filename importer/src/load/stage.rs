@@ -14,7 +14,8 @@ use serde_json::Value;
 use super::compare::{Chosen, Others, compare};
 use super::kit::{Kits, Supposed};
 use super::receive::revision;
-use super::store::{self, CARRIED, Stage, State, Upload, UploadRow, is_open, json};
+use super::store::{self, CARRIED, State, Upload, UploadRow, is_open, json};
+use super::stored::{self, Stage};
 use super::{LoadError, Loader, Resumed, context};
 use crate::context::{Context, Outcome};
 use crate::finding::Answer;
@@ -211,7 +212,7 @@ pub(super) fn keep(connection: &mut PgConnection, row: &UploadRow, read: &Read) 
             .execute(connection)?;
     }
     store::store_findings(connection, row.id, &outcome.findings)?;
-    store::store_records(connection, row.id, Stage::Staged, &read.records)?;
+    stored::store_records(connection, row.id, Stage::Staged, &read.records)?;
     let open = outcome.findings.iter().filter(|finding| is_open(finding)).count();
     let failed = crate::read::unreadable(outcome);
     let state = match (failed, open) {

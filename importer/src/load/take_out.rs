@@ -5,7 +5,7 @@ use diesel::pg::PgConnection;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Date, Nullable, Text};
 
-use super::store::Stage;
+use super::stored::{self, Stage};
 use super::{LoadError, commit, store};
 use crate::context::About;
 use crate::fold::key::Kind;
@@ -47,7 +47,7 @@ pub fn statements(
     let tests = match test_on.map(Month::of) {
         Some(month) => {
             let ids: Vec<i64> = live.iter().map(|live| live.upload).collect();
-            Some(store::tests(connection, Stage::Committed, &ids, Some((month, month)))?)
+            Some(stored::tests(connection, Stage::Committed, &ids, Some((month, month)))?)
         }
         None => None,
     };
