@@ -12,7 +12,7 @@ use analysis::vocabulary::{
 pub mod confidence; // how sure, as a share
 mod likely; // parameters that fit a column, ranked
 mod trust; // by what a meaning is known, as told
-mod unknown; // headers that name nothing known
+pub(crate) mod unknown; // headers that name nothing known
 
 use self::trust::{By, Trust};
 use crate::canonical::{View, Work};

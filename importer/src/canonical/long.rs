@@ -16,6 +16,7 @@ use crate::doubt::desk::{Doubt, Settled};
 use crate::finding::Choice;
 use crate::layout::DataRow;
 use crate::layout::row::look_of;
+use crate::meaning::unknown::parameters_or_remark;
 use crate::meaning::{Meaning, Quantity, quantities};
 
 /// What the cells of one group share: parameter, basis, unit, and a unit that nobody knows as written.
@@ -232,32 +233,13 @@ fn unknown(work: &mut Work, view: &View, row: &DataRow, name: &str, name_column:
         work.labels.extend([name_spot, value_spot]);
         return;
     }
-    let mut choices: Vec<Choice> = quantities(name)
-        .into_iter()
-        .map(|quantity| Choice {
-            code: quantity.parameter.as_str().to_owned(),
-            label: quantity.parameter.get().name.to_owned(),
-            needs: None,
-        })
-        .collect();
-    if choices.is_empty() {
-        choices = catalogue()
-            .parameters()
-            .iter()
-            .filter(|parameter| strsim::jaro_winkler(&about, &parameter.name.to_lowercase()) > 0.85)
-            .map(|parameter| Choice {
-                code: parameter.code.as_str().to_owned(),
-                label: parameter.name.to_owned(),
-                needs: None,
-            })
-            .collect();
+    let mut likely: Vec<ParameterCode> = quantities(name).into_iter().map(|quantity| quantity.parameter).collect();
+    if likely.is_empty() {
+        let all = catalogue().parameters().iter();
+        let near = all.filter(|parameter| strsim::jaro_winkler(&about, &parameter.name.to_lowercase()) > 0.85);
+        likely = near.map(|parameter| parameter.code).collect();
     }
-    choices.push(Choice {
-        code: "parameter".to_owned(),
-        label: "another parameter".to_owned(),
-        needs: Some("parameter".to_owned()),
-    });
-    choices.push(Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None });
+    let choices = parameters_or_remark(likely.into_iter());
     let cells = row
         .cells
         .iter()

@@ -292,18 +292,17 @@ pub(super) fn named(
 /// Asks with the likeliest first.
 fn offer(work: &mut Work, view: &View, column: u32, ranked: &[Candidate]) -> Meaning {
     let worth = ranked.iter().filter(|candidate| candidate.weight >= WORTH_OFFERING).take(MOST_OFFERED);
-    let mut choices: Vec<Choice> = worth
-        .map(|candidate| Choice {
-            code: candidate.parameter.as_str().to_owned(),
-            label: candidate.parameter.get().name.to_owned(),
-            needs: None,
-        })
-        .collect();
-    choices.push(Choice {
-        code: "parameter".to_owned(),
-        label: "another parameter".to_owned(),
-        needs: Some("parameter".to_owned()),
-    });
-    choices.push(Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None });
-    ask(work, view, column, choices)
+    ask(work, view, column, parameters_or_remark(worth.map(|candidate| candidate.parameter)))
+}
+
+/// What a column or a test nobody can name may be: these parameters, another one, or a remark.
+pub(crate) fn parameters_or_remark(likely: impl Iterator<Item = ParameterCode>) -> Vec<Choice> {
+    let choice = |code: &str, label: &str, needs: Option<&str>| Choice {
+        code: code.to_owned(),
+        label: label.to_owned(),
+        needs: needs.map(str::to_owned),
+    };
+    let named = likely.map(|parameter| choice(parameter.as_str(), parameter.get().name, None));
+    let others = [choice("parameter", "another parameter", Some("parameter")), choice("remark", "a remark", None)];
+    named.chain(others).collect()
 }
