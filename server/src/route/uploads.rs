@@ -303,8 +303,10 @@ pub fn shown(row: Row, counts: &[(i64, String, i64)]) -> UploadShown {
 pub fn load(connection: &mut diesel::PgConnection, reached: crate::access::Reached) -> Result<UploadShown, Problem> {
     let row = upload::row(connection, reached)?;
     let counts = upload::finding_counts(connection, std::slice::from_ref(&row))?;
-    let columns = row.about.as_ref().map(|about| about["columns"].clone());
-    let columns = columns.and_then(|columns| serde_json::from_value(columns).ok()).unwrap_or_default();
+    let columns = match row.about.as_ref().and_then(|about| about.get("columns")) {
+        Some(columns) => serde_json::from_value(columns.clone()).map_err(|error| Problem::internal(&error))?,
+        None => Vec::new(),
+    };
     Ok(UploadShown { columns, ..shown(row, &counts) })
 }
 
