@@ -70,6 +70,12 @@ fn follows(record: &Record) -> bool {
     ) || matches!(record, Record::Sighting(sighting) if sighting.source == "register")
 }
 
+/// Records of a coral that its whole row tells: stated at its label, its name or its fate.
+fn told_in_a_row(record: &Record) -> bool {
+    matches!(record, Record::Specimen(_) | Record::Ending(_))
+        || matches!(record, Record::Sighting(sighting) if sighting.source == "register")
+}
+
 fn near(own: f64, stated: f64) -> bool {
     (own - stated).abs() <= 1e-6 * own.abs().max(stated.abs()) + 1e-12
 }
@@ -144,7 +150,7 @@ fn says(record: &Record, stated: &Statement) -> bool {
         Record::Ending(ending) => {
             stated.kind == "ending"
                 && ending.specimen == stated.what
-                && (ending.date_held
+                && (ending.date_held && stated.more.contains_key("asked")
                     || span_is(Some(DaySpan { earliest: ending.earliest, latest: ending.latest }), &stated.when))
                 && text(ending.fate.map_or("", |fate| fate.as_str()), &stated.value)
                 && more("cause", ending.cause.as_deref())
@@ -199,7 +205,13 @@ fn short(record: &Record) -> String {
 }
 
 fn judge(log: &Path) -> Result {
-    let stated = statements(log);
+    let mut stated = statements(log);
+    // Where a question is stated, an ending may wait for its day.
+    let asked: Vec<_> =
+        stated.iter().filter(|one| one.kind == "ask").map(|one| (one.sheet.clone(), one.range)).collect();
+    for one in stated.iter_mut().filter(|one| asked.contains(&(one.sheet.clone(), one.range))) {
+        one.more.insert("asked".to_owned(), String::new());
+    }
     let name = log.file_name().unwrap().to_string_lossy().into_owned();
     let bytes = std::fs::read(log).unwrap();
     let sheets: Vec<Option<String>> = container::open(&name, &bytes).0.into_iter().map(|grid| grid.sheet).collect();
@@ -208,7 +220,7 @@ fn judge(log: &Path) -> Result {
         cells: outcome.cells.total,
         held: outcome.cells.findings,
         questions: outcome.findings.iter().filter(|finding| finding.severity == Severity::Questioned).count(),
-        clean: !stated.iter().any(|one| one.kind == "mess"),
+        clean: !stated.iter().any(|one| one.kind == "mess" && one.what != "none"),
         name,
         ..Result::default()
     };
@@ -265,7 +277,7 @@ fn compare(result: &mut Result, stated: &[Statement], sheets: &[Option<String>],
                     kind if RECORDS.contains(&kind) => expected.entry(at).or_default().push(one),
                     "ask" => {
                         asked.insert(at.clone());
-                        if !has(Severity::Questioned) && !has(Severity::Noted) {
+                        if !has(Severity::Questioned) {
                             let loaded = records.get(&at).map(|records| short(records[0])).unwrap_or_default();
                             let also = stated.iter().any(|other| {
                                 RECORDS.contains(&other.kind.as_str())
@@ -307,12 +319,13 @@ fn compare(result: &mut Result, stated: &[Statement], sheets: &[Option<String>],
     for (at, own) in &records {
         let wanted = expected.get(at).map_or(&[][..], Vec::as_slice);
         for record in own {
-            // A coral may be stated at its label, its name or its fate: at any cell of its row that the record uses.
+            // At any cell of its row that the record uses.
             let place = record.place();
-            let beside = place.cells.iter().filter(|cell| cell.row == place.row).any(|cell| {
-                let at = (cell.sheet.clone(), cell.row, cell.column);
-                expected.get(&at).is_some_and(|stated| stated.iter().any(|one| says(record, one)))
-            });
+            let beside = told_in_a_row(record)
+                && place.cells.iter().filter(|cell| cell.row == place.row).any(|cell| {
+                    let at = (cell.sheet.clone(), cell.row, cell.column);
+                    expected.get(&at).is_some_and(|stated| stated.iter().any(|one| says(record, one)))
+                });
             if !beside && !wanted.iter().any(|one| says(record, one)) {
                 let line = wanted.first().map_or(0, |one| one.line);
                 result.wrong.push(format!("line {line}: {at:?} gave {}", short(record)));
@@ -323,12 +336,12 @@ fn compare(result: &mut Result, stated: &[Statement], sheets: &[Option<String>],
         let own = records.get(at).map_or(&[][..], Vec::as_slice);
         let right = wanted.iter().all(|one| own.iter().any(|record| says(record, one)));
         let (questioned, refused) = (covered(at, Severity::Questioned), covered(at, Severity::Refused));
-        // A record that stands elsewhere in its row says the cell all the same.
         let elsewhere = || {
             wanted.iter().all(|one| {
                 outcome.records.iter().any(|record| {
                     let place = record.place();
-                    says(record, one)
+                    told_in_a_row(record)
+                        && says(record, one)
                         && place.cells.iter().any(|cell| (cell.sheet.clone(), cell.row, cell.column) == *at)
                 })
             })
