@@ -43,6 +43,9 @@ pub struct ImportArgs {
     /// The layout of a file of the same columns, as exported: its answers are used
     #[arg(long, value_name = "FILE")]
     layout: Option<PathBuf>,
+    /// Write how the file was read, with the answers given, for further files of the same columns
+    #[arg(long, value_name = "FILE")]
+    save_layout: Option<PathBuf>,
     /// Load what is certain, hold the rest
     #[arg(long)]
     yes: bool,
@@ -71,6 +74,12 @@ struct Item {
 /// Imports.
 pub fn run(config: &Config, args: &ImportArgs) -> Result<u8, Failure> {
     let items = gather(args)?;
+    if args.save_layout.is_some() && items.len() != 1 {
+        return Err(Failure::usage(format!(
+            "a layout is of one file and {} are named, --save-layout: import the file it is of alone",
+            items.len()
+        )));
+    }
     if let Some(code) = args.accept.iter().find(|code| analysis::vocabulary::FindingCode::parse(code).is_none()) {
         return Err(Failure::usage(format!(
             "no finding is called that, --accept {code}: `strandline read` prints the codes of a file"

@@ -8,6 +8,7 @@ use importer::context::{Context, Outcome};
 use importer::finding::Severity;
 use importer::record::Record;
 use importer::saved_layout::{OtherShape, SavedLayout};
+use serde_json::Value;
 
 use super::failure::Failure;
 use super::output::put;
@@ -30,6 +31,9 @@ pub struct ReadArgs {
     /// The layout of a file of the same columns, as exported: its answers are used
     #[arg(long, value_name = "FILE")]
     layout: Option<PathBuf>,
+    /// Write how the file was read, for further files of the same columns
+    #[arg(long, value_name = "FILE")]
+    save_layout: Option<PathBuf>,
 }
 
 /// The layout of a file.
@@ -42,6 +46,16 @@ pub fn layout(path: Option<&PathBuf>) -> Result<Option<SavedLayout>, Failure> {
         Failure::input(format!("{what}, {}: {remedy}", path.display()))
     })?;
     Ok(Some(read))
+}
+
+/// Writes a layout, whole or not at all.
+pub fn write_layout(path: &Path, document: &Value) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(document)
+        .map_err(|error| Failure::place(format!("cannot write ({error}), {}: report this", path.display())))?;
+    let beside = path.with_added_extension("part");
+    std::fs::write(&beside, text + "\n")
+        .and_then(|()| std::fs::rename(&beside, path))
+        .map_err(|error| Failure::unwritable(path, &error))
 }
 
 /// What is said of a file that is not of the layout's shape.
@@ -70,6 +84,12 @@ pub fn bytes_of(path: &Path) -> Result<Vec<u8>, Failure> {
 /// Reads; 0, or 3 if a file could not be read.
 pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
     let today = args.today.unwrap_or_else(|| chrono::Local::now().date_naive());
+    if args.save_layout.is_some() && args.files.len() != 1 {
+        return Err(Failure::usage(format!(
+            "a layout is of one file and {} are named, --save-layout: read the file it is of alone",
+            args.files.len()
+        )));
+    }
     let layout = layout(args.layout.as_ref())?;
     let mut code = 0;
     for path in &args.files {
@@ -99,6 +119,13 @@ pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
             code = 3;
             for finding in &outcome.findings {
                 eprintln!("strandline: {}, {}: {}", finding.message, path.display(), finding.remedy);
+            }
+        }
+        if let Some(to) = &args.save_layout {
+            let made = SavedLayout::of(&name, &bytes, &context.answers, context.tank.as_deref(), &outcome.records);
+            match made {
+                Some(made) => write_layout(to, made.document())?,
+                None => eprintln!("strandline: the file holds no table, {}: it has no layout to save", path.display()),
             }
         }
         let text = if args.json { json(&outcome)? } else { summary(&outcome) };

@@ -4,10 +4,12 @@
 
 use std::collections::BTreeMap;
 use std::num::NonZero;
+use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use importer::finding::{Finding, Severity};
+use serde_json::Value;
 
 use super::Item;
 use super::progress::{Progress, Step};
@@ -30,12 +32,14 @@ pub trait Club: Sync {
     fn findings(&self, item: &Item, upload: i64) -> Result<Vec<Finding>, Failure>;
     /// Puts a file aside that is not loaded.
     fn put_aside(&self, item: &Item, upload: i64) -> Result<(), Failure>;
+    /// The document of the layout of a file that is loaded.
+    fn layout(&self, item: &Item, upload: i64) -> Result<Value, Failure>;
 }
 
 /// What became of handing a file in.
 pub enum HandedIn {
-    /// The same bytes are loaded already.
-    Unchanged,
+    /// The same bytes are loaded already, by this upload.
+    Unchanged(i64),
     /// It waits for its commit.
     Read(Read),
 }
@@ -61,8 +65,8 @@ impl Read {
 /// A file between reading and its turn; taken once.
 type Waiting = Mutex<Option<Result<HandedIn, Failure>>>;
 
-/// Imports files; what became of each, in their order.
-pub fn run(club: &dyn Club, items: &[Item], yes: bool) -> Vec<Done> {
+/// Imports files; what became of each, in their order. The layout of a file that is loaded is written to `save_layout`.
+pub fn run(club: &dyn Club, items: &[Item], yes: bool, save_layout: Option<&Path>) -> Vec<Done> {
     let workers = std::thread::available_parallelism().map_or(2, NonZero::get).clamp(2, MOST_WORKERS);
     let progress = Progress::new(items.len());
     let waiting: Vec<Waiting> = side_by_side(workers, items, |item| {
@@ -75,7 +79,8 @@ pub fn run(club: &dyn Club, items: &[Item], yes: bool) -> Vec<Done> {
         for &at in turn {
             let Some(read) = waiting[at].lock().unwrap_or_else(PoisonError::into_inner).take() else { continue };
             let _bar = progress.begin(&items[at].shown, Step::Settle);
-            done.push((at, finish(club, &items[at], read, yes, &mut committed, &progress)));
+            let way = Way { yes, save_layout };
+            done.push((at, finish(club, &items[at], read, way, &mut committed, &progress)));
         }
         done
     });
@@ -102,17 +107,32 @@ fn turns(items: &[Item], waiting: &[Waiting]) -> Vec<Vec<usize>> {
         .collect()
 }
 
+/// How files are finished.
+#[derive(Clone, Copy)]
+struct Way<'a> {
+    /// What is certain is committed, the rest held.
+    yes: bool,
+    /// Where the layout goes.
+    save_layout: Option<&'a Path>,
+}
+
 fn finish(
     club: &dyn Club,
     item: &Item,
     read: Result<HandedIn, Failure>,
-    yes: bool,
+    way: Way,
     committed: &mut bool,
     progress: &Progress,
 ) -> Done {
-    let finished = read.and_then(|read| match read {
-        HandedIn::Unchanged => Ok((Fate::Unchanged, 0, Vec::new())),
-        HandedIn::Read(read) => settle(club, item, read, yes, committed),
+    let finished = read.and_then(|read| {
+        let (upload, settled) = match read {
+            HandedIn::Unchanged(upload) => (upload, (Fate::Unchanged, 0, Vec::new())),
+            HandedIn::Read(read) => (read.upload, settle(club, item, read, way.yes, committed)?),
+        };
+        if let Some(path) = way.save_layout.filter(|_| settled.0.is_loaded()) {
+            read::write_layout(path, &club.layout(item, upload)?)?;
+        }
+        Ok(settled)
     });
     match finished {
         Ok((fate, records, findings)) => {

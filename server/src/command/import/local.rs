@@ -9,6 +9,7 @@ use importer::finding::{Answer, Finding};
 use importer::load::{self, LoadError, NewUpload, State, Upload};
 
 use importer::saved_layout::SavedLayout;
+use serde_json::Value;
 
 use super::bulk::{self, Club, HandedIn, Read};
 use super::table::Done;
@@ -35,7 +36,12 @@ pub fn run(config: &Config, args: &ImportArgs, items: &[Item]) -> Result<Vec<Don
     let keepers = keepers(&mut *database.connection()?, args, items)?;
     let layout = read::layout(args.layout.as_ref())?;
     let today = chrono::Local::now().date_naive();
-    let done = bulk::run(&Local { database: &database, args, keepers, layout, today }, items, args.yes);
+    let done = bulk::run(
+        &Local { database: &database, args, keepers, layout, today },
+        items,
+        args.yes,
+        args.save_layout.as_deref(),
+    );
     database.close()?;
     Ok(done)
 }
@@ -128,7 +134,7 @@ impl Club for Local<'_> {
                 // What an import that was cut off left behind is taken up; what is loaded is not loaded again.
                 let state = load::upload(connection, before)?.state;
                 if !matches!(state, State::Received | State::Reading | State::Questions | State::Ready) {
-                    return Ok(HandedIn::Unchanged);
+                    return Ok(HandedIn::Unchanged(before));
                 }
             }
             self.read(connection, received.upload_id).map(HandedIn::Read)
@@ -153,5 +159,11 @@ impl Club for Local<'_> {
 
     fn put_aside(&self, item: &Item, upload: i64) -> Result<(), Failure> {
         self.on(item, |connection| load::discard(connection, upload, BY)).map(drop)
+    }
+
+    fn layout(&self, item: &Item, upload: i64) -> Result<Value, Failure> {
+        self.on(item, |connection| load::layout(connection, upload))?
+            .map(|layout| layout.document().clone())
+            .ok_or_else(|| Failure::input(format!("the file holds no table, {}: it has no layout to save", item.shown)))
     }
 }

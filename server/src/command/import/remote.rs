@@ -44,7 +44,7 @@ pub fn run(server: &str, token: Option<&str>, args: &ImportArgs, items: &[Item])
     // A token or server that does not do for one file does not do for any.
     let me = remote.json(remote.http.get(remote.url("/me")))?;
     remote.names_keepers = me["role"] == "curator";
-    Ok(bulk::run(&remote, items, args.yes))
+    Ok(bulk::run(&remote, items, args.yes, args.save_layout.as_deref()))
 }
 
 /// A form (RFC 7578) of a layout and a file, with a boundary that neither holds.
@@ -220,7 +220,7 @@ impl Club for Remote<'_> {
     fn hand_in(&self, item: &Item) -> Result<HandedIn, Failure> {
         let (id, loaded) = self.send_file(item).map_err(|why| why.about(&item.shown))?;
         if loaded {
-            return Ok(HandedIn::Unchanged);
+            return Ok(HandedIn::Unchanged(id));
         }
         self.read(id).map(HandedIn::Read)
     }
@@ -261,5 +261,9 @@ impl Club for Remote<'_> {
 
     fn put_aside(&self, _item: &Item, upload: i64) -> Result<(), Failure> {
         self.json(self.http.delete(self.url(&format!("/uploads/{upload}")))).map(drop)
+    }
+
+    fn layout(&self, item: &Item, upload: i64) -> Result<Value, Failure> {
+        self.json(self.http.get(self.url(&format!("/uploads/{upload}/layout")))).map_err(|why| why.about(&item.shown))
     }
 }

@@ -27,6 +27,11 @@ impl Fate {
     const ALL: [Self; 6] =
         [Self::Committed, Self::Held, Self::Unchanged, Self::NotLoaded, Self::Unreadable, Self::Failed];
 
+    /// Its records are the club's.
+    pub const fn is_loaded(self) -> bool {
+        matches!(self, Self::Committed | Self::Held | Self::Unchanged)
+    }
+
     const fn word(self) -> &'static str {
         match self {
             Self::Committed => "committed",
