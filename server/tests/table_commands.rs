@@ -481,6 +481,17 @@ fn other_separators_marks_and_encodings_are_read() {
 }
 
 #[test]
+fn text_guarded_against_formulas_is_the_text_it_was() {
+    let figures = |text: &str| {
+        let table = format!("time,died,g\n5,1,{text}\n8,0,b\n9,1,{text}\n12,0,b\n");
+        Room::with(table).figures(&format!("{ASK} --by g"))
+    };
+    let guarded = figures("'=wild");
+    assert_eq!(guarded["groups"][0]["group"], "=wild");
+    assert_eq!(guarded, figures("=wild"));
+}
+
+#[test]
 fn a_reader_who_stops_reading_is_no_failure() {
     let rows: Vec<String> = (1..20_000).map(|i| format!("{i},1")).collect();
     let room = Room::with(format!("time,died\n{}\n", rows.join("\n")));

@@ -13,6 +13,7 @@ use importer::container::limit;
 use importer::dialect::decimal::Marks;
 use importer::dialect::split;
 use importer::encoding;
+use importer::formula_guard::unguarded;
 
 use super::failure::Failure;
 
@@ -37,7 +38,7 @@ pub fn read(path: &Path, wanted: &[&str]) -> Result<Table, Failure> {
     if !reader.read_record(&mut record).map_err(damaged)? {
         return Err(Failure::input(format!("there is nothing in it, {}: give a header and rows", path.display())));
     }
-    let names = record.iter().map(str::to_owned).collect();
+    let names = record.iter().map(|name| unguarded(name).to_owned()).collect();
     let mut table = Table::keeping(names, |name| wanted.iter().any(|wanted| wanted.trim() == name));
     let mut marks = Marks::default();
     let (mut last_line, mut last_spills) = (0, false);
@@ -54,7 +55,7 @@ pub fn read(path: &Path, wanted: &[&str]) -> Result<Table, Failure> {
         }
         last_line = above + line(text, &record);
         last_spills = record.iter().any(|cell| cell.contains('\n'));
-        table.push(last_line, record.iter()).map_err(|error| failure(path, &error))?;
+        table.push(last_line, record.iter().map(unguarded)).map_err(|error| failure(path, &error))?;
     }
     if last_spills && text.matches('"').count() % 2 == 1 {
         return Err(Failure::input(format!(
