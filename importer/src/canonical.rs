@@ -309,11 +309,11 @@ impl<'t> View<'t> {
         self.table.rows.binary_search_by_key(&number, |row| row.row).ok().map(|at| &self.table.rows[at])
     }
 
-    /// Year and month that the titles name, if they name one month only.
+    /// Year and month that the titles, or else the sheet's name, name, if they name one month only.
     pub fn month_in_titles(&self) -> Option<(i32, u32)> {
         use chrono::Datelike;
-        let mut months = self.table.titles.iter().filter_map(|title| {
-            let text = title.raw.written();
+        let titles = self.table.titles.iter().map(|title| title.raw.written());
+        let mut months = titles.chain(self.table.sheet.clone()).filter_map(|text| {
             if !crate::dialect::guess::is_month_title(&text) {
                 return None;
             }
@@ -321,6 +321,16 @@ impl<'t> View<'t> {
             let first = first.filter(|first| first.day() == 1 && last.month() == first.month() && last > *first)?;
             Some((first.year(), first.month()))
         });
+        let month = months.next()?;
+        months.all(|other| other == month).then_some(month)
+    }
+
+    /// The month that the titles, or else the sheet's name, name without a year, if it is one month only.
+    pub fn month_without_year(&self) -> Option<u32> {
+        let titles = self.table.titles.iter().map(|title| title.raw.written());
+        let mut months = titles
+            .chain(self.table.sheet.clone())
+            .filter_map(|text| analysis::vocabulary::month_by_name(text.trim().trim_end_matches('.')));
         let month = months.next()?;
         months.all(|other| other == month).then_some(month)
     }

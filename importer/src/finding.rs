@@ -163,7 +163,7 @@ fn needs_of(code: &str, choice: &str) -> Option<&'static str> {
         ("death_without_date" | "as_of_missing" | "complete_since_missing" | "date_unreadable", "day") => Some("day"),
         (_, "between") if matches!(code, "death_without_date" | "date_unreadable") => Some("days"),
         ("date_missing" | "date_impossible" | "date_in_future", "other") => Some("day"),
-        ("date_year_missing", "other") => Some("number"),
+        ("date_year_missing", "other") | ("date_month_only", "of_month") => Some("number"),
         ("limit_missing", "limit") => Some("number"),
         ("column_unknown", "parameter") => Some("parameter"),
         ("tank_unnamed", "tank") => Some("tank"),

@@ -30,7 +30,7 @@ use crate::record::Record;
 use crate::record::packed::{PackError, Packed, Packer};
 
 /// Version of the reader: a later one may read the same bytes otherwise.
-pub const INTERPRETER: u32 = 5;
+pub const INTERPRETER: u32 = 6;
 
 /// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];
@@ -134,7 +134,7 @@ fn read_into(
     let groups = records(&mut work, &views, &mut summary);
     settle(&mut work, &views, groups);
     tank::records(&mut work);
-    let dates_open = ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_number"]
+    let dates_open = ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_month_only", "date_number"]
         .iter()
         .any(|code| work.desk.raised_any(code));
     as_of::settle(&mut work, &summary, dates_open);

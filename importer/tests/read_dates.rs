@@ -96,6 +96,21 @@ fn years_left_out_or_short() {
 }
 
 #[test]
+fn months_where_days_are_wanted_are_asked_about_once() {
+    let log = log(&["2024-01", "February 2024", "03/2024"]);
+    let key = "date_month_only:date";
+    let outcome = read_with(&log, &[]);
+    assert_eq!(keys(&outcome), [key]);
+    assert_eq!(days(&outcome).len(), 0);
+    let found = days(&read_with(&log, &[(key, "of_month", Some(json!(31)))]));
+    assert_eq!(found, ["2024-01-31", "2024-02-29", "2024-03-31"]);
+    assert_eq!(keys(&read_with(&log, &[(key, "of_month", Some(json!(0)))])), [key]);
+    // One month among days is a slip of that cell.
+    let one = self::log(&["2024-01-07", "February 2024", "2024-03-03"]);
+    assert_eq!(keys(&read_with(&one, &[])), ["date_unreadable:February 2024"]);
+}
+
+#[test]
 fn impossible_future_and_unreadable_days() {
     let log = log(&["2024-02-14", "2024-02-30", "2025-03-01", "last week", "2024-03-14"]);
     let outcome = read_with(&log, &[]);

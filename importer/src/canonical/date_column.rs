@@ -12,6 +12,7 @@ use crate::doubt::order::{self, Entry, Verdict};
 use crate::finding::Choice;
 use crate::grid::Raw;
 
+mod month_only; // months where days are wanted
 mod slip; // days that cannot be meant as written
 
 /// First and last possible day; no first = open.
@@ -116,6 +117,7 @@ struct Item {
     said: Said,
     clock: Option<Clock>,
     short_year: bool,
+    seconds: bool,
     out: Option<DayOf>,
 }
 
@@ -129,12 +131,26 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     let sister = sister.or(work.order);
     settle_order(work, rule.order_about.unwrap_or(&about), &header, &mut items, sister);
     slip::swapped_by_program(work, &about, &mut items);
+    if !rule.partial {
+        month_only::settle(work, &about, &header, &mut items);
+    }
     slip::impossible_and_unreadable(work, &header, &mut items, rule);
     slip::in_future(work, &mut items);
     if rule.in_sequence {
         slip::out_of_sequence(work, &about, &mut items);
     }
     for item in &items {
+        if item.seconds {
+            let day = item.out.as_ref().and_then(DayOf::exact).map_or_else(String::new, |day| day.to_string());
+            work.desk.raise(
+                Doubt::of("date_seconds")
+                    .about(&about)
+                    .at(item.spot, &item.written)
+                    .fill("written", &item.written)
+                    .fill("day", day)
+                    .cell(item.spot, "date"),
+            );
+        }
         if item.short_year && matches!(item.out, Some(DayOf::Known(_))) {
             let day = item.out.as_ref().and_then(DayOf::exact).map_or_else(String::new, |day| day.to_string());
             work.desk.raise(
@@ -175,6 +191,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
 fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
     let mut items = Vec::new();
     let month = view.month_in_titles();
+    let month_only = view.month_without_year().filter(|_| month.is_none());
     for row in &view.table.rows {
         let Some(raw) = view.raw(row, column) else { continue };
         let spot = view.spot(row.row, column);
@@ -186,6 +203,7 @@ fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
             said: Said::Unreadable,
             clock: None,
             short_year: false,
+            seconds: false,
             out: None,
         };
         match raw {
@@ -196,8 +214,9 @@ fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
                     item.clock = (at.time() != NaiveTime::MIN).then(|| Clock { time: at.time(), offset_minutes: None });
                 }
             }
-            Raw::Number(number) if number.fract() == 0.0 && *number >= 0.0 && *number < 1e8 => {
-                item.said = date::date(&format!("{number}")).said;
+            Raw::Number(number) if number.fract() == 0.0 && *number >= 0.0 && *number < 1e13 => {
+                let cell = date::date(&format!("{number}"));
+                (item.said, item.clock, item.seconds) = (cell.said, cell.clock, cell.seconds);
             }
             Raw::Number(_) | Raw::Bool(_) => {}
             Raw::Text(text) if crate::cell::mark::is_error_value(text) || text.starts_with('=') => {
@@ -206,6 +225,7 @@ fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
             Raw::Text(text) => {
                 let cell = date::date(text);
                 (item.said, item.clock, item.short_year) = (cell.said, cell.clock, cell.short_year);
+                item.seconds = cell.seconds;
             }
             Raw::Error(_) => item.out = Some(refuse(work, spot, &item.written)),
         }
@@ -213,6 +233,9 @@ fn collect(work: &mut Work, view: &View, column: u32) -> Vec<Item> {
         if let (Said::Unreadable, Some((year, month)), Some(day)) = (&item.said, month, day_number(raw)) {
             item.said =
                 NaiveDate::from_ymd_opt(year, month, day).map_or(Said::Impossible { year, month, day }, Said::Day);
+        }
+        if let (Said::Unreadable, Some(month), Some(day)) = (&item.said, month_only, day_number(raw)) {
+            item.said = Said::NoYear { first: day, second: month, named: true };
         }
         match item.said {
             Said::Nothing => item.out = Some(DayOf::Absent),

@@ -119,12 +119,32 @@ pub struct DateCell {
     pub clock: Option<Clock>,
     /// A two-digit year was written.
     pub short_year: bool,
+    /// It was written as a count of seconds, or of thousandths, since 1970 in universal time.
+    pub seconds: bool,
 }
 
 impl DateCell {
     fn bare(said: Said) -> Self {
-        DateCell { said, clock: None, short_year: false }
+        DateCell { said, clock: None, short_year: false, seconds: false }
     }
+}
+
+/// Seconds since 1970-01-01T00:00Z as POSIX counts them (IEEE Std 1003.1, "Seconds Since the Epoch"): ten digits, or
+/// thirteen in thousandths, from 2001-09-09 on. No other way to write a day has as many digits in one.
+fn since_epoch(text: &str) -> Option<DateCell> {
+    let thousandths = match text.len() {
+        10 => 1,
+        13 => 1000,
+        _ => return None,
+    };
+    let count: i64 = text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse().ok())??;
+    let at = chrono::DateTime::from_timestamp(count / thousandths, 0)?;
+    (2001..2100).contains(&at.year()).then(|| DateCell {
+        said: Said::Day(at.date_naive()),
+        clock: Some(Clock { time: at.time(), offset_minutes: Some(0) }),
+        short_year: false,
+        seconds: true,
+    })
 }
 
 const BEFORE: &[&str] = &["before", "pre", "prior to", "earlier than", "vor", "avant", "antes de", "antes del", "voor"];
@@ -190,11 +210,11 @@ pub fn date(text: &str) -> DateCell {
                 | Said::Before(_)
                 | Said::Between(..)
                 | Said::Serial(_) => DateCell::bare(Said::Unreadable),
-                said => DateCell { said: Said::Before(Box::new(said)), clock: None, short_year: inner.short_year },
+                said => DateCell { short_year: inner.short_year, ..DateCell::bare(Said::Before(Box::new(said))) },
             };
         }
     }
-    if let Some(single) = single(text) {
+    if let Some(single) = since_epoch(text).or_else(|| single(text)) {
         return single;
     }
     between(text).unwrap_or(DateCell::bare(Said::Unreadable))
@@ -224,11 +244,9 @@ fn between(text: &str) -> Option<DateCell> {
             let Some(right) = single(right.trim_end_matches('.')).or_else(|| single(right)) else { continue };
             let Some(left) = single(left).or_else(|| single(left.trim_end_matches('.'))) else { continue };
             if let (Some(left_said), true) = (with_year_of(&left.said, &right.said), is_day(&right.said)) {
-                return Some(DateCell {
-                    said: Said::Between(Box::new(left_said), Box::new(right.said)),
-                    clock: None,
-                    short_year: left.short_year || right.short_year,
-                });
+                let short_year = left.short_year || right.short_year;
+                let said = Said::Between(Box::new(left_said), Box::new(right.said));
+                return Some(DateCell { short_year, ..DateCell::bare(said) });
             }
         }
     }
@@ -399,6 +417,21 @@ mod tests {
         assert_eq!(cell.clock.map(|c| (c.time.to_string(), c.offset_minutes)), Some(("19:30:00".into(), Some(120))));
         assert!(date("4/3/2024 7:30 pm").clock.is_some());
         assert!(date("5 March 2024, 19:30").clock.is_some());
+    }
+
+    #[test]
+    fn seconds_since_1970() {
+        // RFC 3339 of the same moments by `date -u -d @SECONDS` (GNU coreutils).
+        let cell = date("1709251200");
+        assert_eq!(cell.said, Said::Day(ymd(2024, 3, 1)));
+        assert_eq!(cell.clock.map(|c| (c.time.to_string(), c.offset_minutes)), Some(("00:00:00".into(), Some(0))));
+        let cell = date("1234567890123");
+        assert_eq!(cell.said, Said::Day(ymd(2009, 2, 13)));
+        assert_eq!(cell.clock.map(|c| c.time.to_string()), Some("23:31:30".into()));
+        assert!(cell.seconds && !date("20240301").seconds);
+        for text in ["0123456789", "9999999999", "17092512001", "+1709251200"] {
+            assert!(!date(text).seconds, "{text}");
+        }
     }
 
     #[test]

@@ -91,6 +91,7 @@ fn is_date(cell: &str) -> bool {
         // "5/3", "5.3." without a year are numbers or dates by their column.
         2 => separator == b'.' && plausible_day_month(parts),
         // "20240302"
+        0 if matches!(digits[0], 10 | 13) => crate::cell::date::date(cell).seconds,
         0 => {
             digits[0] == 8
                 && (1900..2100).contains(&(parts[0] / 10_000))

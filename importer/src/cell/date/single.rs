@@ -234,7 +234,7 @@ pub(super) fn day_only(text: &str) -> Option<DateCell> {
         }
         _ => return None,
     };
-    Some(DateCell { said, clock: None, short_year })
+    Some(DateCell { said, clock: None, short_year, seconds: false })
 }
 
 /// Two numbers and a year: kept as numbers, unless no order makes a day of them.
