@@ -12,6 +12,8 @@ use crate::cell::fold;
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::record::{Ending, Place};
 
+mod day_told; // the day in the text of the fate
+
 /// What a row says about an end.
 #[derive(Debug, Clone)]
 pub(crate) struct End {
@@ -83,8 +85,15 @@ enum Step {
 
 /// Decides what became of a coral.
 pub(crate) fn decide(work: &mut Work, end: &End) -> Became {
-    let has_end = !matches!(end.day, DayOf::Absent);
     let found = end.fate.as_ref().map_or(FateMatch::NoWord, |(_, text)| find_fate(text));
+    let told = match (&end.day, &end.fate, &found) {
+        (DayOf::Absent, Some((spot, text)), FateMatch::Fate { .. } | FateMatch::RescueCut { .. }) => {
+            day_told::day(work, text).map(|day| End { day, day_cell: Some((*spot, text.clone())), ..end.clone() })
+        }
+        _ => None,
+    };
+    let end = told.as_ref().unwrap_or(end);
+    let has_end = !matches!(end.day, DayOf::Absent);
     let step = match found {
         FateMatch::Fate { fate, cause, manner, kind } => Step::Said(Said { fate, cause, manner, kind, rescued: None }),
         FateMatch::RescueCut { pieces, cause, manner } => {

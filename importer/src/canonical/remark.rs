@@ -1,8 +1,7 @@
 //! Remarks that say more than a remark: tests written into a sentence ("KH 8.2, NO3 5"), corals that were lost ("Torch
 //! died"). Only what stands there word for word is read; the rest stays a remark.
 
-use analysis::vocabulary::text::words;
-use analysis::vocabulary::{FateMatch, NameMatch, ParameterKind, find_fate, find_parameter_by_word, find_unit};
+use analysis::vocabulary::{ParameterKind, find_parameter_by_word, find_unit};
 
 use crate::canonical::corals::{self, CoralOf};
 use crate::canonical::test::{Group, Test};
@@ -13,6 +12,10 @@ use crate::doubt::desk::Spot;
 use crate::grid::Raw;
 use crate::layout::DataRow;
 use crate::meaning::{Quantity, quantities};
+
+mod lost; // corals that a remark says were lost
+
+use lost::Loss;
 
 /// A test told in a remark.
 struct Told {
@@ -79,38 +82,9 @@ fn told(piece: &str, comma: bool) -> Option<Told> {
 
 /// Whether a remark says something that is recorded.
 pub(crate) fn speaks(work: &Work, text: &str, comma: bool) -> bool {
-    pieces(text).into_iter().any(|piece| told(piece, comma).is_some()) || lost(work, text).is_some()
+    pieces(text).into_iter().any(|piece| told(piece, comma).is_some())
+        || !lost::losses(work.corals.labels(), text).is_empty()
 }
-
-/// The coral that a remark says was lost: its label, or a name that nobody has a label for.
-fn lost(work: &Work, text: &str) -> Option<String> {
-    let ends =
-        matches!(find_fate(text), FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Several { .. });
-    if !ends {
-        return None;
-    }
-    let said = words(text);
-    let within = |label: &str| {
-        let label = words(label);
-        !label.is_empty() && said.windows(label.len()).any(|window| window == label.as_slice())
-    };
-    let labels: Vec<String> = work.corals.labels().filter(|label| within(label)).map(str::to_owned).collect();
-    // "Goni 1" holds "Goni": the longest label is meant.
-    let longest = labels.iter().map(|label| words(label).len()).max();
-    let mut best = labels.iter().filter(|label| Some(words(label).len()) == longest);
-    if let (Some(one), None) = (best.next(), best.next()) {
-        return Some(one.clone());
-    }
-    // A name at the beginning: "the torch died".
-    let skipped = said.iter().take_while(|word| ARTICLES.contains(&word.as_str())).count();
-    (1..=3.min(said.len().saturating_sub(skipped + 1))).rev().find_map(|length| {
-        let name = said[skipped..skipped + length].join(" ");
-        (!matches!(crate::canonical::kind::of(&name), NameMatch::Near(_) | NameMatch::Unknown)).then_some(name)
-    })
-}
-
-const ARTICLES: &[&str] =
-    &["the", "my", "our", "der", "die", "das", "le", "la", "les", "el", "los", "las", "de", "het"];
 
 /// Reads a remark: tests come back, a loss is recorded at once. What says nothing stays a label.
 pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, when: &When) -> Vec<Group> {
@@ -129,8 +103,10 @@ pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, whe
         one.tests.push(test);
         groups.push(one);
     }
-    if let Some(label) = lost(work, &text) {
-        record_loss(work, row, &label, when, &text, spot);
+    for loss in lost::losses(work.corals.labels(), &text) {
+        match loss {
+            Loss::Of(label) | Loss::Unsure(label) => record_loss(work, row, &label, when, &text, spot),
+        }
     }
     groups
 }
