@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use analysis::vocabulary::{ALWAYS_ANSWERS, FindingCode};
 use serde_json::Value;
 
+use super::spots::Spots;
 use crate::finding::{Answer, Choice, Finding, Held, Severity, finding_of};
 use crate::record::CellRef;
 
@@ -269,7 +270,7 @@ impl<'a> Desk<'a> {
     }
 
     /// Cells under a refused or questioned finding.
-    pub fn covered(&self) -> BTreeSet<Spot> {
+    pub fn covered(&self) -> Spots {
         self.doubts
             .values()
             .filter(|doubt| kind_severity(doubt.code) != Severity::Noted)
