@@ -80,9 +80,9 @@ pub(crate) struct Test {
     pub written: String,
     /// Line of a text file.
     pub line: Option<u32>,
-    /// Day and tank, with the cells they stand in; the tests of a row share it.
+    /// Day and tank, with the cells it uses besides its own; the tests of a row share it.
     pub when: Rc<When>,
-    /// Cells it uses besides its own and those of its day and tank.
+    /// Cells of rows that say the same.
     pub more: Cells,
     /// Coral at whose spot it was measured.
     pub specimen: Option<Box<str>>,
@@ -210,10 +210,8 @@ pub(crate) struct Waiting {
     pub row: u32,
     /// Its column.
     pub column: u32,
-    /// Day and tank of its row.
+    /// Day and tank of its row, and the cells it uses besides its own.
     pub when: Rc<When>,
-    /// Cells it uses besides its own and those of its day and tank.
-    pub more: Option<Box<Cells>>,
 }
 
 impl Group {
@@ -230,12 +228,11 @@ impl Group {
         let Some(view) = views.get(self.view) else { return };
         let waiting = std::mem::take(&mut self.waiting);
         self.tests.reserve(waiting.len());
-        for Waiting { row, column, when, more } in waiting {
+        for Waiting { row, column, when } in waiting {
             let Some(row) = view.table.rows.get(row as usize) else { continue };
             let Some(raw) = view.raw(row, column) else { continue };
             let mut test = Test::of(raw, view.spot(row.row, column), view.table.decimal_comma, when);
             test.line = row.line;
-            test.more = more.map(|more| *more).unwrap_or_default();
             if matches!(raw, Raw::Date(_)) {
                 crate::doubt::mark::became_date(work, self, &mut test, raw);
             }

@@ -33,7 +33,7 @@ pub(crate) struct Frame {
     tanks: BTreeMap<String, Rc<TankOf>>,
 }
 
-/// A row's day, tank and the cells they stand in.
+/// A row's day and tank, and the cells that its tests use besides their own.
 #[derive(Debug, Clone)]
 pub(crate) struct When {
     pub day: DayOf,
@@ -272,7 +272,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
                 test.line = row.line;
                 event::read(work, quantity, &view.header(*column), &view.about(*column), test);
             } else if let Some(group) = groups.get_mut(column) {
-                group.wait(Waiting { row: at, column: *column, when, more: None });
+                group.wait(Waiting { row: at, column: *column, when });
             }
         }
     }
