@@ -4,12 +4,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use analysis::vocabulary::Water;
 use chrono::NaiveDate;
 
 use crate::cell::date::Order;
 use crate::context::{Context, KnownInstrument};
 use crate::doubt::desk::{Desk, Spot};
+use crate::doubt::spots::Spots;
 use crate::grid::Raw;
 use crate::layout::over::Over;
 use crate::layout::{DataRow, Placed, Table};
@@ -39,6 +39,7 @@ pub(crate) mod size; // lengths, areas, weights, counts
 pub(crate) mod summary; // a mean without a word that says so
 pub(crate) mod tank; // which tank
 pub(crate) mod test; // a number cell on its way to a reading
+pub(crate) mod water; // temperature and salinity of a row or day
 pub(crate) mod wide; // one day a row
 
 /// Cells of a record with what each gave.
@@ -69,9 +70,9 @@ pub(crate) struct Work<'a> {
     /// Why they could not be packed.
     pub unpacked: Option<PackError>,
     /// Cells of what was packed.
-    pub recorded: BTreeSet<Spot>,
+    pub recorded: Spots,
     /// Cells of data rows that say nothing to record: no-reading words, remarks, what was left out.
-    pub labels: BTreeSet<Spot>,
+    pub labels: Spots,
     /// The day on which the register is true, once known.
     pub as_of: Option<NaiveDate>,
     /// First and last certain day of the file, up to the day of reading.
@@ -81,60 +82,7 @@ pub(crate) struct Work<'a> {
     /// What the file says about its log in so many words.
     pub stated: Stated,
     /// Temperature and salinity by row and by day, for what depends on them.
-    pub waters: Waters,
-}
-
-/// Temperature and salinity of the water, by row and by tank and day.
-#[derive(Debug, Default)]
-pub(crate) struct Waters {
-    /// By sheet and row; a row may hold the tests of several tanks.
-    rows: BTreeMap<(u16, u32), Vec<(tank::TankOf, Water)>>,
-    days: BTreeMap<(String, NaiveDate), Water>,
-}
-
-impl Waters {
-    /// Takes over what a settled group says.
-    pub fn learn(&mut self, group: &test::Group) {
-        let temperature = group.parameter.code.as_str() == "temperature";
-        for test in &group.tests {
-            let Some(value) =
-                test.settled.and_then(|settled| settled.value).filter(|_| test.state == test::State::Pending)
-            else {
-                continue;
-            };
-            let put = |water: &mut Water| {
-                if temperature { water.temperature = Some(value) } else { water.salinity = Some(value) }
-            };
-            let row = self.rows.entry((test.spot.sheet, test.spot.row)).or_default();
-            match row.iter_mut().find(|(tank, _)| *tank == test.tank) {
-                Some((_, water)) => put(water),
-                None => {
-                    let mut water = Water::default();
-                    put(&mut water);
-                    row.push((test.tank.clone(), water));
-                }
-            }
-            if let (tank::TankOf::Named(tank), Some(day)) = (&test.tank, test.when.exact()) {
-                put(self.days.entry((crate::cell::fold::name(tank), day)).or_default());
-            }
-        }
-    }
-
-    /// The water of a tank in a cell's own row.
-    pub fn of_row(&self, spot: Spot, tank: &tank::TankOf) -> Water {
-        let row = self.rows.get(&(spot.sheet, spot.row));
-        row.and_then(|row| row.iter().find(|(own, _)| own == tank)).map(|(_, water)| *water).unwrap_or_default()
-    }
-
-    /// The water of a tank's day.
-    pub fn of_day(&self, tank: &tank::TankOf, day: Option<NaiveDate>) -> Water {
-        match (tank, day) {
-            (tank::TankOf::Named(tank), Some(day)) => {
-                self.days.get(&(crate::cell::fold::name(tank), day)).copied().unwrap_or_default()
-            }
-            _ => Water::default(),
-        }
-    }
+    pub waters: water::Waters,
 }
 
 /// What a file says about its log in so many words.
@@ -176,16 +124,14 @@ impl Work<'_> {
     }
 
     /// Cells as they are printed.
-    pub fn cell_refs(&self, cells: &Cells) -> Vec<CellRef> {
-        cells
-            .iter()
-            .map(|(spot, role)| CellRef {
-                sheet: self.sheet_name(spot.sheet),
-                row: spot.row,
-                column: spot.column,
-                role: (*role).to_owned(),
-            })
-            .collect()
+    pub fn cell_refs(&self, cells: impl IntoIterator<Item = (Spot, &'static str)>) -> Vec<CellRef> {
+        let print = |(spot, role): (Spot, &'static str)| CellRef {
+            sheet: self.sheet_name(spot.sheet),
+            row: spot.row,
+            column: spot.column,
+            role: role.to_owned(),
+        };
+        cells.into_iter().map(print).collect()
     }
 
     /// Name of a sheet.
@@ -195,7 +141,13 @@ impl Work<'_> {
 
     /// The place of a record: its first cell is the main one.
     pub fn place(&self, cells: &Cells, line: Option<u32>) -> Place {
-        let main = cells.first().map(|(spot, _)| *spot).unwrap_or(Spot { sheet: 0, row: 1, column: 1 });
+        self.place_of(cells.iter().copied(), line)
+    }
+
+    /// The same of cells that stand in no list.
+    pub fn place_of(&self, cells: impl IntoIterator<Item = (Spot, &'static str)>, line: Option<u32>) -> Place {
+        let mut cells = cells.into_iter().peekable();
+        let main = cells.peek().map(|(spot, _)| *spot).unwrap_or(Spot { sheet: 0, row: 1, column: 1 });
         Place {
             sheet: self.sheet_name(main.sheet),
             row: main.row,

@@ -8,4 +8,5 @@ pub(crate) mod mark; // what cells say besides plain numbers
 pub mod order; // day first or month first
 pub(crate) mod same; // repeated and conflicting readings
 pub(crate) mod series; // what only the whole series shows
+pub mod spots; // places, each once
 pub(crate) mod unit; // the unit of each number

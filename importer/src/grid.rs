@@ -14,13 +14,13 @@ pub enum Raw {
     /// A truth value of a workbook.
     Bool(bool),
     /// A spreadsheet error value or a formula without a stored value (`#DIV/0!`).
-    Error(String),
+    Error(Box<str>),
 }
 
 impl Raw {
     /// A cell of text: an error value of a spreadsheet is one in whatever container it stands.
     pub fn of_text(text: String) -> Self {
-        if crate::cell::mark::is_error_value(&text) { Raw::Error(text) } else { Raw::Text(text) }
+        if crate::cell::mark::is_error_value(&text) { Raw::Error(text.into()) } else { Raw::Text(text) }
     }
 
     /// The cell as a person would write it.
@@ -31,7 +31,7 @@ impl Raw {
             Raw::Date(at) if at.time() == chrono::NaiveTime::MIN => at.date().format("%Y-%m-%d").to_string(),
             Raw::Date(at) => at.format("%Y-%m-%dT%H:%M").to_string(),
             Raw::Bool(value) => if *value { "TRUE" } else { "FALSE" }.to_owned(),
-            Raw::Error(text) => text.clone(),
+            Raw::Error(text) => text.to_string(),
         }
     }
 }

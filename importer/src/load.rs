@@ -42,7 +42,7 @@ pub use layout::layout;
 pub use receive::{NewUpload, Received};
 pub use refold::fold_anew;
 pub use store::{State, StoredAnswer, Upload, answers, findings, original, upload, uploads};
-pub use stored::{Stage, records};
+pub use stored::{Stage, first_records, records};
 pub use vocabulary::{prepare, vocabulary};
 
 use chrono::NaiveDate;

@@ -17,11 +17,12 @@ use sha2::{Digest, Sha256};
 use crate::canonical::register::{Columns, Summary};
 use crate::canonical::test::Group;
 use crate::canonical::{
-    Stated, View, Waters, Work, as_of, corals, diary, failed_key, filled_sheet, long, register, tank, wide,
+    Stated, View, Work, as_of, corals, diary, failed_key, filled_sheet, long, register, tank, water, wide,
 };
 use crate::container;
 use crate::context::{About, Context, Outcome};
 use crate::doubt::desk::{Desk, Spot};
+use crate::doubt::spots::Spots;
 use crate::doubt::{limit, mark, same, series, unit};
 use crate::finding::{CellCounts, Finding, Severity};
 use crate::layout::{self, Kind, Placed, Table};
@@ -103,13 +104,13 @@ fn read_into(
         records: Vec::new(),
         packer,
         unpacked: None,
-        recorded: BTreeSet::new(),
-        labels: BTreeSet::new(),
+        recorded: Spots::default(),
+        labels: Spots::default(),
         as_of: None,
         days: None,
         order: None,
         stated: Stated::default(),
-        waters: Waters::default(),
+        waters: water::Waters::default(),
     };
     if tables.is_empty() && findings.iter().all(|finding| finding.severity == Severity::Noted) {
         nothing_found(&mut work, &outside);
@@ -215,14 +216,14 @@ fn settle(work: &mut Work, views: &[View], mut groups: Vec<Group>) {
         for group in &mut own {
             group.take_up(work, views);
             for test in &mut group.tests {
-                test.water = work.waters.of_row(test.spot, &test.tank);
+                test.water = work.waters.of_row(test.spot, &test.when.tank);
             }
             mark::settle(work, group);
             unit::settle(work, group);
             limit::settle(work, group);
             series::settle(work, group);
             wide::settle_places(work, group);
-            if matches!(parameter.as_str(), "temperature" | "salinity") {
+            if !groups.is_empty() && matches!(parameter.as_str(), "temperature" | "salinity") {
                 work.waters.learn(group);
             }
         }
@@ -323,7 +324,7 @@ fn finish(
         let place = record.place();
         (sheet_at(&place.sheet), place.row, place.column, kind_order(record))
     });
-    let mut recorded: BTreeSet<Spot> = std::mem::take(&mut work.recorded);
+    let mut recorded = std::mem::take(&mut work.recorded);
     for record in &records {
         recorded.extend(record.place().cells.iter().map(|cell| Spot {
             sheet: sheet_at(&cell.sheet) as u16,
@@ -340,8 +341,8 @@ fn finish(
         }));
     }
     unclaimed(&mut work, tables, &recorded, &mut covered);
-    let held = covered.difference(&recorded).count() as u64;
-    let used = recorded.len() as u64;
+    let held = covered.count_without(&recorded);
+    let used = recorded.count();
     let cells = CellCounts { total, recorded: used, labels: total.saturating_sub(used + held), findings: held };
     let sheets = std::mem::take(&mut work.sheets);
     findings.extend(work.desk.findings(&sheets));
@@ -357,7 +358,7 @@ fn finish(
 }
 
 /// A cell of a data row that no record uses, no finding covers and nothing called a label is no label: it is asked about.
-fn unclaimed(work: &mut Work, tables: &[(u16, Table)], recorded: &BTreeSet<Spot>, covered: &mut BTreeSet<Spot>) {
+fn unclaimed(work: &mut Work, tables: &[(u16, Table)], recorded: &Spots, covered: &mut Spots) {
     use crate::doubt::desk::{Doubt, Settled};
     for (sheet, table) in tables {
         for row in &table.rows {

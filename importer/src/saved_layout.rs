@@ -137,7 +137,7 @@ impl SavedLayout {
     /// The layout of a file, with the answers it was read with and the records that came of it; `None` if it holds no table.
     ///
     /// `tank` is the tank that was named beside the file.
-    pub fn of(name: &str, bytes: &[u8], answers: &[Answer], tank: Option<&str>, records: &[Record]) -> Option<Self> {
+    pub fn of(name: &str, bytes: &[u8], answers: &[Answer], tank: Option<&str>, columns: &Columns) -> Option<Self> {
         let (grids, _) = container::open_with(name, bytes, answers);
         let delimiters: Vec<Option<u8>> = grids.iter().map(|grid| grid.delimiter).collect();
         let mut found: Vec<(Option<u8>, Table)> = Vec::new();
@@ -148,11 +148,10 @@ impl SavedLayout {
             return None;
         }
         let container = container::sniff(bytes).ok()?;
-        let columns = Columns::of(records);
         let resources: Vec<Value> = found
             .iter()
             .enumerate()
-            .map(|(at, (delimiter, table))| resource(at, name, bytes, container, *delimiter, table, &columns, answers))
+            .map(|(at, (delimiter, table))| resource(at, name, bytes, container, *delimiter, table, columns, answers))
             .collect();
         let shape = digest(found.iter().map(|(_, table)| (word(table.kind), headers(table))));
         // Of two answers to one question the later one holds.
@@ -314,7 +313,8 @@ fn header_of(field: &Value) -> Option<String> {
 type Measured = BTreeSet<(ParameterCode, String)>;
 
 /// What the records say of the columns they come from.
-struct Columns {
+#[derive(Debug, Default)]
+pub struct Columns {
     /// Sheet and column → what was measured there.
     parameters: HashMap<(Option<String>, u32), Measured>,
     /// Sheet, row and column → the day that was read there.
@@ -322,24 +322,23 @@ struct Columns {
 }
 
 impl Columns {
-    fn of(records: &[Record]) -> Self {
-        let mut columns = Columns { parameters: HashMap::new(), days: HashMap::new() };
+    /// Takes in what some records say.
+    pub fn see(&mut self, records: &[Record]) {
         for record in records {
             let Record::Reading(reading) = record else { continue };
             for cell in &reading.place.cells {
                 match cell.role.as_str() {
                     "value" => {
-                        let at = columns.parameters.entry((cell.sheet.clone(), cell.column)).or_default();
+                        let at = self.parameters.entry((cell.sheet.clone(), cell.column)).or_default();
                         at.insert((reading.parameter, reading.unit.clone()));
                     }
                     "date" => {
-                        columns.days.insert((cell.sheet.clone(), cell.row, cell.column), reading.taken.on);
+                        self.days.insert((cell.sheet.clone(), cell.row, cell.column), reading.taken.on);
                     }
                     _ => {}
                 }
             }
         }
-        columns
     }
 }
 

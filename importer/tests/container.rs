@@ -108,7 +108,7 @@ fn a_workbook_gives_numbers_days_times_texts_and_stored_values() {
     );
     assert_eq!(grid.rows.iter().map(|row| row.number).collect::<Vec<_>>(), [2, 3, 4, 5]);
     assert_eq!(grid.rows[0].cells[0].column, 2);
-    assert_eq!(grid.rows[3].cells[2].raw, Raw::Error("#DIV/0!".to_owned()));
+    assert_eq!(grid.rows[3].cells[2].raw, Raw::Error("#DIV/0!".into()));
 }
 
 #[test]
@@ -118,7 +118,7 @@ fn a_formula_without_a_stored_value_is_an_error_cell() {
         r#"<row r="1"><c r="A1"><f>B1*2</f></c><c r="B1"><v>4</v></c><c r="C1" t="str"><f>""</f><v></v></c></row>"#,
     ));
     assert_eq!(grid.rows[0].cells.len(), 2);
-    assert_eq!(grid.rows[0].cells[0].raw, Raw::Error("=B1*2".to_owned()));
+    assert_eq!(grid.rows[0].cells[0].raw, Raw::Error("=B1*2".into()));
     assert_eq!(grid.rows[0].cells[1].raw, Raw::Number(4.0));
 }
 

@@ -65,7 +65,7 @@ fn cell() -> impl Strategy<Value = Raw> {
         2 => (-10.0..3000.0_f64).prop_map(Raw::Number),
         1 => (40_000..46_000_i64).prop_map(|day| Raw::Date(chrono::NaiveDateTime::default() + chrono::TimeDelta::days(day - 25_569))),
         1 => any::<bool>().prop_map(Raw::Bool),
-        1 => Just(Raw::Error("#DIV/0!".to_owned())),
+        1 => Just(Raw::Error("#DIV/0!".into())),
         1 => "\\PC{1,12}".prop_filter("not blank", |text| !text.trim().is_empty()).prop_map(Raw::Text),
     ]
 }

@@ -49,6 +49,34 @@ A1,Acropora tenuis,Orchard,2023-09-30,captive_grown,2024-02-02,given away
 ";
 
 #[test]
+fn the_first_records_are_those_of_the_whole_list() {
+    use importer::fold::key::Kind;
+    use importer::load::{Stage, first_records, records};
+    let database = database();
+    let connection = &mut database.connect();
+    let keeper = ensure_keeper(connection, "Juniper").expect("a keeper");
+    // The days run backwards, so that the first rows are of the last months.
+    let mut text = "Date,Tank,KH (dKH),NO3,Water change (L)\n".to_owned();
+    for row in (0..900).rev() {
+        let (on, step) = (day("2021-01-01") + chrono::Days::new(row), row % 7);
+        text += &format!("{on},{},8.{step},{step}.5,{}\n", ["Alder", "Birch"][row as usize % 2], 10 + step);
+    }
+    let upload = send(connection, keeper, "tests.csv", &text);
+    let all = records(connection, upload.id, Stage::Staged).expect("records");
+    assert!(all.len() > 2700, "{}", all.len());
+    for kinds in [&[][..], &["reading".to_owned()], &["tank".to_owned(), "event".to_owned()]] {
+        for limit in [0, 1, 20, 1000, 5000] {
+            let (counts, first) = first_records(connection, upload.id, Stage::Staged, kinds, limit).expect("records");
+            assert_eq!(counts.values().sum::<u64>(), all.len() as u64);
+            assert_eq!(counts["reading"], 1800);
+            let of = |kind: &str| kinds.is_empty() || kinds.iter().any(|wanted| wanted == kind);
+            let wanted: Vec<_> = all.iter().filter(|one| of(Kind::of(one).as_str())).take(limit).cloned().collect();
+            assert_eq!(first, wanted, "{kinds:?} {limit}");
+        }
+    }
+}
+
+#[test]
 fn next_months_register_is_the_next_version_and_undo_gives_the_first_back() {
     let database = database();
     let connection = &mut database.connect();

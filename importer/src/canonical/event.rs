@@ -63,15 +63,15 @@ pub(crate) fn read(work: &mut Work, quantity: &Quantity, header: &str, about: &s
     group.tests.push(test);
     crate::canonical::wide::settle_places(work, &mut group);
     let Some(test) = group.tests.pop().filter(|test| test.state == State::Pending) else { return };
-    let (Some(taken), TankOf::Named(tank)) = (taken(&test.when), &test.tank) else { return };
+    let (Some(taken), TankOf::Named(tank)) = (taken(&test.when.day), &*test.when.tank) else { return };
     if vague {
         work.desk
             .raise(about_written("amount_unclear", header, parameter, &test).about(about).cell(test.spot, "value"));
     }
-    if let DayOf::Known(_) = test.when {
+    if let DayOf::Known(_) = test.when.day {
         work.saw_day(taken.on);
     }
-    let place = work.place(&test.cells, test.line);
+    let place = work.place_of(test.cells(), test.line);
     work.records.push(Record::Event(Event {
         tank: Some(tank.clone()),
         specimen: None,

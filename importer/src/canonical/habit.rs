@@ -58,10 +58,11 @@ pub(crate) fn settle(work: &mut Work, quantity: &Quantity, mut group: Group) {
     settle_places(work, &mut group);
     let mut by_tank: Vec<(String, Vec<Stated>)> = Vec::new();
     for test in group.tests.into_iter().filter(|test| test.state == State::Pending) {
-        let (Some(taken), TankOf::Named(tank)) = (taken(&test.when), &test.tank) else { continue };
+        let (Some(taken), TankOf::Named(tank)) = (taken(&test.when.day), &*test.when.tank) else { continue };
         let Some(rate) = test.settled.and_then(|settled| settled.value) else { continue };
         work.saw_day(taken.on);
-        let stated = Stated { on: taken.on, rate, written: test.written, cells: test.cells, line: test.line };
+        let cells = test.cells().collect();
+        let stated = Stated { on: taken.on, rate, written: test.written, cells, line: test.line };
         match by_tank.iter_mut().find(|(of, _)| of == tank) {
             Some((_, list)) => list.push(stated),
             None => by_tank.push((tank.clone(), vec![stated])),

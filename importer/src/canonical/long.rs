@@ -1,7 +1,6 @@
 //! One test a row: day, tank, what was tested, value, unit.
 
 use std::collections::{BTreeMap, HashMap};
-use std::rc::Rc;
 
 use analysis::vocabulary::{
     HeaderRole, ParameterCode, ParameterKind, UnitCode, catalogue, find_substance_without_code, find_unit,
@@ -64,20 +63,16 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             unknown(work, view, row, &name, name_column, value_column);
             continue;
         };
-        let when = frame.of_row(work, view, row);
-        let mut more = vec![(view.spot(named, name_column), "parameter")];
+        let mut when = frame.of_row(work, view, row);
+        when.cells.push((view.spot(named, name_column), "parameter"));
         if let Some(column) = unit_column.filter(|column| view.raw(row, *column).is_some()) {
-            more.push((view.spot(row.row, column), "unit"));
+            when.cells.push((view.spot(row.row, column), "unit"));
         }
         let header = if written_unit.is_empty() { name.clone() } else { format!("{name} {written_unit}") };
         let about = analysis::vocabulary::text::fold(&header);
         if quantity.parameter.get().kind == ParameterKind::Routine {
-            let mut test = Test::of(raw, view.spot(row.row, value_column), view.table.decimal_comma);
+            let mut test = Test::of(raw, view.spot(row.row, value_column), view.table.decimal_comma, when.shared());
             test.line = row.line;
-            test.tank = when.tank;
-            test.when = when.day;
-            test.cells.extend(when.cells);
-            test.cells.extend(more);
             if let Some(quantity) = habit::rate(&quantity, &header) {
                 let spot = view.spot(row.row, value_column);
                 let of = |(_, group): &mut (Quantity, Group)| group.about == about;
@@ -107,7 +102,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             let number = crate::cell::number::numeral(limit.trim_start_matches(['<', ' ']), view.table.decimal_comma);
             entry.limit = entry.limit.or(number.map(|figures| figures.first));
         }
-        entry.waiting.push(Waiting { row: at, column: value_column, when: Rc::new(when), more });
+        entry.wait(Waiting { row: at, column: value_column, when: when.shared() });
     }
     for column in view.meanings.keys() {
         let waits = Some(*column) == value_column || Some(*column) == name_column;

@@ -93,11 +93,8 @@ pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, whe
     let comma = view.table.decimal_comma;
     let mut groups = Vec::new();
     for told in pieces(&text).into_iter().filter_map(|piece| told(piece, comma)) {
-        let mut test = Test::of(&Raw::Text(told.number), spot, comma);
+        let mut test = Test::of(&Raw::Text(told.number), spot, comma, when.clone().shared());
         test.line = row.line;
-        test.tank = when.tank.clone();
-        test.when = when.day.clone();
-        test.cells.extend(when.cells.iter().copied());
         let about = format!("{} {}", view.about(column), told.quantity.parameter.as_str());
         let mut one = group(view.at, about, view.header(column), &told.quantity, spot);
         one.tests.push(test);

@@ -18,7 +18,7 @@ use crate::meaning::Meaning;
 use crate::record::{Record, Tank};
 
 /// A tank as far as it is told.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub(crate) enum TankOf {
     /// Its name.
     Named(String),

@@ -80,14 +80,12 @@ pub(crate) struct Test {
     pub written: String,
     /// Line of a text file.
     pub line: Option<u32>,
-    /// Tank.
-    pub tank: TankOf,
-    /// Day.
-    pub when: DayOf,
-    /// Every cell it uses, the value first.
-    pub cells: Cells,
+    /// Day and tank, with the cells it uses besides its own; the tests of a row share it.
+    pub when: Rc<When>,
+    /// Cells of rows that say the same.
+    pub more: Cells,
     /// Coral at whose spot it was measured.
-    pub specimen: Option<String>,
+    pub specimen: Option<Box<str>>,
     /// What the cell says.
     pub says: Says,
     /// Unit of its own, from the cell or its unit column.
@@ -103,16 +101,16 @@ pub(crate) struct Test {
     /// A value settled by a doubt, in the catalogue's unit: takes the place of the cell's own.
     pub settled: Option<Value>,
     /// A second reading of the same cell (two tests, a day's lowest and highest).
-    pub second: Option<Value>,
+    pub second: Option<Box<Value>>,
     /// Kept in this unit, which does not convert.
-    pub own_scale: Option<(UnitCode, String)>,
+    pub own_scale: Option<Box<(UnitCode, String)>>,
     /// What became of it.
     pub state: State,
 }
 
 impl Test {
     /// A cell read.
-    pub fn of(raw: &Raw, spot: Spot, decimal_comma: bool) -> Self {
+    pub fn of(raw: &Raw, spot: Spot, decimal_comma: bool, when: Rc<When>) -> Self {
         let says = match raw {
             Raw::Number(number) => Says::Number(Number::certain(*number)),
             Raw::Text(text) => says(text, decimal_comma),
@@ -123,9 +121,8 @@ impl Test {
             spot,
             written: raw.written(),
             line: None,
-            tank: TankOf::Left,
-            when: DayOf::Absent,
-            cells: vec![(spot, "value")],
+            when,
+            more: Vec::new(),
             specimen: None,
             says,
             unit: None,
@@ -138,6 +135,11 @@ impl Test {
             own_scale: None,
             state: State::Pending,
         }
+    }
+
+    /// Every cell it uses, the value first.
+    pub fn cells(&self) -> impl Iterator<Item = (Spot, &'static str)> + '_ {
+        std::iter::once((self.spot, "value")).chain(self.when.cells.iter().copied()).chain(self.more.iter().copied())
     }
 
     /// Whether it is still to be decided.
@@ -208,27 +210,29 @@ pub(crate) struct Waiting {
     pub row: u32,
     /// Its column.
     pub column: u32,
-    /// Day and tank of its row.
+    /// Day and tank of its row, and the cells it uses besides its own.
     pub when: Rc<When>,
-    /// Cells it uses besides its own and those of its day and tank.
-    pub more: Cells,
 }
 
 impl Group {
+    /// Puts a cell at the end of the queue. A long file's queues are its memory: they grow by a quarter, not by half.
+    pub fn wait(&mut self, waiting: Waiting) {
+        if self.waiting.len() == self.waiting.capacity() {
+            self.waiting.reserve_exact(self.waiting.len() / 4 + 16);
+        }
+        self.waiting.push(waiting);
+    }
+
     /// Takes up the waiting cells.
     pub fn take_up(&mut self, work: &mut Work, views: &[View]) {
         let Some(view) = views.get(self.view) else { return };
         let waiting = std::mem::take(&mut self.waiting);
         self.tests.reserve(waiting.len());
-        for Waiting { row, column, when, more } in waiting {
+        for Waiting { row, column, when } in waiting {
             let Some(row) = view.table.rows.get(row as usize) else { continue };
             let Some(raw) = view.raw(row, column) else { continue };
-            let mut test = Test::of(raw, view.spot(row.row, column), view.table.decimal_comma);
+            let mut test = Test::of(raw, view.spot(row.row, column), view.table.decimal_comma, when);
             test.line = row.line;
-            test.tank = when.tank.clone();
-            test.when = when.day.clone();
-            test.cells.reserve_exact(when.cells.len() + more.len());
-            test.cells.extend(when.cells.iter().copied().chain(more));
             if matches!(raw, Raw::Date(_)) {
                 crate::doubt::mark::became_date(work, self, &mut test, raw);
             }
@@ -295,7 +299,7 @@ pub(crate) fn put<'w>(work: &mut Work<'w>, test: &mut Test, about: &str, doubt: 
     let settled = work.desk.ask(doubt.code(), about);
     match settled {
         Settled::Open | Settled::DontKnow => {
-            work.desk.raise(doubt.about(about).cells(test.cells.iter().copied()));
+            work.desk.raise(doubt.about(about).cells(test.cells()));
             test.state = State::Held;
         }
         Settled::LeaveOut => leave(work, test),
@@ -313,7 +317,7 @@ pub(crate) fn leave(work: &mut Work, test: &mut Test) {
 
 /// A cell that cannot load.
 pub(crate) fn refuse(work: &mut Work, test: &mut Test, doubt: Doubt) {
-    work.desk.raise(doubt.cells(test.cells.iter().copied()));
+    work.desk.raise(doubt.cells(test.cells()));
     test.state = State::Refused;
 }
 
@@ -354,14 +358,14 @@ fn emit_one(work: &mut Work, group: &Group, test: &Test) {
     if test.state != State::Pending {
         return;
     }
-    let (Some(taken), TankOf::Named(tank)) = (taken(&test.when), &test.tank) else { return };
+    let (Some(taken), TankOf::Named(tank)) = (taken(&test.when.day), &*test.when.tank) else { return };
     work.saw_day(taken.on);
     let mut flags: Vec<String> = test.flags.iter().map(|flag| (*flag).to_owned()).collect();
     flags.sort();
     flags.dedup();
-    for value in test.settled.into_iter().chain(test.second) {
-        let unit = test.own_scale.as_ref().map_or(group.parameter.unit, |(unit, _)| *unit);
-        let place = work.place(&test.cells, test.line);
+    for value in test.settled.into_iter().chain(test.second.as_deref().copied()) {
+        let unit = test.own_scale.as_ref().map_or(group.parameter.unit, |own| own.0);
+        let place = work.place_of(test.cells(), test.line);
         work.keep(Reading {
             tank: Some(tank.clone()),
             parameter: group.parameter.code,
@@ -372,8 +376,8 @@ fn emit_one(work: &mut Work, group: &Group, test: &Test) {
             unit: unit.as_str().to_owned(),
             qualifier: value.qualifier,
             flags: flags.clone(),
-            specimen: test.specimen.clone(),
-            written_unit: test.own_scale.as_ref().map(|(_, written)| written.clone()),
+            specimen: test.specimen.as_deref().map(str::to_owned),
+            written_unit: test.own_scale.as_ref().map(|own| own.1.clone()),
             written: test.written.clone(),
             place,
         });

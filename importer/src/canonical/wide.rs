@@ -28,15 +28,25 @@ pub(crate) struct Frame {
     titled_day: Option<Option<(DayOf, Cells)>>,
     /// The day of a table that states none anywhere, asked for once.
     undated: Option<DayOf>,
-    table_tank: Option<TankOf>,
+    table_tank: Option<Rc<TankOf>>,
+    /// Tanks of the rows by name as written: many rows have one tank.
+    tanks: BTreeMap<String, Rc<TankOf>>,
 }
 
-/// A row's day, tank and the cells they stand in.
+/// A row's day and tank, and the cells that its tests use besides their own.
 #[derive(Debug, Clone)]
 pub(crate) struct When {
     pub day: DayOf,
-    pub tank: TankOf,
-    pub cells: Vec<(Spot, &'static str)>,
+    pub tank: Rc<TankOf>,
+    pub cells: Cells,
+}
+
+impl When {
+    /// For all tests of a row.
+    pub fn shared(mut self) -> Rc<Self> {
+        self.cells.shrink_to_fit();
+        Rc::new(self)
+    }
 }
 
 impl Frame {
@@ -46,7 +56,18 @@ impl Frame {
         let days = date.map(|column| date_column::read(work, view, column, rule, None)).unwrap_or_default();
         let above = |column: Option<u32>| column.map(|column| fill::sources(view, column)).unwrap_or_default();
         let (day_above, tank_above) = (above(date), above(tank));
-        Frame { date, time, tank, days, day_above, tank_above, titled_day: None, undated: None, table_tank: None }
+        Frame {
+            date,
+            time,
+            tank,
+            days,
+            day_above,
+            tank_above,
+            titled_day: None,
+            undated: None,
+            table_tank: None,
+            tanks: BTreeMap::new(),
+        }
     }
 
     /// Day and tank of a row.
@@ -58,7 +79,15 @@ impl Frame {
             Some((column, text)) => {
                 let spot = view.spot(housed, column);
                 when.cells.push((spot, "tank"));
-                tank::named(work, &text, spot, "tank")
+                let tank = tank::named(work, &text, spot, "tank");
+                match self.tanks.get(&text) {
+                    Some(known) if **known == tank => Rc::clone(known),
+                    _ => {
+                        let tank = Rc::new(tank);
+                        self.tanks.insert(text, Rc::clone(&tank));
+                        tank
+                    }
+                }
             }
             // Other rows or columns name theirs: the keeper's only tank is not meant without a word.
             None if !view.over.is_empty()
@@ -66,9 +95,9 @@ impl Frame {
                     .tank
                     .is_some_and(|column| view.table.rows.iter().any(|row| view.raw(row, column).is_some())) =>
             {
-                tank::of_row_without(work, view, row.row)
+                Rc::new(tank::of_row_without(work, view, row.row))
             }
-            None => self.table_tank.get_or_insert_with(|| tank::of_table(work, view)).clone(),
+            None => Rc::clone(self.table_tank.get_or_insert_with(|| Rc::new(tank::of_table(work, view)))),
         };
         when
     }
@@ -97,7 +126,7 @@ impl Frame {
                 known.clock = known.clock.or(Some(time));
             }
         }
-        When { day, tank: TankOf::Left, cells }
+        When { day, tank: Rc::new(TankOf::Left), cells }
     }
 
     /// Marks the cells of date, time and tank as labels, for rows that hold nothing else.
@@ -194,8 +223,12 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         .collect();
     let mut told: Vec<Group> = Vec::new();
     let columns: Vec<u32> = quantities.iter().map(|(column, _)| *column).collect();
-    let over: BTreeMap<u32, (TankOf, Spot)> =
-        columns.iter().filter_map(|column| Some((*column, tank::over_column(work, view, *column)?))).collect();
+    let over: BTreeMap<u32, (Rc<TankOf>, Spot)> = columns
+        .iter()
+        .filter_map(|column| {
+            tank::over_column(work, view, *column).map(|(tank, spot)| (*column, (Rc::new(tank), spot)))
+        })
+        .collect();
     for (at, row) in (0..).zip(&view.table.rows) {
         let filled: Vec<&(u32, Quantity)> =
             quantities.iter().filter(|(column, _)| view.raw(row, *column).is_some()).collect();
@@ -210,30 +243,36 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         if filled.is_empty() || summary::is_no_test(work, view, row, date, &columns) {
             continue;
         }
-        let when = Rc::new(if filled.iter().all(|(column, _)| over.contains_key(column)) {
+        let when = if filled.iter().all(|(column, _)| over.contains_key(column)) {
             frame.day_of_row(work, view, row)
         } else {
             frame.of_row(work, view, row)
-        });
+        };
+        let when = when.shared();
+        // Columns under one name share its row.
+        let mut under: Option<(Spot, Rc<When>)> = None;
         for (column, quantity) in filled {
             let Some(raw) = view.raw(row, *column) else { continue };
             let mut when = Rc::clone(&when);
             if let Some((tank, spot)) = over.get(column) {
-                let mut cells: Cells = when.cells.iter().copied().filter(|(_, role)| *role != "tank").collect();
-                cells.push((*spot, "tank"));
-                when = Rc::new(When { day: when.day.clone(), tank: tank.clone(), cells });
+                when = match under.as_ref().filter(|(known, _)| known == spot) {
+                    Some((_, shared)) => Rc::clone(shared),
+                    None => {
+                        let mut cells: Cells = when.cells.iter().copied().filter(|(_, role)| *role != "tank").collect();
+                        cells.push((*spot, "tank"));
+                        When { day: when.day.clone(), tank: Rc::clone(tank), cells }.shared()
+                    }
+                };
+                under = Some((*spot, Rc::clone(&when)));
             } else if quantity.other_tank {
-                when = Rc::new(When { tank: tank::of_column(work, view, *column), ..(*when).clone() });
+                when = Rc::new(When { tank: Rc::new(tank::of_column(work, view, *column)), ..(*when).clone() });
             }
             if quantity.parameter.get().kind == ParameterKind::Routine && !rates.contains_key(column) {
-                let mut test = Test::of(raw, view.spot(row.row, *column), view.table.decimal_comma);
+                let mut test = Test::of(raw, view.spot(row.row, *column), view.table.decimal_comma, when);
                 test.line = row.line;
-                test.tank = when.tank.clone();
-                test.when = when.day.clone();
-                test.cells.extend(when.cells.iter().copied());
                 event::read(work, quantity, &view.header(*column), &view.about(*column), test);
             } else if let Some(group) = groups.get_mut(column) {
-                group.waiting.push(Waiting { row: at, column: *column, when, more: Vec::new() });
+                group.wait(Waiting { row: at, column: *column, when });
             }
         }
     }
@@ -292,19 +331,19 @@ pub(crate) fn remarks(work: &mut Work, view: &View, row: &DataRow) {
 /// Tank and day of every cell that is otherwise settled: what waits for them waits here.
 pub(crate) fn settle_places(work: &mut Work, group: &mut Group) {
     use crate::canonical::test::{State, leave};
-    let mut above: Option<DayOf> = None;
+    let mut above: Option<Rc<When>> = None;
     let mut tests = std::mem::take(&mut group.tests);
     for test in &mut tests {
-        if matches!(test.when, DayOf::Known(_)) {
-            above = Some(test.when.clone());
+        if matches!(test.when.day, DayOf::Known(_)) {
+            above = Some(Rc::clone(&test.when));
         }
         if test.state != State::Pending {
             continue;
         }
-        match &test.tank {
+        match &*test.when.tank {
             TankOf::Named(_) => {}
             TankOf::Held(key) => {
-                work.desk.wait(key, test.cells.iter().copied());
+                work.desk.wait(key, test.cells());
                 test.state = State::Held;
                 continue;
             }
@@ -313,18 +352,19 @@ pub(crate) fn settle_places(work: &mut Work, group: &mut Group) {
                 continue;
             }
         }
-        match test.when.clone() {
+        let when = Rc::clone(&test.when);
+        match &when.day {
             DayOf::Known(_) => {}
             DayOf::Held(key, _) => {
-                work.desk.wait(&key, test.cells.iter().copied());
+                work.desk.wait(key, test.cells());
                 test.state = State::Held;
             }
             DayOf::Refused(key) => {
-                work.desk.wait(&key, test.cells.iter().copied());
+                work.desk.wait(key, test.cells());
                 test.state = State::Refused;
             }
             DayOf::Left => leave(work, test),
-            DayOf::Absent | DayOf::Open => missing_date(work, test, above.as_ref()),
+            DayOf::Absent | DayOf::Open => missing_date(work, test, above.as_ref().map(|above| &above.day)),
         }
     }
     group.tests = tests;
@@ -340,14 +380,15 @@ fn missing_date(work: &mut Work, test: &mut Test, above: Option<&DayOf>) {
     }
     let settled = put(work, test, &about, doubt.clone());
     if let Settled::Choice(choice, _) = settled {
-        test.when = match (choice, above, settled.day()) {
+        let day = match (choice, above, settled.day()) {
             (_, _, Some(day)) => DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None }),
             ("above", Some(above), _) => above.clone(),
             _ => {
-                work.desk.raise(doubt.about(&about).cells(test.cells.iter().copied()));
+                work.desk.raise(doubt.about(&about).cells(test.cells()));
                 test.state = State::Held;
                 return;
             }
         };
+        Rc::make_mut(&mut test.when).day = day;
     }
 }

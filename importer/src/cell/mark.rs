@@ -53,9 +53,9 @@ pub enum Says {
     /// Two numbers: "8.1/8.3", "8.2 (retest 8.0)".
     Two {
         /// As first written.
-        first: Number,
+        first: Box<Number>,
         /// As written second.
-        second: Number,
+        second: Box<Number>,
     },
     /// O, o, l or I inside a number, with the number it would be.
     Letter(Number),
@@ -179,7 +179,7 @@ pub fn says(text: &str, decimal_comma: bool) -> Says {
         return says;
     }
     if let Some((first, second)) = two(lower, decimal_comma) {
-        return Says::Two { first, second };
+        return Says::Two { first: Box::new(first), second: Box::new(second) };
     }
     letter(lower, decimal_comma).map_or(Says::Word, Says::Letter)
 }
@@ -304,7 +304,7 @@ fn bracketed(text: &str, decimal_comma: bool) -> Option<Says> {
     let inner =
         RETEST.iter().find_map(|word| inner.strip_prefix(word)).unwrap_or(inner).trim_start_matches([':', '=']).trim();
     let second = bounded(inner, decimal_comma)?;
-    Some(Says::Two { first, second })
+    Some(Says::Two { first: Box::new(first), second: Box::new(second) })
 }
 
 fn two(text: &str, decimal_comma: bool) -> Option<(Number, Number)> {

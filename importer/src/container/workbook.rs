@@ -123,7 +123,7 @@ fn xlsx(bytes: &[u8], answers: &[Answer]) -> Result<Vec<Sighted>, Box<Finding>> 
         let mut cells = book.worksheet_cells_reader(&name).map_err(failed)?;
         while let Some(record) = cells.next_cell_with_formula_metadata().map_err(failed)? {
             let raw = match record.value {
-                DataRef::Empty => record.formula.map(|formula| Raw::Error(formula_text(&formula))),
+                DataRef::Empty => record.formula.map(|formula| Raw::Error(formula_text(&formula).into())),
                 DataRef::Int(number) => Some(Raw::Number(number as f64)),
                 DataRef::Float(number) => Some(Raw::Number(number)),
                 DataRef::String(text) => Some(Raw::Text(text)),
@@ -132,7 +132,7 @@ fn xlsx(bytes: &[u8], answers: &[Answer]) -> Result<Vec<Sighted>, Box<Finding>> 
                 DataRef::DateTime(at) => Some(dated(at)),
                 DataRef::DateTimeIso(text) => Some(iso(text)),
                 DataRef::DurationIso(text) => Some(Raw::Text(clock_of_duration(&text).unwrap_or(text))),
-                DataRef::Error(error) => Some(Raw::Error(error.to_string())),
+                DataRef::Error(error) => Some(Raw::Error(error.to_string().into())),
             };
             if let Some(raw) = raw {
                 building.put(record.pos.0, record.pos.1, raw, &mut meter)?;
@@ -206,7 +206,7 @@ fn unfolded(mut building: Building, range: &Range<Data>, meter: &mut limit::Mete
             Data::DateTime(at) => dated(*at),
             Data::DateTimeIso(text) => iso(text.clone()),
             Data::DurationIso(text) => Raw::Text(clock_of_duration(text).unwrap_or_else(|| text.clone())),
-            Data::Error(error) => Raw::Error(error.to_string()),
+            Data::Error(error) => Raw::Error(error.to_string().into()),
         };
         building.put(start.0 + row as u32, start.1 + column as u32, raw, meter)?;
     }

@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use analysis::vocabulary::{ALWAYS_ANSWERS, FindingCode};
 use serde_json::Value;
 
+use super::spots::Spots;
 use crate::finding::{Answer, Choice, Finding, Held, Severity, finding_of};
 use crate::record::CellRef;
 
@@ -206,11 +207,28 @@ pub fn key_of(code: &str, about: Option<&str>) -> String {
     }
 }
 
+/// Cells that a finding covers, by what each gives: a question can hold every cell of a long file.
+#[derive(Default)]
+struct Seen(Vec<(&'static str, Spots)>);
+
+impl Seen {
+    /// Takes a cell in; false if it was there.
+    fn insert(&mut self, (spot, role): (Spot, &'static str)) -> bool {
+        match self.0.iter_mut().find(|(known, _)| *known == role) {
+            Some((_, spots)) => spots.insert(spot),
+            None => {
+                self.0.push((role, Spots::from_iter([spot])));
+                true
+            }
+        }
+    }
+}
+
 /// Findings raised so far and answers given.
 pub struct Desk<'a> {
     answers: HashMap<&'a str, &'a Answer>,
     doubts: BTreeMap<String, Doubt>,
-    seen: HashMap<String, BTreeSet<(Spot, &'static str)>>,
+    seen: HashMap<String, Seen>,
     order: Vec<String>,
 }
 
@@ -269,7 +287,7 @@ impl<'a> Desk<'a> {
     }
 
     /// Cells under a refused or questioned finding.
-    pub fn covered(&self) -> BTreeSet<Spot> {
+    pub fn covered(&self) -> Spots {
         self.doubts
             .values()
             .filter(|doubt| kind_severity(doubt.code) != Severity::Noted)

@@ -40,7 +40,7 @@ fn one(work: &mut Work, group: &Group, test: &mut Test) {
                 _ => {}
             }
         }
-        Says::Two { first, second } => two(work, group, test, first, second),
+        Says::Two { first, second } => two(work, group, test, *first, *second),
         Says::Number(number) => number_with_marks(work, group, test, number),
     }
 }
@@ -82,7 +82,7 @@ fn number_with_marks(work: &mut Work, group: &Group, test: &mut Test, number: Nu
                     && group.parameter.is_possible(high)
                 {
                     test.settled = Some(Value::is(low));
-                    test.second = Some(Value::is(high));
+                    test.second = Some(Box::new(Value::is(high)));
                     test.flags.push("day_range");
                 }
             }
@@ -122,7 +122,7 @@ fn not_detected(work: &mut Work, group: &Group, test: &mut Test) {
 /// An answer that does not fit its question leaves the cell waiting.
 fn hold(work: &mut Work, group: &Group, test: &mut Test, code: &'static str) {
     let doubt: Doubt = about_written(code, &group.header, group.parameter, test).about(&group.about);
-    work.desk.raise(doubt.cells(test.cells.iter().copied()));
+    work.desk.raise(doubt.cells(test.cells()));
     test.state = State::Held;
 }
 
@@ -143,7 +143,7 @@ pub(crate) fn instrument<T>(
     test: &Test,
     fact: impl Fn(&crate::context::KnownInstrument) -> Option<T>,
 ) -> Option<T> {
-    let tank = match &test.tank {
+    let tank = match &*test.when.tank {
         crate::canonical::tank::TankOf::Named(name) => Some(crate::cell::fold::name(name)),
         _ => None,
     };
@@ -200,7 +200,7 @@ fn two(work: &mut Work, group: &Group, test: &mut Test, first: Number, second: N
             match (group.canonical(test, one), group.canonical(test, other)) {
                 (Some(a), Some(b)) if group.parameter.is_possible(a) && group.parameter.is_possible(b) => {
                     test.settled = Some(Value::is(a));
-                    test.second = Some(Value::is(b));
+                    test.second = Some(Box::new(Value::is(b)));
                     test.flags.push("replicate");
                 }
                 _ => refuse(work, test, crate::doubt::limit::outside(group, test)),

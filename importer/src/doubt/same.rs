@@ -1,37 +1,59 @@
 //! Readings of one tank, parameter and time twice in a file: a repeat is one reading, unequal ones are asked about.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 
 use crate::canonical::Work;
 use crate::canonical::tank::TankOf;
-use crate::canonical::test::{Group, State, about_cell, leave, taken};
+use crate::canonical::test::{Group, State, Test, about_cell, leave, taken};
 use crate::doubt::desk::Settled;
 use crate::record::Taken;
 
-type Key = (String, &'static str, Option<String>, Taken);
+/// What tells readings of one parameter apart: the tank by name, the coral, the time.
+type Key = (String, Option<Box<str>>, Taken);
 
-/// Finds repeats and conflicts over all groups of the file.
+/// Finds repeats and conflicts over all groups of a parameter.
 pub(crate) fn settle(work: &mut Work, groups: &mut [Group]) {
-    let mut places: BTreeMap<Key, Vec<(usize, usize)>> = BTreeMap::new();
-    for (g, group) in groups.iter().enumerate() {
-        for (t, test) in group.tests.iter().enumerate() {
-            if test.state != State::Pending || test.settled.is_none() || test.second.is_some() {
-                continue;
-            }
-            let (TankOf::Named(tank), Some(taken)) = (&test.tank, taken(&test.when)) else { continue };
-            places
-                .entry((crate::cell::fold::name(tank), group.parameter.code.as_str(), test.specimen.clone(), taken))
-                .or_default()
-                .push((g, t));
-        }
-    }
-    for (key, mut same) in places.into_iter().filter(|(_, same)| same.len() > 1) {
+    for (key, mut same) in met_again(groups) {
         same.sort_by_key(|(g, t)| groups[*g].tests[*t].spot);
         repeats(work, groups, &mut same);
         if same.len() > 1 {
             conflict(work, groups, &key, &same);
         }
     }
+}
+
+/// Tests of one tank, coral and time, where there are several, by group and position.
+fn met_again(groups: &[Group]) -> Vec<(Key, Vec<(usize, usize)>)> {
+    let taking_part = |test: &&Test| test.state == State::Pending && test.settled.is_some() && test.second.is_none();
+    // Few names stand in many rows: a number each, so that a long file's tests are small to sort.
+    let mut names: HashMap<(&TankOf, Option<&str>), u32> = HashMap::new();
+    let mut keys: Vec<(String, Option<Box<str>>)> = Vec::new();
+    let mut places: Vec<(u32, Taken, u32, u32)> = Vec::new();
+    for (g, group) in (0..).zip(groups) {
+        for (t, test) in (0..).zip(&group.tests).filter(|(_, test)| taking_part(test)) {
+            let (TankOf::Named(tank), Some(taken)) = (&*test.when.tank, taken(&test.when.day)) else { continue };
+            let name = *names.entry((&*test.when.tank, test.specimen.as_deref())).or_insert_with(|| {
+                let key = (crate::cell::fold::name(tank), test.specimen.clone());
+                keys.iter().position(|known| *known == key).unwrap_or_else(|| {
+                    keys.push(key);
+                    keys.len() - 1
+                }) as u32
+            });
+            places.push((name, taken, g, t));
+        }
+    }
+    places.sort_unstable();
+    let mut met: Vec<(Key, Vec<(usize, usize)>)> = places
+        .chunk_by(|one, other| (one.0, one.1) == (other.0, other.1))
+        .filter(|same| same.len() > 1)
+        .filter_map(|same| {
+            let (name, taken, ..) = same.first()?;
+            let (tank, specimen) = keys.get(*name as usize)?.clone();
+            Some(((tank, specimen, *taken), same.iter().map(|(.., g, t)| (*g as usize, *t as usize)).collect()))
+        })
+        .collect();
+    met.sort_by(|(one, _), (other, _)| one.cmp(other));
+    met
 }
 
 /// Equal values are one reading that stands on several cells.
@@ -48,16 +70,14 @@ fn repeats(work: &mut Work, groups: &mut [Group], same: &mut Vec<(usize, usize)>
             continue;
         };
         work.desk.raise(
-            about_cell("row_repeated", &groups[g], test)
-                .fill("row", test.spot.row.to_string())
-                .cells(test.cells.iter().copied()),
+            about_cell("row_repeated", &groups[g], test).fill("row", test.spot.row.to_string()).cells(test.cells()),
         );
-        let cells = test.cells.clone();
+        let cells: Vec<_> = test.cells().collect();
         groups[g].tests[t].state = State::Left;
-        let kept_cells = &mut groups[kg].tests[kt].cells;
+        let kept = &mut groups[kg].tests[kt];
         for cell in cells {
-            if !kept_cells.iter().any(|(spot, _)| *spot == cell.0) {
-                kept_cells.push(cell);
+            if !kept.cells().any(|(spot, _)| spot == cell.0) {
+                kept.more.push(cell);
             }
         }
     }
@@ -65,10 +85,11 @@ fn repeats(work: &mut Work, groups: &mut [Group], same: &mut Vec<(usize, usize)>
 }
 
 fn conflict(work: &mut Work, groups: &mut [Group], key: &Key, same: &[(usize, usize)]) {
+    let parameter = groups[same[0].0].parameter.code.as_str();
     let columns: std::collections::BTreeSet<&str> = same.iter().map(|(g, _)| groups[*g].about.as_str()).collect();
-    let two_kits =
-        columns.len() > 1 && matches!(work.desk.ask("column_twice", key.1), Settled::Choice("two_kits" | "repeat", _));
-    let name = format!("{}|{}|{}", key.0, key.1, key.3);
+    let two_kits = columns.len() > 1
+        && matches!(work.desk.ask("column_twice", parameter), Settled::Choice("two_kits" | "repeat", _));
+    let name = format!("{}|{parameter}|{}", key.0, key.2);
     let settled = work.desk.ask("row_conflict", &name);
     let replicate = two_kits || matches!(settled, Settled::Choice("two_tests", _));
     if replicate {
@@ -88,9 +109,9 @@ fn conflict(work: &mut Work, groups: &mut [Group], key: &Key, same: &[(usize, us
                 .about(name)
                 .fill("first", &one.written)
                 .fill("second", &other.written)
-                .fill("day", key.3.on.to_string());
+                .fill("day", key.2.on.to_string());
             for &(g, t) in same {
-                doubt = doubt.cells(groups[g].tests[t].cells.iter().copied());
+                doubt = doubt.cells(groups[g].tests[t].cells());
                 groups[g].tests[t].state = State::Held;
             }
             work.desk.raise(doubt);

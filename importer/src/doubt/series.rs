@@ -72,7 +72,7 @@ fn probe_stuck(work: &mut Work, group: &mut Group) {
         .enumerate()
         .filter(|(_, test)| test.state == State::Pending)
         .filter_map(|(at, test)| {
-            let taken = taken(&test.when)?;
+            let taken = taken(&test.when.day)?;
             Some((at, taken.on.and_time(taken.time?), test.settled?.value?, test.figures()?.decimals))
         })
         .collect();

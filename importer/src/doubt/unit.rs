@@ -127,7 +127,7 @@ fn own_scales(work: &mut Work, group: &mut Group) {
         let written = number.unit.clone().unwrap_or_else(|| unit.get().printed.to_owned());
         test.settled = Some(value);
         test.flags.push("own_scale");
-        test.own_scale = Some((unit, written));
+        test.own_scale = Some(Box::new((unit, written)));
     });
 }
 
@@ -204,7 +204,7 @@ fn ask_unit(work: &mut Work, group: &mut Group, fitting: &[UnitCode]) {
 /// Puts a question; an answer that does not fit it leaves the cell waiting.
 pub(crate) fn put_or_hold(work: &mut Work, test: &mut Test, about: &str, doubt: Doubt) {
     if let Settled::Choice(..) = put(work, test, about, doubt.clone()) {
-        work.desk.raise(doubt.about(about).cells(test.cells.iter().copied()));
+        work.desk.raise(doubt.about(about).cells(test.cells()));
         test.state = State::Held;
     }
 }

@@ -3,7 +3,7 @@
 //! What a keeper says of an own kit always holds over it. An answer takes effect after a preview that says whose
 //! readings would change; it is applied to all in one transaction, and can be taken back in one.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::ParameterCode;
 use diesel::pg::PgConnection;
@@ -19,6 +19,7 @@ use super::stored::{self, Stage};
 use super::{LoadError, Loader, commit, stage};
 use crate::cell::fold;
 use crate::context::{Context, KnownInstrument};
+use crate::record::packed::Packed;
 use crate::record::{Qualifier, Reading, Record};
 
 /// Cells shown for each keeper in a preview.
@@ -373,15 +374,26 @@ fn place(reading: &Reading) -> Option<(Option<String>, u32, u32)> {
     Some((cell.sheet.clone(), cell.row, cell.column))
 }
 
-fn readings<'a>(
-    records: &'a [Record],
-    parameter: &str,
-) -> std::collections::BTreeMap<(Option<String>, u32, u32), &'a Reading> {
-    let of = records.iter().filter_map(|record| match record {
-        Record::Reading(reading) if reading.parameter.as_str() == parameter => Some((place(reading)?, reading)),
-        _ => None,
-    });
-    of.collect()
+/// Readings by place, each with what it says and as written.
+type Readings = BTreeMap<(Option<String>, u32, u32), (Said, String)>;
+
+/// Readings of a parameter by place, but those of months that the same file read otherwise holds just so.
+fn readings(own: &Packed, other: &Packed, parameter: &str) -> Result<Readings, LoadError> {
+    let mut readings = Readings::new();
+    let mut note = |records: &[Record]| {
+        let of = records.iter().filter_map(|record| match record {
+            Record::Reading(reading) if reading.parameter.as_str() == parameter => {
+                Some((place(reading)?, (Said::of(reading), reading.written.clone())))
+            }
+            _ => None,
+        });
+        readings.extend(of);
+    };
+    note(&own.rest);
+    for block in own.months.iter().filter(|(month, block)| other.months.get(month) != Some(block)).map(|(_, own)| own) {
+        note(&block.unpack()?);
+    }
+    Ok(readings)
 }
 
 /// Reads every file of the keepers who have the kit as it would be read then, and tells what differs.
@@ -427,15 +439,15 @@ fn look(
             let then = loader.read_with(connection, &row, Some(supposed))?;
             let open =
                 |read: &stage::Read| read.outcome.findings.iter().filter(|finding| is_open(finding)).count() as u64;
-            let (said_now, said_then) = (now.records.unpack()?, then.records.unpack()?);
-            let (before, after) = (readings(&said_now, &facts.parameter), readings(&said_then, &facts.parameter));
+            let before = readings(&now.records, &then.records, &facts.parameter)?;
+            let after = readings(&then.records, &now.records, &facts.parameter)?;
             let places: BTreeSet<_> = before.keys().chain(after.keys()).cloned().collect();
             let mut any = open(&now) != open(&then);
             change.questions_before += open(&now);
             change.questions_after += open(&then);
             for at in places {
-                let (was, is) =
-                    (before.get(&at).map(|reading| Said::of(reading)), after.get(&at).map(|reading| Said::of(reading)));
+                let said = |readings: &Readings| readings.get(&at).map(|(said, _)| said.clone());
+                let (was, is) = (said(&before), said(&after));
                 match (&was, &is) {
                     (Some(was), Some(is)) if was == is => continue,
                     (Some(_), Some(_)) => change.changed += 1,
@@ -444,7 +456,7 @@ fn look(
                 }
                 any = true;
                 let written =
-                    after.get(&at).or(before.get(&at)).map(|reading| reading.written.clone()).unwrap_or_default();
+                    after.get(&at).or(before.get(&at)).map(|(_, written)| written.clone()).unwrap_or_default();
                 let cell =
                     CellChange { upload: id, sheet: at.0, row: at.1, column: at.2, written, before: was, after: is };
                 seen.update(serde_json::to_string(&cell).map_err(|error| LoadError::Packing(error.to_string()))?);

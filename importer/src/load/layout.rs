@@ -8,7 +8,7 @@ use super::LoadError;
 use super::store::{self, UploadRow, json};
 use super::stored::{self, Stage};
 use crate::finding::Answer;
-use crate::saved_layout::SavedLayout;
+use crate::saved_layout::{Columns, SavedLayout};
 
 /// Files up to this size have their layout written with the commit; that of larger ones is made when it is asked for,
 /// since it takes looking at the whole file again.
@@ -40,9 +40,10 @@ fn keep(connection: &mut PgConnection, row: &UploadRow) -> Result<Option<SavedLa
     let came_with = row.saved_layout()?;
     let mut answers: Vec<Answer> = came_with.as_ref().map(|layout| layout.answers().to_vec()).unwrap_or_default();
     answers.extend(store::answers(connection, row.id)?.into_iter().map(|stored| stored.answer));
-    let records = stored::records(connection, row.id, Stage::Staged)?;
+    let mut columns = Columns::default();
+    stored::each_piece(connection, row.id, Stage::Staged, |records| columns.see(records))?;
     let tank = row.tank_hint.as_deref().or_else(|| came_with.as_ref()?.tank());
-    let Some(made) = SavedLayout::of(&row.name, &bytes, &answers, tank, &records) else { return Ok(None) };
+    let Some(made) = SavedLayout::of(&row.name, &bytes, &answers, tank, &columns) else { return Ok(None) };
     let document = json(made.document())?;
     diesel::insert_into(layout::table)
         .values((

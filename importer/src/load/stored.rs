@@ -52,6 +52,85 @@ pub fn records(connection: &mut PgConnection, id: i64, stage: Stage) -> Result<V
     Ok(all)
 }
 
+/// Of an upload's records how many there are of each kind, and the first ones in the order of the file, of some kinds
+/// or of all. However long the upload, no more than a month of its tests is unpacked at once.
+///
+/// # Errors
+/// As [`records`].
+pub fn first_records(
+    connection: &mut PgConnection,
+    id: i64,
+    stage: Stage,
+    kinds: &[String],
+    limit: usize,
+) -> Result<(BTreeMap<&'static str, u64>, Vec<Record>), LoadError> {
+    let wanted = |kind: Kind| limit > 0 && (kinds.is_empty() || kinds.iter().any(|wanted| wanted == kind.as_str()));
+    let mut counts: BTreeMap<&'static str, u64> = BTreeMap::new();
+    let mut first = First { limit, sheets: Vec::new(), kept: Vec::new() };
+    for record in rest(connection, id, stage)? {
+        let kind = Kind::of(&record);
+        *counts.entry(kind.as_str()).or_default() += 1;
+        first.see(kind, record, wanted(kind));
+    }
+    let blocks = packed_tests(connection, stage, &[id], None)?.remove(&id).unwrap_or_default();
+    let tests = blocks.iter().map(|(_, count)| *count as u64).sum::<u64>();
+    if tests > 0 {
+        *counts.entry(Kind::Reading.as_str()).or_default() += tests;
+    }
+    for block in blocks.into_iter().filter(|_| wanted(Kind::Reading)) {
+        for record in unpacked(id, &vec![block])? {
+            first.see(Kind::Reading, record, true);
+        }
+    }
+    first.shorten();
+    Ok((counts, first.kept.into_iter().map(|(_, record)| record).collect()))
+}
+
+/// Sheet as first met, row, column, kind.
+type FilePlace = (usize, u32, u32, Kind);
+
+/// The first records of a file, while all come by.
+struct First {
+    limit: usize,
+    sheets: Vec<Option<String>>,
+    kept: Vec<(FilePlace, Record)>,
+}
+
+impl First {
+    fn see(&mut self, kind: Kind, record: Record, wanted: bool) {
+        let place = record.place();
+        let sheet = self.sheets.iter().position(|sheet| *sheet == place.sheet).unwrap_or_else(|| {
+            self.sheets.push(place.sheet.clone());
+            self.sheets.len() - 1
+        });
+        if wanted {
+            self.kept.push(((sheet, place.row, place.column, kind), record));
+            if self.kept.len() > self.limit.saturating_mul(2).max(1000) {
+                self.shorten();
+            }
+        }
+    }
+
+    fn shorten(&mut self) {
+        self.kept.sort_by_key(|(place, _)| *place);
+        self.kept.truncate(self.limit);
+    }
+}
+
+/// An upload's records piece by piece: all but the tests of tanks, then these month by month.
+pub(super) fn each_piece(
+    connection: &mut PgConnection,
+    id: i64,
+    stage: Stage,
+    mut look: impl FnMut(&[Record]),
+) -> Result<(), LoadError> {
+    look(&rest(connection, id, stage)?);
+    for block in packed_tests(connection, stage, &[id], None)?.remove(&id).unwrap_or_default() {
+        look(&unpacked(id, &vec![block])?);
+    }
+    Ok(())
+}
+
 /// An upload's records but the tests of tanks, in the order of the file.
 pub(super) fn rest(connection: &mut PgConnection, id: i64, stage: Stage) -> Result<Vec<Record>, LoadError> {
     let packed: Option<Vec<u8>> = upload_records::table

@@ -62,6 +62,8 @@ impl PackError {
 const LEVEL: i32 = 3;
 /// Bytes of a month that are gathered before they are compressed.
 const GATHERED: usize = 64 * 1024;
+/// Bytes of all months together that are gathered: a file can have a thousand months.
+const GATHERED_IN_ALL: usize = 8 * 1024 * 1024;
 
 /// What a test says, without its place in the file.
 #[derive(Serialize)]
@@ -164,11 +166,24 @@ struct Open {
     bytes: Vec<u8>,
 }
 
+impl Open {
+    /// Compresses what was gathered, and gives its memory back.
+    fn compress(&mut self, compressor: &mut zstd::bulk::Compressor<'_>) -> Result<(), PackError> {
+        let gathered = std::mem::take(&mut self.gathered);
+        if !gathered.is_empty() {
+            self.bytes.extend(compressor.compress(&gathered).map_err(PackError::of)?);
+        }
+        Ok(())
+    }
+}
+
 /// Packs records one by one.
 pub struct Packer {
     rest: Vec<Record>,
     months: BTreeMap<Month, Open>,
     counts: BTreeMap<&'static str, u64>,
+    /// Bytes gathered in all months.
+    gathered: usize,
     compressor: zstd::bulk::Compressor<'static>,
 }
 
@@ -190,7 +205,7 @@ impl Packer {
     /// If the compressor cannot be had.
     pub fn new() -> Result<Self, PackError> {
         let compressor = zstd::bulk::Compressor::new(LEVEL).map_err(PackError::of)?;
-        Ok(Packer { rest: Vec::new(), months: BTreeMap::new(), counts: BTreeMap::new(), compressor })
+        Ok(Packer { rest: Vec::new(), months: BTreeMap::new(), counts: BTreeMap::new(), gathered: 0, compressor })
     }
 
     /// Takes a record in.
@@ -239,9 +254,13 @@ impl Packer {
         {
             open.tanks.insert(tank.to_owned());
         }
+        self.gathered += open.gathered.len() - begin;
         if open.gathered.len() >= GATHERED {
-            open.bytes.extend(self.compressor.compress(&open.gathered).map_err(PackError::of)?);
-            open.gathered.clear();
+            self.gathered -= open.gathered.len();
+            open.compress(&mut self.compressor)?;
+        } else if self.gathered >= GATHERED_IN_ALL {
+            self.gathered = 0;
+            self.months.values_mut().try_for_each(|open| open.compress(&mut self.compressor))?;
         }
         Ok(())
     }
@@ -253,9 +272,7 @@ impl Packer {
     pub fn finish(mut self) -> Result<Packed, PackError> {
         let mut months = BTreeMap::new();
         for (month, mut open) in self.months {
-            if !open.gathered.is_empty() {
-                open.bytes.extend(self.compressor.compress(&open.gathered).map_err(PackError::of)?);
-            }
+            open.compress(&mut self.compressor)?;
             let hash = open.hash.finalize();
             let mut digest = [0; 16];
             digest.copy_from_slice(&hash[..16]);

@@ -114,7 +114,7 @@ fn workbook(grids: &[Grid]) -> Vec<u8> {
                     }
                     Raw::Date(at) => sheet.write_datetime_with_format(row, column, at, &time).map(drop),
                     Raw::Bool(value) => sheet.write_boolean(row, column, *value).map(drop),
-                    Raw::Error(text) => sheet.write_string(row, column, text).map(drop),
+                    Raw::Error(text) => sheet.write_string(row, column, &**text).map(drop),
                 }
                 .unwrap();
             }

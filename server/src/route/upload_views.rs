@@ -292,25 +292,25 @@ pub async fn get_preview(
         let own = caller.holder().and_then(|holder| holder.keeper_id) == Some(reached.keeper_id());
         let row = upload::row(connection, reached)?;
         // An edit that takes facts out holds them, but loads nothing.
-        let records = match row.about.as_ref().is_some_and(|about| about["takes_out"] == true) {
-            true => Vec::new(),
-            false => importer::load::records(connection, reached.id(), Stage::Staged)
-                .map_err(|error| hand_in::problem(&error))?,
+        let (counts, first) = match row.about.as_ref().is_some_and(|about| about["takes_out"] == true) {
+            true => (BTreeMap::new(), Vec::new()),
+            false => {
+                let limit = usize::try_from(limit).unwrap_or(0);
+                importer::load::first_records(connection, reached.id(), Stage::Staged, &kind, limit)
+                    .map_err(|error| hand_in::problem(&error))?
+            }
         };
-        let mut counts: BTreeMap<String, i64> = BTreeMap::new();
-        let mut shown = Vec::new();
-        for record in &records {
+        let mut shown = Vec::with_capacity(first.len());
+        for record in &first {
             let mut value = serde_json::to_value(record).map_err(|error| Problem::internal(&error))?;
             // Where a coral was bought is its keeper's alone.
             if !own && let Some(name) = value.get_mut("source_name") {
                 *name = Value::Null;
             }
-            let of = value["kind"].as_str().unwrap_or_default().to_owned();
-            *counts.entry(of.clone()).or_default() += 1;
-            if shown.len() < usize::try_from(limit).unwrap_or(0) && (kind.is_empty() || kind.contains(&of)) {
-                shown.push(value);
-            }
+            shown.push(value);
         }
+        let count = |(kind, count): (&str, u64)| (kind.to_owned(), i64::try_from(count).unwrap_or(i64::MAX));
+        let counts = counts.into_iter().map(count).collect();
         Ok(Preview { state: row.state, counts, records: shown })
     })
     .await?;

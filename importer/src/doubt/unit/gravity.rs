@@ -138,8 +138,7 @@ fn conductivities(work: &mut Work, group: &Group, test: &mut Test, about: &str) 
             test.basis = Some("raw");
             if test.water.temperature.is_none() {
                 // Without the water's temperature a raw conductivity has no salinity: it waits.
-                let waiting =
-                    about_cell("conductivity_in_salinity", group, test).about(about).cells(test.cells.iter().copied());
+                let waiting = about_cell("conductivity_in_salinity", group, test).about(about).cells(test.cells());
                 work.desk.raise(waiting);
                 test.state = State::Held;
             }

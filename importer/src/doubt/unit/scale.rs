@@ -187,12 +187,12 @@ pub(super) fn saturation(work: &mut Work, group: &mut Group) {
         }
         let doubt = about_cell("saturation_alone", group, test);
         if let Settled::Choice(..) = put(work, test, &about, doubt.clone()) {
-            let day = work.waters.of_day(&test.tank, test.when.exact());
+            let day = work.waters.of_day(&test.when.tank, test.when.day.exact());
             test.water.temperature = test.water.temperature.or(day.temperature);
             test.water.salinity = test.water.salinity.or(day.salinity);
             if test.water.temperature.is_none() || test.water.salinity.is_none() {
                 // The day has no such tests: the cell waits for them.
-                work.desk.raise(doubt.about(&about).cells(test.cells.iter().copied()));
+                work.desk.raise(doubt.about(&about).cells(test.cells()));
                 test.state = State::Held;
             }
         }

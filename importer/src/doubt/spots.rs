@@ -1,0 +1,96 @@
+//! A set of places in a file. Most stand in runs down a column: up to 64 rows of a column share one word of bits.
+
+use std::collections::BTreeMap;
+
+use super::desk::Spot;
+
+/// Rows that share a word.
+const TOGETHER: u32 = 64;
+
+/// Places, each once.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Spots {
+    /// By sheet, column and run of rows.
+    words: BTreeMap<(u16, u32, u32), u64>,
+}
+
+fn address(spot: &Spot) -> ((u16, u32, u32), u64) {
+    ((spot.sheet, spot.column, spot.row / TOGETHER), 1 << (spot.row % TOGETHER))
+}
+
+impl Spots {
+    /// Takes a place in; false if it was there.
+    pub fn insert(&mut self, spot: Spot) -> bool {
+        let (at, bit) = address(&spot);
+        let word = self.words.entry(at).or_default();
+        let new = *word & bit == 0;
+        *word |= bit;
+        new
+    }
+
+    /// Whether a place is in it.
+    pub fn contains(&self, spot: &Spot) -> bool {
+        let (at, bit) = address(spot);
+        self.words.get(&at).is_some_and(|word| word & bit != 0)
+    }
+
+    /// How many places there are.
+    pub fn count(&self) -> u64 {
+        self.words.values().map(|word| u64::from(word.count_ones())).sum()
+    }
+
+    /// How many of them are not in another set.
+    pub fn count_without(&self, other: &Spots) -> u64 {
+        let left = |(at, word): (&_, &u64)| word & !other.words.get(at).copied().unwrap_or_default();
+        self.words.iter().map(|entry| u64::from(left(entry).count_ones())).sum()
+    }
+}
+
+impl Extend<Spot> for Spots {
+    fn extend<I: IntoIterator<Item = Spot>>(&mut self, spots: I) {
+        for spot in spots {
+            self.insert(spot);
+        }
+    }
+}
+
+impl FromIterator<Spot> for Spots {
+    fn from_iter<I: IntoIterator<Item = Spot>>(spots: I) -> Self {
+        let mut all = Spots::default();
+        all.extend(spots);
+        all
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn spots() -> impl Strategy<Value = Vec<Spot>> {
+        let near = prop_oneof![0..200_u32, Just(u32::MAX)];
+        prop::collection::vec(
+            (0..3_u16, near, 0..5_u32).prop_map(|(sheet, row, column)| Spot { sheet, row, column }),
+            0..300,
+        )
+    }
+
+    proptest! {
+        #[test]
+        fn it_is_the_set_of_what_was_put_in(one in spots(), other in spots()) {
+            let (plain, beside): (BTreeSet<Spot>, BTreeSet<Spot>) = (one.iter().copied().collect(), other.iter().copied().collect());
+            let (mut set, rest): (Spots, Spots) = (one.iter().copied().collect(), other.iter().copied().collect());
+            prop_assert_eq!(set.count(), plain.len() as u64);
+            prop_assert_eq!(set.count_without(&rest), plain.difference(&beside).count() as u64);
+            for spot in other {
+                prop_assert_eq!(set.contains(&spot), plain.contains(&spot));
+                prop_assert_eq!(set.clone().insert(spot), !plain.contains(&spot));
+            }
+            set.extend(one);
+            prop_assert_eq!(set.count(), plain.len() as u64);
+        }
+    }
+}
