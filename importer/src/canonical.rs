@@ -28,6 +28,7 @@ pub(crate) mod failed_key; // rows whose tank or coral is a failed formula
 pub(crate) mod fill; // keys written once and left blank below
 pub(crate) mod filled_sheet; // the ready-made sheet, filled in
 pub(crate) mod habit; // columns of a rate: feeds a week
+pub(crate) mod head; // the head of a report over lists that go on with it
 pub(crate) mod kind; // names of kinds, each weighed once
 pub(crate) mod long; // one test a row
 pub(crate) mod look_alike; // kinds that are easily taken for others
@@ -35,6 +36,7 @@ pub(crate) mod near; // how near two names of tanks or corals are
 pub(crate) mod register; // one coral a row
 pub(crate) mod remark; // tests and losses told in a remark
 pub(crate) mod report_day; // the day that titles state for all rows
+pub(crate) mod set_aside; // tests among titles, labels and what stands outside all tables
 pub(crate) mod size; // lengths, areas, weights, counts
 pub(crate) mod summary; // a mean without a word that says so
 pub(crate) mod tank; // which tank
@@ -218,6 +220,8 @@ pub(crate) struct View<'t> {
     pub meanings: BTreeMap<u32, Meaning>,
     /// Names over its columns that are tanks.
     pub over: Vec<Over>,
+    /// The table whose titles speak for it where its own say nothing.
+    pub head: Option<&'t Table>,
     /// Header text and its name in finding keys.
     headers: BTreeMap<u32, (String, String)>,
 }
@@ -235,7 +239,7 @@ impl<'t> View<'t> {
             let name = if *times > 1 { format!("{name} {times}") } else { name };
             headers.insert(column.column, (column.text.clone(), name));
         }
-        View { table, sheet, at, meanings: BTreeMap::new(), over: Vec::new(), headers }
+        View { table, sheet, at, meanings: BTreeMap::new(), over: Vec::new(), head: None, headers }
     }
 
     /// A place in its sheet.

@@ -13,6 +13,7 @@ use crate::finding::Choice;
 use crate::grid::Raw;
 
 mod slip; // days that cannot be meant as written
+mod year; // days a year off
 
 /// First and last possible day; no first = open.
 pub(crate) type Bounds = (Option<NaiveDate>, NaiveDate);
@@ -132,7 +133,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     slip::impossible_and_unreadable(work, &header, &mut items, rule);
     slip::in_future(work, &mut items);
     if rule.in_sequence {
-        slip::out_of_sequence(work, &about, &mut items);
+        year::out_of_sequence(work, &about, &mut items);
     }
     for item in &items {
         if item.short_year && matches!(item.out, Some(DayOf::Known(_))) {

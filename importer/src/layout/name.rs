@@ -34,6 +34,13 @@ fn candidate(table: &Table) -> Option<(usize, String)> {
     (alone && plain && row < header && header - row <= 2).then(|| (at, fold(text)))
 }
 
+/// Whether a title right above a table may be its own name, known to nobody.
+pub(crate) fn may_be_own(table: &Table) -> bool {
+    candidate(table).is_some_and(|(_, name)| {
+        !name.split_whitespace().any(|word| !header_roles(word).is_empty() || !find_parameter_by_word(word).is_empty())
+    })
+}
+
 fn alike(one: &Table, other: &Table) -> bool {
     let words = |table: &Table| table.header.iter().map(|column| fold(&column.text)).collect::<BTreeSet<String>>();
     let (one, other) = (words(one), words(other));

@@ -203,7 +203,8 @@ impl Cutter<'_> {
         if self.parts_sections(at, open) {
             return Part::Section;
         }
-        if open.is_note(&self.rows[at], &looks) || self.leads_to_header(at, open) {
+        let row = &self.rows[at];
+        if open.is_note(row, &looks) || !open.holds_a_test(row) && self.leads_to_header(at, open) {
             return Part::Note;
         }
         Part::Data
@@ -521,6 +522,33 @@ impl Open {
             && row.cells.iter().any(|cell| {
                 name(&cell.raw) && last.cells.iter().any(|above| above.column == cell.column && name(&above.raw))
             })
+    }
+
+    /// A value stands where this table has its values, in the row right below its last one: a test, though a header may
+    /// follow. "Tank: | 3" and "Volume: | 300" lead to that header.
+    fn holds_a_test(&self, row: &Row) -> bool {
+        let Some(last) = self.piece.rows.last() else { return false };
+        let leads = |raw: &Raw| matches!(raw, Raw::Text(text) if text.trim_end().ends_with(':'));
+        if row.number != self.last_row + 1
+            || !self.notes.is_empty()
+            || starts_with_mark(row)
+            || names_a_tank(row)
+            || row.cells.iter().any(|cell| leads(&cell.raw))
+        {
+            return false;
+        }
+        const VALUES: [HeaderRole; 4] =
+            [HeaderRole::Value, HeaderRole::Size, HeaderRole::Dimension, HeaderRole::Measure];
+        row.cells.iter().any(|cell| {
+            look_of(&cell.raw) == Look::Number
+                && match self.heads.get(&cell.column).filter(|head| head.is_known()) {
+                    Some(head) => head.parameter || VALUES.iter().any(|role| head.has(*role)),
+                    None => last
+                        .cells
+                        .iter()
+                        .any(|above| above.column == cell.column && look_of(&above.raw) == Look::Number),
+                }
+        })
     }
 
     /// The days of its rows are bare numbers from 1 to 31.

@@ -64,25 +64,37 @@ pub fn settle(grid: &Grid, table: &mut Table, answers: &[Answer]) -> Option<Find
     let last = table.header.iter().map(|column| column.column).max()?;
     let too_long = |row: &DataRow| row.cells.last().is_some_and(|cell| cell.column > last);
     let count = table.rows.iter().filter(|row| too_long(row)).count();
-    if count == 0 || count as f64 > A_COLUMN * table.rows.len() as f64 && table.rows.len() > 3 {
+    if count == 0 {
         return None;
     }
-    let usual = usual(table.rows.iter().filter(|row| !too_long(row)).take(SAMPLE_ROWS));
     let notes_last = table
         .header
         .iter()
         .find(|column| column.column == last)
         .is_some_and(|column| header_roles(&column.text).contains(&HeaderRole::Remark));
+    if count as f64 > A_COLUMN * table.rows.len() as f64 && table.rows.len() > 3 {
+        // Many notes may hold the separator; with values among what stands beyond it is a column.
+        let beyond = table.rows.iter().flat_map(|row| &row.cells).filter(|cell| cell.column > last);
+        if !notes_last || beyond.into_iter().any(|cell| look_of(&cell.raw).is_value()) {
+            return None;
+        }
+    }
+    let mut usual = usual(table.rows.iter().filter(|row| !too_long(row)).take(SAMPLE_ROWS));
+    if table.kind == Kind::Long {
+        // In a list of tests the values of a column have no common size.
+        usual.values_mut().for_each(|usual| usual.middle = None);
+    }
     let mut slid: Vec<(usize, Option<Vec<Placed>>)> = Vec::new();
     for (at, row) in table.rows.iter_mut().enumerate().filter(|(_, row)| too_long(row)) {
+        let beyond = row.cells.iter().position(|cell| cell.column > last).unwrap_or(row.cells.len());
+        let words_at_last = row.cells[..beyond].last().is_some_and(|cell| {
+            cell.column == last && (look_of(&cell.raw) == Look::Word || notes_last && says_more(&cell.raw))
+        });
         let fits = row
             .cells
             .iter()
-            .filter(|cell| cell.column <= last)
+            .filter(|cell| cell.column < last || cell.column == last && !words_at_last)
             .all(|cell| usual.get(&cell.column).is_none_or(|usual| usual.takes(&cell.raw)));
-        let beyond = row.cells.iter().position(|cell| cell.column > last).unwrap_or(row.cells.len());
-        let words_at_last =
-            row.cells[..beyond].last().is_some_and(|cell| cell.column == last && look_of(&cell.raw) == Look::Word);
         if fits && words_at_last && notes_last {
             table.labels.extend(join_note(row, beyond, delimiter));
         } else if !(fits && row.cells[beyond..].iter().all(|cell| look_of(&cell.raw) == Look::Word)) {
@@ -91,6 +103,13 @@ pub fn settle(grid: &Grid, table: &mut Table, answers: &[Answer]) -> Option<Find
         }
     }
     ask(grid, table, answers, last, slid)
+}
+
+/// "2 samples": a number in a note, not of a test.
+fn says_more(raw: &Raw) -> bool {
+    let Raw::Text(text) = raw else { return false };
+    let word = text.split_whitespace().nth(1).unwrap_or_default();
+    word.chars().filter(|letter| letter.is_alphabetic()).count() >= 4 && analysis::vocabulary::find_unit(word).is_none()
 }
 
 fn usual<'r>(rows: impl Iterator<Item = &'r DataRow>) -> BTreeMap<u32, Usual> {
@@ -275,6 +294,17 @@ mod tests {
         assert_eq!(findings, []);
         assert_eq!(written(&tables[0], 1), ["2024-03-03", "8.1", "moved it, then 2 heads open, all well"]);
         assert_eq!(tables[0].labels.len(), 2);
+    }
+
+    #[test]
+    fn notes_of_a_list_of_tests_are_joined_whatever_the_size_of_the_values() {
+        let text = "Element,Result,Unit,Notes\nCalcium,421,mg/l,\nBoron,4.6,mg/l,measured twice, alike\nIodine,62,ug/l,2 samples, one day\nSodium,10650,mg/l,\nTin,0.2,ug/l,\nZinc,3.1,ug/l,\nBarium,11,ug/l,\n";
+        let (tables, findings) = read(text, &[]);
+        assert_eq!(findings, []);
+        assert_eq!(written(&tables[0], 1), ["Boron", "4.6", "mg/l", "measured twice, alike"]);
+        assert_eq!(written(&tables[0], 2), ["Iodine", "62", "ug/l", "2 samples, one day"]);
+        let slid = text.replace("Boron,4.6,mg/l,measured twice, alike", "Boron,4,6,mg/l,measured twice");
+        assert_eq!(read(&slid, &[]).1.iter().map(|finding| finding.code.as_str()).collect::<Vec<_>>(), ["row_uneven"]);
     }
 
     #[test]
