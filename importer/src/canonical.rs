@@ -230,11 +230,14 @@ impl<'t> View<'t> {
     /// A view of a table before its columns have meanings.
     pub fn new(table: &'t Table, sheet: u16, at: usize) -> Self {
         let mut headers = BTreeMap::new();
-        let mut used: BTreeMap<String, u32> = BTreeMap::new();
+        // Under another tank's name a header is that of another table: what is asked of it is asked once for all.
+        let mut used: BTreeMap<(String, String), u32> = BTreeMap::new();
         for column in &table.header {
+            let over = table.names_over.of(column.column).and_then(|over| table.titles.get(over.title));
+            let over = over.map(|title| crate::cell::fold::name(&title.raw.written())).unwrap_or_default();
             let name = analysis::vocabulary::text::fold(&column.text);
             let name = if name.is_empty() { format!("column {}", column.column) } else { name };
-            let times = used.entry(name.clone()).or_insert(0);
+            let times = used.entry((over, name.clone())).or_insert(0);
             *times += 1;
             let name = if *times > 1 { format!("{name} {times}") } else { name };
             headers.insert(column.column, (column.text.clone(), name));

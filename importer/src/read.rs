@@ -31,7 +31,7 @@ use crate::record::Record;
 use crate::record::packed::{PackError, Packed, Packer};
 
 /// Version of the reader: a later one may read the same bytes otherwise.
-pub const INTERPRETER: u32 = 5;
+pub const INTERPRETER: u32 = 6;
 
 /// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];

@@ -317,14 +317,14 @@ fn titled(work: &Work, view: &View, table: &Table) -> Option<TitledTank> {
 }
 
 /// The tank of a list of corals below tests, or of tests below corals, that names none: the one that the titles above
-/// it on its sheet name, if all titles of the sheet name one tank only, and nothing above it may be a name of its own.
+/// it on its sheet name, if all titles of the sheet name one tank only.
 fn from_above(work: &Work, view: &View) -> Option<TitledTank> {
     let named = work.tanks.titled.get(&view.sheet)?;
     let (_, _, first) = named.first()?;
     let top = view.table.header.iter().map(|column| view.spot(column.row, column.column).row).min()?;
     let one = named.iter().all(|(_, _, tank)| fold::name(&tank.name) == fold::name(&first.name));
     let above = named.iter().any(|(kind, row, _)| *row < top && *kind != view.table.kind);
-    (one && above && !crate::layout::name::may_be_own(view.table)).then(|| first.clone())
+    (one && above).then(|| first.clone())
 }
 
 /// The names over a table's columns, if they are tanks: the columns under them are alike, or the keeper has the tanks.
@@ -395,9 +395,13 @@ fn without_volume(text: &str) -> (String, Option<f64>) {
 /// The tank of a table whose rows name none.
 pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
     let own = in_titles(work, view);
-    if let Some(titled) = own.clone().or_else(|| from_above(work, view)) {
+    let first = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
+    let above = if own.is_some() { None } else { from_above(work, view) };
+    if above.is_some() && crate::layout::name::may_be_own(view.table) {
+        return unnamed(work, view, &format!("{} row {}", view.table_about(), first.row), first);
+    }
+    if let Some(titled) = own.clone().or(above) {
         if own.is_none() {
-            let first = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
             let about = format!("{} row {}", view.table_about(), first.row);
             work.desk
                 .raise(Doubt::of("tank_assumed").about(about.trim()).at(first, "").of_row().fill("tank", &titled.name));
@@ -440,11 +444,12 @@ pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
         return TankOf::Named(name);
     }
     let assumed = match work.tanks.known.as_slice() {
+        // Beside tables that name theirs, a table that names none is not the only one of its keeper.
+        [] if work.tanks.titled.contains_key(&view.sheet) => None,
         [] => Some("main".to_owned()),
         [only] => Some(only.name.clone()),
         _ => None,
     };
-    let first = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
     if let Some(name) = assumed {
         let doubt = Doubt::of("tank_assumed").about(view.table_about()).at(first, "").of_row().fill("tank", &name);
         work.desk.raise(doubt);
