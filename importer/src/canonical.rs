@@ -28,6 +28,7 @@ pub(crate) mod failed_key; // rows whose tank or coral is a failed formula
 pub(crate) mod fill; // keys written once and left blank below
 pub(crate) mod filled_sheet; // the ready-made sheet, filled in
 pub(crate) mod habit; // columns of a rate: feeds a week
+pub(crate) mod head; // the head of a report over lists that go on with it
 pub(crate) mod kind; // names of kinds, each weighed once
 pub(crate) mod long; // one test a row
 pub(crate) mod look_alike; // kinds that are easily taken for others
@@ -35,6 +36,7 @@ pub(crate) mod near; // how near two names of tanks or corals are
 pub(crate) mod register; // one coral a row
 pub(crate) mod remark; // tests and losses told in a remark
 pub(crate) mod report_day; // the day that titles state for all rows
+pub(crate) mod set_aside; // tests among titles, labels and what stands outside all tables
 pub(crate) mod size; // lengths, areas, weights, counts
 pub(crate) mod summary; // a mean without a word that says so
 pub(crate) mod tank; // which tank
@@ -170,6 +172,8 @@ pub(crate) struct View<'t> {
     pub meanings: BTreeMap<u32, Meaning>,
     /// Names over its columns that are tanks.
     pub over: Vec<Over>,
+    /// The table whose titles speak for it where its own say nothing.
+    pub head: Option<&'t Table>,
     /// Header text and its name in finding keys.
     headers: BTreeMap<u32, (String, String)>,
 }
@@ -178,16 +182,19 @@ impl<'t> View<'t> {
     /// A view of a table before its columns have meanings.
     pub fn new(table: &'t Table, sheet: u16, at: usize) -> Self {
         let mut headers = BTreeMap::new();
-        let mut used: BTreeMap<String, u32> = BTreeMap::new();
+        // Under another tank's name a header is that of another table: what is asked of it is asked once for all.
+        let mut used: BTreeMap<(String, String), u32> = BTreeMap::new();
         for column in &table.header {
+            let over = table.names_over.of(column.column).and_then(|over| table.titles.get(over.title));
+            let over = over.map(|title| crate::cell::fold::name(&title.raw.written())).unwrap_or_default();
             let name = analysis::vocabulary::text::fold(&column.text);
             let name = if name.is_empty() { format!("column {}", column.column) } else { name };
-            let times = used.entry(name.clone()).or_insert(0);
+            let times = used.entry((over, name.clone())).or_insert(0);
             *times += 1;
             let name = if *times > 1 { format!("{name} {times}") } else { name };
             headers.insert(column.column, (column.text.clone(), name));
         }
-        View { table, sheet, at, meanings: BTreeMap::new(), over: Vec::new(), headers }
+        View { table, sheet, at, meanings: BTreeMap::new(), over: Vec::new(), head: None, headers }
     }
 
     /// A place in its sheet.

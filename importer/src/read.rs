@@ -17,7 +17,8 @@ use sha2::{Digest, Sha256};
 use crate::canonical::register::{Columns, Summary};
 use crate::canonical::test::Group;
 use crate::canonical::{
-    Stated, View, Work, as_of, corals, diary, failed_key, filled_sheet, long, register, tank, water, wide,
+    Stated, View, Work, as_of, corals, diary, failed_key, filled_sheet, head, long, register, set_aside, tank, water,
+    wide,
 };
 use crate::container;
 use crate::context::{About, Context, Outcome};
@@ -125,6 +126,7 @@ fn read_into(
         columns.extend(meaning::settle(&mut work, &mut view));
         views.push(view);
     }
+    head::link(&mut views);
     let loose = || views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed));
     let order = || as_of::order_of(&views);
     work.order = as_of::order_of(&views);
@@ -134,6 +136,7 @@ fn read_into(
     let mut summary = Summary::default();
     let groups = records(&mut work, &views, &mut summary);
     settle(&mut work, &views, groups);
+    set_aside::ask(&mut work, &tables, &outside);
     tank::records(&mut work);
     let dates_open = ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_month_only", "date_number"]
         .iter()

@@ -349,6 +349,7 @@ fn headers_as_members_write_them() {
     }
     assert_eq!(find_parameter_by_word("S").len(), 2, "sulfur in a report, salinity in a log");
     assert_eq!(find_substance_without_code("Rb (µg/L)"), Some("rubidium"));
+    assert_eq!(find_substance_without_code("Rubidium (Rb)"), Some("rubidium"));
     assert_eq!(find_substance_without_code("Copper"), None);
 }
 
@@ -391,4 +392,39 @@ fn units_as_members_write_them() {
     for text in ["", "furlong", "ppm of something", "nitrate", "25"] {
         assert_eq!(find_unit(text), None, "`{text}`");
     }
+}
+
+/// A laboratory writes the symbol behind the name, or the name behind the symbol: "Boron (B)", "F - Fluorine".
+#[test]
+fn a_name_with_its_own_symbol_is_that_parameter() {
+    for (names, symbol, code) in [
+        (["boron", "Bor", "bore", "boro", "borium"], "B", "boron"),
+        (["bromine", "Brom", "brome", "bromo", "broom"], "Br", "bromine"),
+        (["sulfur", "Schwefel", "soufre", "azufre", "zwavel"], "S", "sulfur"),
+        (["fluorine", "Fluor", "fluor", "flúor", "fluor"], "F", "fluorine"),
+        (["strontium", "Strontium", "strontium", "estroncio", "strontium"], "Sr", "strontium"),
+        (["potassium", "Kalium", "potassium", "potasio", "kalium"], "K", "potassium"),
+        (["iodine", "Iod", "iode", "yodo", "jodium"], "I", "iodine"),
+        (["vanadium", "Vanadium", "vanadium", "vanadio", "vanadium"], "V", "vanadium"),
+        (["copper", "Kupfer", "cuivre", "cobre", "koper"], "Cu", "copper"),
+        (["zinc", "Zink", "zinc", "cinc", "zink"], "Zn", "zinc"),
+        (["nickel", "Nickel", "nickel", "níquel", "nikkel"], "Ni", "nickel"),
+        (["tin", "Zinn", "étain", "estaño", "tin"], "Sn", "tin"),
+        (["sodium", "Natrium", "sodium", "sodio", "natrium"], "Na", "sodium"),
+    ] {
+        for name in names {
+            for written in [format!("{name} ({symbol})"), format!("{name} {symbol}"), format!("{symbol} - {name}")] {
+                let found: Vec<&str> = find_parameter_by_word(&written).iter().map(|found| found.0.as_str()).collect();
+                assert_eq!(found, [code], "{written}");
+                assert_ne!(
+                    find_parameter_by_word(&written)[0].2.map(|unit| unit.as_str()),
+                    Some("[degF]"),
+                    "{written}"
+                );
+            }
+        }
+    }
+    // A symbol of something else is another matter.
+    assert!(find_parameter_by_word("Boron (Ca)").is_empty());
+    assert_eq!(find_parameter_by_word("Temperature (F)")[0].2.map(|unit| unit.as_str()), Some("degF"));
 }

@@ -14,6 +14,7 @@ use crate::grid::Raw;
 
 mod month_only; // months where days are wanted
 mod slip; // days that cannot be meant as written
+mod year; // days a year off
 
 /// First and last possible day; no first = open.
 pub(crate) type Bounds = (Option<NaiveDate>, NaiveDate);
@@ -137,7 +138,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     slip::impossible_and_unreadable(work, &header, &mut items, rule);
     slip::in_future(work, &mut items);
     if rule.in_sequence {
-        slip::out_of_sequence(work, &about, &mut items);
+        year::out_of_sequence(work, &about, &mut items);
     }
     for item in &items {
         if item.seconds {

@@ -8,7 +8,7 @@ use crate::canonical::{Cells, View, Work};
 use crate::cell::date::{Order, Said, date};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
-use crate::layout::Placed;
+use crate::layout::{Placed, Table};
 
 /// Words for the day on which water was taken.
 const SAMPLED: &[&str] = &[
@@ -110,10 +110,14 @@ struct Stated {
     other: bool,
 }
 
-/// The day that the titles of a table state for all of its rows.
+/// The day that the titles of a table, or of the report it belongs to, state for all of its rows.
 pub(crate) fn of(work: &mut Work, view: &View) -> Option<(DayOf, Cells)> {
+    in_titles(work, view, view.table).or_else(|| in_titles(work, view, view.head?))
+}
+
+fn in_titles(work: &mut Work, view: &View, table: &Table) -> Option<(DayOf, Cells)> {
     let mut stated: Vec<Stated> = Vec::new();
-    let titles: Vec<&Placed> = view.table.titles.iter().collect();
+    let titles: Vec<&Placed> = table.titles.iter().collect();
     for (at, title) in titles.iter().enumerate() {
         let (before, said, written) = match &title.raw {
             Raw::Date(day) => (String::new(), Said::Day(day.date()), title.raw.written()),
@@ -126,7 +130,7 @@ pub(crate) fn of(work: &mut Work, view: &View) -> Option<(DayOf, Cells)> {
         let said_before = at
             .checked_sub(1)
             .map(|before| titles[before])
-            .filter(|other| view.table.place(other.row, other.column).0 == view.table.place(title.row, title.column).0)
+            .filter(|other| table.place(other.row, other.column).0 == table.place(title.row, title.column).0)
             .map(|other| other.raw.written())
             .unwrap_or_default();
         let told = words(&format!("{said_before} {before}"));

@@ -12,10 +12,12 @@ use crate::context::KnownTank;
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::finding::Choice;
 use crate::grid::Raw;
-use crate::layout::Placed;
 use crate::layout::over::Over;
+use crate::layout::{Kind, Placed, Table};
 use crate::meaning::Meaning;
 use crate::record::{Record, Tank};
+
+mod heading; // a tank named inside a heading
 
 /// A tank as far as it is told.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
@@ -38,6 +40,8 @@ pub(crate) struct Tanks {
     settled: BTreeMap<String, TankOf>,
     /// Folded names in titles and columns of tanks of all tables.
     told: BTreeSet<String>,
+    /// By sheet: tables whose titles name their tank, each with its kind and first row.
+    titled: BTreeMap<u16, Vec<(Kind, u32, TitledTank)>>,
 }
 
 #[derive(Debug, Clone)]
@@ -130,14 +134,20 @@ impl Tanks {
 /// Takes note of the tanks that columns and titles of all tables name, before any is read.
 pub(crate) fn foretell(work: &mut Work, views: &[View]) {
     let mut told = BTreeSet::new();
+    let mut titled: BTreeMap<u16, Vec<(Kind, u32, TitledTank)>> = BTreeMap::new();
     for view in views {
         if let Some(column) = view.column(analysis::vocabulary::HeaderRole::Tank) {
             let names = view.table.rows.iter().filter_map(|row| view.text(row, column));
-            told.extend(names.map(|name| fold::name(&name)));
+            told.extend(names.map(|name| fold::name(&fold::unquoted(&name))));
         }
-        told.extend(in_titles(work, view).map(|titled| fold::name(&titled.name)));
+        if let Some(tank) = in_titles(work, view) {
+            told.insert(fold::name(&tank.name));
+            let row = tank.spot.row;
+            titled.entry(view.sheet).or_default().push((view.table.kind, row, tank));
+        }
     }
     work.tanks.told = told;
+    work.tanks.titled = titled;
 }
 
 /// The tanks of the file as records; those without a cell of their own stand at their first table.
@@ -151,7 +161,10 @@ pub(crate) fn records(work: &mut Work) {
 
 /// The tank of a name written in a cell.
 pub(crate) fn named(work: &mut Work, written: &str, spot: Spot, role: &'static str) -> TankOf {
-    let folded = fold::name(written);
+    // A stray quote is no part of a name, unless the keeper's tank has it.
+    let bare = fold::unquoted(written);
+    let bare = if work.tanks.known(written).is_some() { written } else { &bare };
+    let folded = fold::name(bare);
     if let Some(settled) = work.tanks.settled.get(&folded).cloned() {
         if let TankOf::Named(name) = &settled {
             joined(work, written, name, spot, role);
@@ -160,7 +173,7 @@ pub(crate) fn named(work: &mut Work, written: &str, spot: Spot, role: &'static s
         }
         return settled;
     }
-    let settled = decide(work, written, &folded, spot, role);
+    let settled = decide(work, bare, &folded, spot, role);
     if let TankOf::Named(name) = &settled {
         joined(work, written, name, spot, role);
         let name = name.clone();
@@ -170,9 +183,10 @@ pub(crate) fn named(work: &mut Work, written: &str, spot: Spot, role: &'static s
     settled
 }
 
-/// Notes a spelling that differs in case or outer blanks only.
+/// Notes a spelling that differs in case, outer blanks or a stray quote only.
 fn joined(work: &mut Work, written: &str, name: &str, spot: Spot, role: &'static str) {
-    if written != name && fold::name(written) == fold::name(name) {
+    let same = |written: &str| fold::name(written) == fold::name(name);
+    if written != name && (same(written) || same(&fold::unquoted(written))) {
         work.desk.raise(
             Doubt::of("tank_spelling_joined")
                 .about(fold::name(name))
@@ -247,11 +261,16 @@ fn made(work: &mut Work, name: &str, spot: Spot, role: &'static str) {
     work.desk.raise(Doubt::of("tank_made").about(fold::name(name)).at(spot, name).fill("tank", name).cell(spot, role));
 }
 
-/// The tank named in a table's titles: "Tank: Alder (300 L)", or a title that is a tank the keeper has.
+/// The tank named in a table's titles, or in those of the report it belongs to.
 pub(crate) fn in_titles(work: &Work, view: &View) -> Option<TitledTank> {
+    titled(work, view, view.table).or_else(|| titled(work, view, view.head?))
+}
+
+/// The tank named in titles: "Tank: Alder (300 L)", a title that is a tank the keeper has, "Corals in tank Alder".
+fn titled(work: &Work, view: &View, table: &Table) -> Option<TitledTank> {
     // Names over columns are theirs, not the table's.
     let over = |title: &Placed| view.over.iter().any(|over| view.table.titles.get(over.title) == Some(title));
-    let mut titles = view.table.titles.iter().filter(|title| !over(title)).peekable();
+    let mut titles = table.titles.iter().filter(|title| !over(title)).peekable();
     while let Some(title) = titles.next() {
         let whole = fold::plain(&title.raw.written());
         // "Lab results, tank: Reed".
@@ -283,10 +302,29 @@ pub(crate) fn in_titles(work: &Work, view: &View) -> Option<TitledTank> {
         }
     }
     // Tables alike, each under a name of its own, are told apart by it.
-    view.table.own_name.and_then(|at| view.table.titles.get(at)).map(|title| {
+    let own_name = table.own_name.and_then(|at| table.titles.get(at)).map(|title| {
         let (name, litres) = without_volume(&title.raw.written());
         TitledTank { name, litres, spot: view.spot(title.row, title.column) }
-    })
+    });
+    let in_heading = || {
+        table.titles.iter().filter(|title| !over(title) && matches!(title.raw, Raw::Text(_))).find_map(|title| {
+            let (text, litres) = without_volume(&title.raw.written());
+            let name = heading::name_in(&text, |name| work.tanks.is_one(name))?;
+            Some(TitledTank { name, litres, spot: view.spot(title.row, title.column) })
+        })
+    };
+    own_name.or_else(in_heading)
+}
+
+/// The tank of a list of corals below tests, or of tests below corals, that names none: the one that the titles above
+/// it on its sheet name, if all titles of the sheet name one tank only.
+fn from_above(work: &Work, view: &View) -> Option<TitledTank> {
+    let named = work.tanks.titled.get(&view.sheet)?;
+    let (_, _, first) = named.first()?;
+    let top = view.table.header.iter().map(|column| view.spot(column.row, column.column).row).min()?;
+    let one = named.iter().all(|(_, _, tank)| fold::name(&tank.name) == fold::name(&first.name));
+    let above = named.iter().any(|(kind, row, _)| *row < top && *kind != view.table.kind);
+    (one && above).then(|| first.clone())
 }
 
 /// The names over a table's columns, if they are tanks: the columns under them are alike, or the keeper has the tanks.
@@ -356,7 +394,18 @@ fn without_volume(text: &str) -> (String, Option<f64>) {
 
 /// The tank of a table whose rows name none.
 pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
-    if let Some(titled) = in_titles(work, view) {
+    let own = in_titles(work, view);
+    let first = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
+    let above = if own.is_some() { None } else { from_above(work, view) };
+    if above.is_some() && crate::layout::name::may_be_own(view.table) {
+        return unnamed(work, view, &format!("{} row {}", view.table_about(), first.row), first);
+    }
+    if let Some(titled) = own.clone().or(above) {
+        if own.is_none() {
+            let about = format!("{} row {}", view.table_about(), first.row);
+            work.desk
+                .raise(Doubt::of("tank_assumed").about(about.trim()).at(first, "").of_row().fill("tank", &titled.name));
+        }
         let tank = named(work, &titled.name, titled.spot, "tank");
         if let (TankOf::Named(name), Some(litres)) = (&tank, titled.litres) {
             let name = name.clone();
@@ -395,11 +444,12 @@ pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
         return TankOf::Named(name);
     }
     let assumed = match work.tanks.known.as_slice() {
+        // Beside tables that name theirs, a table that names none is not the only one of its keeper.
+        [] if work.tanks.titled.contains_key(&view.sheet) => None,
         [] => Some("main".to_owned()),
         [only] => Some(only.name.clone()),
         _ => None,
     };
-    let first = view.header_spot(view.table.header.first().map_or(1, |header| header.column));
     if let Some(name) = assumed {
         let doubt = Doubt::of("tank_assumed").about(view.table_about()).at(first, "").of_row().fill("tank", &name);
         work.desk.raise(doubt);

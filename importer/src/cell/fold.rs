@@ -28,6 +28,20 @@ pub fn name(text: &str) -> String {
     plain(text).to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// A name without the quotes around it, or the one that was typed or left by a program at one of its ends. A sign of
+/// inches behind a figure stays.
+pub fn unquoted(text: &str) -> String {
+    let plain = plain(text);
+    let quotes = plain.matches('"').count();
+    let inner = match (plain.strip_prefix('"'), plain.strip_suffix('"')) {
+        (Some(rest), Some(_)) if quotes == 2 => rest.strip_suffix('"'),
+        (Some(rest), None) if quotes == 1 => Some(rest),
+        (None, Some(head)) if quotes == 1 && head.trim_end().ends_with(char::is_alphabetic) => Some(head),
+        _ => None,
+    };
+    inner.map(str::trim).filter(|inner| !inner.is_empty()).map_or(plain.clone(), str::to_owned)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -36,6 +50,21 @@ mod tests {
     fn names_keep_their_letters() {
         assert_eq!(name(" Long  Réef "), "long réef");
         assert_ne!(name("Reef 1"), name("Reef-1"));
+    }
+
+    #[test]
+    fn stray_quotes_come_off_a_name() {
+        for (text, expected) in [
+            ("\"Brook", "Brook"),
+            ("Brook\"", "Brook"),
+            ("“Brook”", "Brook"),
+            ("Long \"reef\" tank", "Long \"reef\" tank"),
+            ("Reef 40\"", "Reef 40\""),
+            ("\"", "\""),
+            ("Brook", "Brook"),
+        ] {
+            assert_eq!(unquoted(text), expected, "{text}");
+        }
     }
 
     #[test]

@@ -14,6 +14,9 @@ use crate::grid::Raw;
 /// Rows looked at.
 const SAMPLE_ROWS: usize = 300;
 
+/// Columns of keys that may stand left of the days of a table that runs across.
+const LEADING: usize = 4;
+
 /// Words that name a coral.
 const NAMES: [HeaderRole; 4] = [HeaderRole::Name, HeaderRole::TradeName, HeaderRole::Genus, HeaderRole::Label];
 /// Words that stand over the columns of a list of corals and of nothing else.
@@ -130,7 +133,7 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
     let days_across =
         piece.header.iter().filter(|column| crate::dialect::guess::look(&column.text) == Look::Date).count();
     let down = first.is_some_and(|(_, profile)| most(profile.parameters, profile.filled));
-    if down && (days_across >= 2 || by_words != Some(Kind::Wide) && days_over_columns(piece)) {
+    if days_across >= 2 && names_lead(&profiles) || down && by_words != Some(Kind::Wide) && days_over_columns(piece) {
         piece.kind = None;
         piece.transposed = true;
         return;
@@ -207,12 +210,25 @@ fn titles_hold_a_day(piece: &Piece) -> bool {
     })
 }
 
-/// Names of parameters stand in the first column and several columns of values beside them.
+/// Names of parameters stand in the first column, or beside other keys left of the values, and several columns of values
+/// beside them.
 pub fn parameters_run_down(rows: &[DataRow]) -> bool {
     let below = &rows[rows.len().min(1)..];
     let profiles = profiles(below);
     let values = profiles.values().filter(|profile| most(profile.numbers, profile.filled)).count();
-    values >= 2 && profiles.values().next().is_some_and(|profile| most(profile.parameters, profile.filled))
+    values >= 2 && names_lead(&profiles)
+}
+
+/// A column left of all values holds names of parameters.
+fn names_lead(profiles: &BTreeMap<u32, Profile>) -> bool {
+    let values = |profile: &Profile| most(profile.numbers + profile.dates, profile.filled);
+    // Numbers of rows or tanks may stand left of the names.
+    let keys = profiles.values().take(LEADING).take_while(|profile| profile.dates == 0);
+    keys.scan(0_usize, |numbers, profile| {
+        *numbers += usize::from(values(profile));
+        (*numbers <= 1).then_some(profile)
+    })
+    .any(|profile| most(profile.parameters, profile.filled))
 }
 
 /// The likeliest kind of rows without a header that says so.

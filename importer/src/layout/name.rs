@@ -17,12 +17,20 @@ const ALIKE: f64 = 0.5;
 
 /// The last title of a table, if it stands alone right above the header and may be a name.
 fn candidate(table: &Table) -> Option<(usize, String)> {
-    let (at, title) = table.titles.iter().enumerate().next_back()?;
+    let at = table.titles.len().checked_sub(1)?;
+    let title = &table.titles[at];
     let row = table.place(title.row, title.column).0;
     let header = table.header.iter().map(|column| table.place(column.row, column.column).0).min()?;
+    plain(table, at).filter(|_| row < header && header - row <= 2).map(|name| (at, name))
+}
+
+/// A title that stands alone in its row and may be a name, folded.
+fn plain(table: &Table, at: usize) -> Option<String> {
+    let title = table.titles.get(at)?;
+    let row = table.place(title.row, title.column).0;
     let alone = table.titles.iter().filter(|other| table.place(other.row, other.column).0 == row).count() == 1;
     let Raw::Text(text) = &title.raw else { return None };
-    let plain = look_of(&title.raw) == Look::Word
+    let name = look_of(&title.raw) == Look::Word
         && !is_prose(&title.raw)
         && !is_month_title(text)
         && !is_page_title(text)
@@ -31,7 +39,28 @@ fn candidate(table: &Table) -> Option<(usize, String)> {
         && header_roles(text).is_empty()
         && find_row_word(text).is_none()
         && find_parameter_by_word(text).is_empty();
-    (alone && plain && row < header && header - row <= 2).then(|| (at, fold(text)))
+    (alone && name).then(|| fold(text))
+}
+
+/// In words that say what a list is and name no tank: "Laborbericht", "Korallenliste", "rapport d'analyse".
+const STEMS: [&str; 21] = [
+    "report", "bericht", "rapport", "informe", "verslag", "labor", "analys", "analis", "list", "lijst", "coral",
+    "corail", "coraux", "korall", "koral", "besatz", "bestand", "invent", "element", "wasser", "water",
+];
+
+/// Whether a title of a table may be its own name, known to nobody: a line of its own with a word or a few, none of
+/// which heads a column, and no day.
+pub(crate) fn may_be_own(table: &Table) -> bool {
+    let says = |word: &str| {
+        !header_roles(word).is_empty()
+            || !find_parameter_by_word(word).is_empty()
+            || STEMS.iter().any(|stem| word.contains(stem))
+    };
+    (0..table.titles.len()).filter_map(|at| plain(table, at)).any(|name| {
+        !name
+            .split_whitespace()
+            .any(|word| says(word) || word.len() >= 4 && word.bytes().all(|byte| byte.is_ascii_digit()))
+    })
 }
 
 fn alike(one: &Table, other: &Table) -> bool {
@@ -39,6 +68,28 @@ fn alike(one: &Table, other: &Table) -> bool {
     let (one, other) = (words(one), words(other));
     let both = one.intersection(&other).count();
     both as f64 >= ALIKE * one.union(&other).count() as f64
+}
+
+/// Rows of a list of tests that are looked at for their names.
+const ROWS: usize = 300;
+
+/// The tests that a list names.
+fn tests(table: &Table) -> BTreeSet<String> {
+    let cells = table.rows.iter().take(ROWS).flat_map(|row| &row.cells);
+    let names = cells.filter_map(|cell| match &cell.raw {
+        Raw::Text(text) if text.len() <= 40 && !find_parameter_by_word(text).is_empty() => Some(fold(text)),
+        _ => None,
+    });
+    names.collect()
+}
+
+/// Lists with other tests each are the groups of one report ("Trace elements", "Nutrients"), not tanks.
+fn are_groups(tables: &[&Table]) -> bool {
+    let tests: Vec<BTreeSet<String>> = tables.iter().map(|table| tests(table)).collect();
+    let shared =
+        |own: usize, test: &String| tests.iter().enumerate().any(|(at, other)| at != own && other.contains(test));
+    tables.iter().any(|table| table.kind == Kind::Long)
+        && tests.iter().enumerate().any(|(own, set)| !set.is_empty() && !set.iter().any(|test| shared(own, test)))
 }
 
 /// Gives each of several tables alike the title that is its name.
@@ -51,6 +102,9 @@ pub fn own_names(tables: &mut [Table]) {
         .collect();
     let names: BTreeSet<&str> = named.iter().map(|(.., name)| name.as_str()).collect();
     if named.len() < 2 || names.len() < named.len() {
+        return;
+    }
+    if are_groups(&named.iter().map(|(at, ..)| &tables[*at]).collect::<Vec<_>>()) {
         return;
     }
     let first = named[0].0;

@@ -67,7 +67,7 @@ fn is_name(raw: &Raw) -> bool {
 }
 
 /// "Tank: Brook", "Becken 2": a word for a tank and something that tells it from others.
-fn names_tank(text: &str) -> bool {
+pub(super) fn names_tank(text: &str) -> bool {
     let text = text.trim();
     let end = text.find(|letter: char| letter == ':' || letter.is_whitespace());
     end.is_some_and(|end| {

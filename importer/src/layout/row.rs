@@ -79,6 +79,14 @@ pub fn is_data_like(row: &Row) -> bool {
     row.cells.len() >= 3 && row.cells.iter().filter(|cell| look_of(&cell.raw).is_value()).count() >= 2
 }
 
+/// The name of a parameter with a number right of it: a test, though nothing heads it.
+pub fn is_test_like(row: &Row) -> bool {
+    let name = |raw: &Raw| matches!(raw, Raw::Text(text) if text.len() <= 40 && find_row_word(text).is_none() && !find_parameter_by_word(text).is_empty());
+    row.cells
+        .windows(2)
+        .any(|pair| look_of(&pair[0].raw) == Look::Word && look_of(&pair[1].raw) == Look::Number && name(&pair[0].raw))
+}
+
 /// A header that runs across: at least two days, and no number.
 pub fn is_row_of_days(row: &Row) -> bool {
     let looks = || row.cells.iter().map(|cell| look_of(&cell.raw));
@@ -110,6 +118,12 @@ pub fn names_a_tank(row: &Row) -> bool {
         return row.cells.len() == 2 && header_roles(text).first() == Some(&HeaderRole::Tank);
     };
     header_roles(&text[..end]).first() == Some(&HeaderRole::Tank)
+}
+
+/// A name of a kind of coral, known to the catalogue.
+pub fn is_coral(text: &str) -> bool {
+    use analysis::vocabulary::NameMatch;
+    !matches!(crate::canonical::kind::of(text), NameMatch::Near(_) | NameMatch::Unknown)
 }
 
 /// "SPS", "Soft corals": the name of a group alone, over the corals of that group.

@@ -7,12 +7,15 @@ use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
 use super::heading::{Head, Headings};
 use super::row::{
-    is_data_like, is_group_title, is_page_title, is_prose, is_row_of_days, is_section_title, is_summary, look_of,
-    names_a_tank, starts_with_mark,
+    is_data_like, is_group_title, is_page_title, is_prose, is_row_of_days, is_section_title, is_summary, is_test_like,
+    look_of, names_a_tank, starts_with_mark,
 };
 use super::{Column, DataRow, Kind, Placed, kind};
 use crate::dialect::guess::{Look, is_month_title};
 use crate::grid::{Raw, Row};
+
+mod next; // what leads to another table
+mod right_below; // a value right below the last row
 
 /// A table before its kind is certain.
 #[derive(Debug, Default)]
@@ -71,6 +74,8 @@ enum Part {
     Note,
     /// The header of another table.
     Header,
+    /// The days over a table that runs across.
+    Days,
 }
 
 /// Cuts rows, top to bottom.
@@ -125,6 +130,12 @@ impl Cutter<'_> {
                 self.start(at);
                 return;
             }
+            Part::Days => {
+                self.open = Some(open);
+                self.close(Some(number));
+                self.pending.push(at);
+                return;
+            }
             Part::Section => {
                 let next = open.next_section();
                 self.open = Some(open);
@@ -153,6 +164,9 @@ impl Cutter<'_> {
     }
 
     fn part_of(&mut self, at: usize, open: &Open) -> Part {
+        if self.starts_across(at, open) {
+            return Part::Days;
+        }
         let row = &self.rows[at];
         let dated = row.cells.iter().any(|cell| {
             open.dates.contains(&cell.column)
@@ -203,7 +217,8 @@ impl Cutter<'_> {
         if self.parts_sections(at, open) {
             return Part::Section;
         }
-        if open.is_note(&self.rows[at], &looks) || self.leads_to_header(at, open) {
+        let row = &self.rows[at];
+        if open.is_note(row, &looks) || !open.holds_a_test(row) && self.leads_to_header(at, open) {
             return Part::Note;
         }
         Part::Data
@@ -296,10 +311,11 @@ impl Cutter<'_> {
         if row.cells.len() > 3 || values >= 2 {
             return false;
         }
-        // A single word in a list of corals or tanks is one of them, unless the next line is a header.
+        // A single word in a list of corals or tanks is one of them, unless the next line is a header, or it opens lines
+        // of titles after a gap.
         if open.is_register_like() {
-            let next = self.rows.get(at + 1).filter(|next| next.number == row.number + 1);
-            return row.cells.len() == 1 && next.is_some() && self.is_header(at + 1, true);
+            let lines = if row.number > open.last_row + 1 { 4 } else { 1 };
+            return row.cells.len() == 1 && self.titles_lead_to_header(at, lines);
         }
         let mut number = row.number;
         for next in at + 1..(at + 4).min(self.rows.len()) {
@@ -372,7 +388,7 @@ impl Cutter<'_> {
         if dates.is_empty() {
             dates.extend(self.date_column(at));
         }
-        let (headless, titles) = self.without_header();
+        let (headless, titles) = self.without_header(is_data_like);
         let (mut above, mut titles) = (Vec::new(), titles);
         if let Some(last) = headless.last() {
             // Words among the rows without a header are theirs; what comes after them leads to this header.
@@ -425,7 +441,7 @@ impl Cutter<'_> {
     }
 
     /// Parts what is pending into rows of data and all else. Under a row of days every row of several cells is data.
-    fn without_header(&mut self) -> (Vec<usize>, Vec<usize>) {
+    fn without_header(&mut self, is_data: fn(&Row) -> bool) -> (Vec<usize>, Vec<usize>) {
         let pending = std::mem::take(&mut self.pending);
         let (mut headless, mut rest) = (Vec::new(), Vec::new());
         let mut days = false;
@@ -434,7 +450,7 @@ impl Cutter<'_> {
             if is_row_of_days(row) {
                 days = true;
                 headless.push(at);
-            } else if is_data_like(row) || days && row.cells.len() > 1 {
+            } else if is_data(row) || days && row.cells.len() > 1 {
                 headless.push(at);
             } else {
                 rest.push(at);
@@ -450,7 +466,7 @@ impl Cutter<'_> {
 
     /// Rows outside any table: data without a header are asked about, all else are labels.
     fn leave_pending(&mut self) {
-        let (headless, labels) = self.without_header();
+        let (headless, labels) = self.without_header(|row| is_data_like(row) || is_test_like(row));
         let mut cells = Vec::new();
         for at in labels {
             cells.extend(self.placed(at));

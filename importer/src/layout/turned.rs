@@ -6,8 +6,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use analysis::vocabulary::{HeaderRole, RowWord, find_condition, find_row_word, find_unit, header_roles};
+use analysis::vocabulary::{HeaderRole, RowWord, find_condition, find_row_word, header_roles};
 
+use self::keys::Keys;
+use super::over::{Names, Over};
 use super::row::{is_prose, look_of};
 use super::segment::Piece;
 use super::{Column, DataRow, Kind, Placed, Table};
@@ -16,7 +18,10 @@ use crate::dialect::guess::Look;
 use crate::doubt::order::{Entry, Verdict, decide};
 use crate::grid::{Grid, Raw};
 
+mod keys; // the columns left of the days
+
 /// One row of a piece, whatever it was taken for.
+#[derive(Debug)]
 struct Line {
     row: u32,
     cells: Vec<Placed>,
@@ -57,12 +62,14 @@ fn lines(piece: Piece) -> Vec<Line> {
 }
 
 /// Rows from one header of days (or samples) to the next.
-#[derive(Default)]
+#[derive(Debug, Default)]
 struct Band {
     titles: Vec<Placed>,
     /// Rows that say when and where each column was taken.
     keys: Vec<(Line, &'static str)>,
     body: Vec<Line>,
+    /// Single cells on lines of their own, with rows of the body below.
+    between: Vec<Line>,
 }
 
 /// The tables of a piece whose days run across; the piece back if none can be made out.
@@ -113,7 +120,10 @@ pub fn tables(grid: &Grid, piece: Piece) -> Result<Vec<Table>, Box<Piece>> {
             {
                 band.keys.push((line, "Tank"));
             }
-            Some(band) if line.cells.len() > 1 => band.body.push(line),
+            Some(band) if line.cells.len() > 1 => {
+                band.between.append(&mut pending);
+                band.body.push(line);
+            }
             _ => pending.push(line),
         }
     }
@@ -159,13 +169,14 @@ fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> O
         .collect();
     let looks = roster(&band, &dated, first);
     if looks {
-        return roster_table(grid, band, &dated, first);
+        let label = keys::labels(&band, &dated, first);
+        return roster_table(grid, band, &dated, label);
     }
     if band.body.is_empty() || band.body.iter().all(|line| !body.contains(&line.row)) {
         return None;
     }
     let turn = |cell: &Placed| Placed { row: cell.column, column: cell.row, raw: cell.raw.clone() };
-    let units = unit_column(&band, &dated, first);
+    let left = Keys::of(&grid.merged, &band, &dated, first);
     let mut table = Table {
         sheet: grid.sheet.clone(),
         kind: Kind::Wide,
@@ -183,8 +194,8 @@ fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> O
     let mut columns: BTreeMap<u32, Vec<Placed>> = BTreeMap::new();
     for (line, role) in &band.keys {
         for cell in &line.cells {
-            if cell.column == first {
-                corner(&mut table, line, cell, role);
+            if cell.column == left.name {
+                corner(&mut table, line, cell, role, left.tanks.is_empty());
             } else if dated.contains(&cell.column) {
                 columns.entry(cell.column).or_default().push(turn(cell));
             } else {
@@ -192,31 +203,41 @@ fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> O
             }
         }
         // A header of days without a word of its own is known by its cells.
-        if line.at(first).is_none() && *role == "Tank" {
-            table.header.push(Column { column: line.row, row: first, text: (*role).to_owned() });
-        }
-    }
-    for line in &band.body {
-        let name = line.at(first);
-        if let Some(cell) = name {
-            table.header.push(Column { column: line.row, row: first, text: text(Some(cell)) });
-        }
-        for cell in line.cells.iter().filter(|cell| cell.column != first) {
-            let over = band.keys.iter().find_map(|(key, _)| key.at(cell.column));
-            if Some(cell.column) == units {
-                table.units.push(turn(cell));
-            } else if dated.contains(&cell.column) || look_of(&cell.raw).is_value() && !is_summary(over) {
-                columns.entry(cell.column).or_default().push(turn(cell));
-            } else {
-                table.labels.push(turn(cell));
-            }
+        if line.at(left.name).is_none() && *role == "Tank" {
+            table.header.push(Column { column: line.row, row: left.name, text: (*role).to_owned() });
         }
     }
     // A name in the corner is the table's own.
     table.own_name = table
         .titles
         .iter()
-        .position(|title| band.keys.iter().any(|(line, _)| title.column == line.row && title.row == first));
+        .position(|title| band.keys.iter().any(|(line, _)| title.column == line.row && title.row == left.name));
+    let mut over = Vec::new();
+    for (cell, first, last) in &left.tanks {
+        over.push(Over { title: table.titles.len(), first: *first, last: *last });
+        table.titles.push(turn(cell));
+    }
+    let said: BTreeSet<(u32, u32)> = left.tanks.iter().map(|(tank, ..)| (tank.row, tank.column)).collect();
+    let speaks = |cell: &Placed| said.contains(&(cell.row, cell.column));
+    table.titles.extend(band.between.iter().flat_map(|line| &line.cells).filter(|cell| !speaks(cell)).map(turn));
+    table.names_over = Names { alike: !over.is_empty(), over };
+    for line in &band.body {
+        if let Some(cell) = left.names.get(&line.row) {
+            table.header.push(Column { column: line.row, row: left.name, text: text(Some(cell)) });
+        }
+        for cell in line.cells.iter().filter(|cell| cell.column != left.name && !speaks(cell)) {
+            let over = band.keys.iter().find_map(|(key, _)| key.at(cell.column));
+            if Some(cell.column) == left.units {
+                table.units.push(turn(cell));
+            } else if dated.contains(&cell.column)
+                || look_of(&cell.raw).is_value() && !is_summary(over) && !numbers_rows(over)
+            {
+                columns.entry(cell.column).or_default().push(turn(cell));
+            } else {
+                table.labels.push(turn(cell));
+            }
+        }
+    }
     table.header.sort_by_key(|column| column.column);
     table.rows = columns
         .into_iter()
@@ -229,11 +250,13 @@ fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> O
 }
 
 /// The first cell of a header that runs across: a word for days or parameters, or a name for the whole table.
-fn corner(table: &mut Table, line: &Line, cell: &Placed, role: &str) {
+fn corner(table: &mut Table, line: &Line, cell: &Placed, role: &str, may_be_tank: bool) {
     let word = cell.raw.written();
     let known = !header_roles(&word).is_empty() || look_of(&cell.raw) != Look::Word;
     if known || role == "Tank" || sampled(&word) {
         table.header.push(Column { column: line.row, row: cell.column, text: role.to_owned() });
+    } else if !may_be_tank {
+        table.labels.push(Placed { row: cell.column, column: cell.row, raw: cell.raw.clone() });
     } else {
         table.titles.push(Placed { row: cell.column, column: cell.row, raw: cell.raw.clone() });
     }
@@ -244,26 +267,13 @@ fn sampled(word: &str) -> bool {
     crate::canonical::report_day::is_sampling(word)
 }
 
-fn is_summary(over: Option<&Placed>) -> bool {
-    matches!(over.map(|cell| find_row_word(&cell.raw.written())), Some(Some(RowWord::Summary | RowWord::Target)))
+/// "No.": numbers of rows, not of the water.
+fn numbers_rows(over: Option<&Placed>) -> bool {
+    over.is_some_and(|cell| header_roles(&cell.raw.written()).first() == Some(&HeaderRole::Label))
 }
 
-/// The column that says the unit of each row.
-fn unit_column(band: &Band, dated: &[u32], first: u32) -> Option<u32> {
-    let others: BTreeSet<u32> = band
-        .body
-        .iter()
-        .flat_map(|line| &line.cells)
-        .map(|cell| cell.column)
-        .filter(|column| *column != first && !dated.contains(column))
-        .collect();
-    others.into_iter().find(|column| {
-        let cells: Vec<&Placed> = band.body.iter().filter_map(|line| line.at(*column)).collect();
-        let units = cells.iter().filter(|cell| find_unit(&cell.raw.written()).is_some()).count();
-        let headed =
-            band.keys.iter().any(|(key, _)| header_roles(&text(key.at(*column))).first() == Some(&HeaderRole::Unit));
-        headed || units > 0 && units * 2 >= cells.len()
-    })
+fn is_summary(over: Option<&Placed>) -> bool {
+    matches!(over.map(|cell| find_row_word(&cell.raw.written())), Some(Some(RowWord::Summary | RowWord::Target)))
 }
 
 /// Corals down and looks across: nearly every word under the days says how a coral looked.
@@ -308,7 +318,7 @@ fn roster_table(grid: &Grid, band: Band, dated: &[u32], first: u32) -> Option<Ta
         };
         header.push(Column { column: *column, row: days.row, text: day.to_string() });
     }
-    let mut labels = Vec::new();
+    let mut labels: Vec<Placed> = band.between.into_iter().flat_map(|line| line.cells).collect();
     for (line, _) in &band.keys {
         labels.extend(
             line.cells

@@ -63,34 +63,63 @@ pub fn settle(grid: &Grid, table: &mut Table, answers: &[Answer]) -> Option<Find
     }
     let last = table.header.iter().map(|column| column.column).max()?;
     let too_long = |row: &DataRow| row.cells.last().is_some_and(|cell| cell.column > last);
+    let units = table.header.iter().find(|column| header_roles(&column.text).first() == Some(&HeaderRole::Unit));
+    let units = units.filter(|_| table.kind == Kind::Long && delimiter == b',').map(|column| column.column);
+    let slid_unit = |row: &DataRow| units.is_some_and(|column| number_for_unit(row, column));
     let count = table.rows.iter().filter(|row| too_long(row)).count();
-    if count == 0 || count as f64 > A_COLUMN * table.rows.len() as f64 && table.rows.len() > 3 {
+    if count == 0 && !table.rows.iter().any(slid_unit) {
         return None;
     }
-    let usual = usual(table.rows.iter().filter(|row| !too_long(row)).take(SAMPLE_ROWS));
     let notes_last = table
         .header
         .iter()
         .find(|column| column.column == last)
         .is_some_and(|column| header_roles(&column.text).contains(&HeaderRole::Remark));
+    let many = count as f64 > A_COLUMN * table.rows.len() as f64 && table.rows.len() > 3;
+    if many {
+        // Many notes may hold the separator; with values among what stands beyond it is a column.
+        let beyond = table.rows.iter().flat_map(|row| &row.cells).filter(|cell| cell.column > last);
+        if !table.rows.iter().any(slid_unit)
+            && (!notes_last || beyond.into_iter().any(|cell| look_of(&cell.raw).is_value()))
+        {
+            return None;
+        }
+    }
+    let mut usual = usual(table.rows.iter().filter(|row| !too_long(row) && !slid_unit(row)).take(SAMPLE_ROWS));
+    if table.kind == Kind::Long {
+        // In a list of tests the values of a column have no common size.
+        usual.values_mut().for_each(|usual| usual.middle = None);
+    }
     let mut slid: Vec<(usize, Option<Vec<Placed>>)> = Vec::new();
-    for (at, row) in table.rows.iter_mut().enumerate().filter(|(_, row)| too_long(row)) {
+    for (at, row) in table.rows.iter_mut().enumerate().filter(|(_, row)| too_long(row) || slid_unit(row)) {
+        if slid_unit(row) {
+            slid.push((at, mend(row, last, &usual)));
+            continue;
+        }
+        let beyond = row.cells.iter().position(|cell| cell.column > last).unwrap_or(row.cells.len());
+        let words_at_last = row.cells[..beyond].last().is_some_and(|cell| {
+            cell.column == last && (look_of(&cell.raw) == Look::Word || notes_last && says_more(&cell.raw))
+        });
         let fits = row
             .cells
             .iter()
-            .filter(|cell| cell.column <= last)
+            .filter(|cell| cell.column < last || cell.column == last && !words_at_last)
             .all(|cell| usual.get(&cell.column).is_none_or(|usual| usual.takes(&cell.raw)));
-        let beyond = row.cells.iter().position(|cell| cell.column > last).unwrap_or(row.cells.len());
-        let words_at_last =
-            row.cells[..beyond].last().is_some_and(|cell| cell.column == last && look_of(&cell.raw) == Look::Word);
         if fits && words_at_last && notes_last {
             table.labels.extend(join_note(row, beyond, delimiter));
-        } else if !(fits && row.cells[beyond..].iter().all(|cell| look_of(&cell.raw) == Look::Word)) {
+        } else if !many && !(fits && row.cells[beyond..].iter().all(|cell| look_of(&cell.raw) == Look::Word)) {
             let mended = (delimiter == b',').then(|| mend(row, last, &usual)).flatten();
             slid.push((at, mended));
         }
     }
     ask(grid, table, answers, last, slid)
+}
+
+/// "2 samples": a number in a note, not of a test.
+fn says_more(raw: &Raw) -> bool {
+    let Raw::Text(text) = raw else { return false };
+    let word = text.split_whitespace().nth(1).unwrap_or_default();
+    word.chars().filter(|letter| letter.is_alphabetic()).count() >= 4 && analysis::vocabulary::find_unit(word).is_none()
 }
 
 fn usual<'r>(rows: impl Iterator<Item = &'r DataRow>) -> BTreeMap<u32, Usual> {
@@ -134,10 +163,9 @@ fn join_note(row: &mut DataRow, beyond: usize, delimiter: u8) -> Vec<Placed> {
 /// The one way to read two neighbouring cells as one number with a decimal comma after which every cell looks like
 /// its column; `None` if there is no such way or more than one.
 fn mend(row: &DataRow, last: u32, usual: &BTreeMap<u32, Usual>) -> Option<Vec<Placed>> {
-    if row.cells.last().is_none_or(|cell| cell.column != last + 1) {
+    if row.cells.last().is_none_or(|cell| cell.column > last + 1) {
         return None;
     }
-    let digits = |raw: &Raw| matches!(raw, Raw::Text(text) if !text.trim().is_empty() && text.trim().bytes().all(|byte| byte.is_ascii_digit()));
     let mut found = None;
     for at in 0..row.cells.len() - 1 {
         let (left, right) = (&row.cells[at], &row.cells[at + 1]);
@@ -162,6 +190,19 @@ fn mend(row: &DataRow, last: u32, usual: &BTreeMap<u32, Usual>) -> Option<Vec<Pl
         }
     }
     found
+}
+
+fn digits(raw: &Raw) -> bool {
+    matches!(raw, Raw::Text(text) if !text.trim().is_empty() && text.trim().bytes().all(|byte| byte.is_ascii_digit()))
+}
+
+/// "4 | 4 | mg/l" in a list of tests: decimals stand under the units, and the unit right of them.
+fn number_for_unit(row: &DataRow, units: u32) -> bool {
+    let at = |column: u32| row.cells.iter().find(|cell| cell.column == column).map(|cell| &cell.raw);
+    units > 1
+        && at(units).is_some_and(digits)
+        && at(units - 1).is_some_and(digits)
+        && at(units + 1).is_some_and(|raw| analysis::vocabulary::find_unit(&raw.written()).is_some())
 }
 
 /// A row without gaps pushed against the last column, and the cells that fall out on the left, each of which takes
@@ -275,6 +316,29 @@ mod tests {
         assert_eq!(findings, []);
         assert_eq!(written(&tables[0], 1), ["2024-03-03", "8.1", "moved it, then 2 heads open, all well"]);
         assert_eq!(tables[0].labels.len(), 2);
+    }
+
+    #[test]
+    fn notes_of_a_list_of_tests_are_joined_whatever_the_size_of_the_values() {
+        let text = "Element,Result,Unit,Notes\nCalcium,421,mg/l,\nBoron,4.6,mg/l,measured twice, alike\nIodine,62,ug/l,2 samples, one day\nSodium,10650,mg/l,\nTin,0.2,ug/l,\nZinc,3.1,ug/l,\nBarium,11,ug/l,\n";
+        let (tables, findings) = read(text, &[]);
+        assert_eq!(findings, []);
+        assert_eq!(written(&tables[0], 1), ["Boron", "4.6", "mg/l", "measured twice, alike"]);
+        assert_eq!(written(&tables[0], 2), ["Iodine", "62", "ug/l", "2 samples, one day"]);
+        let slid = text.replace("Boron,4.6,mg/l,measured twice, alike", "Boron,4,6,mg/l,measured twice");
+        assert_eq!(read(&slid, &[]).1.iter().map(|finding| finding.code.as_str()).collect::<Vec<_>>(), ["row_uneven"]);
+    }
+
+    #[test]
+    fn decimals_under_the_units_of_a_list_are_asked_about() {
+        let text =
+            "Element,Result,Unit,Notes\nCalcium,420,mg/l,\nBoron,4,4,mg/l,\nStrontium,8,1,mg/l\nSodium,10650,mg/l,\n";
+        let (tables, findings) = read(text, &[]);
+        assert_eq!((tables[0].rows.len(), findings[0].code.as_str()), (2, "row_uneven"));
+        let answer = findings[0].proposed.clone();
+        let (tables, none) = read(text, answer.as_slice());
+        assert_eq!(none, []);
+        assert_eq!(written(&tables[0], 1), ["Boron", "4.4", "mg/l"]);
     }
 
     #[test]

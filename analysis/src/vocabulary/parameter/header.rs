@@ -110,10 +110,11 @@ pub fn find_parameter_by_word(text: &str) -> Vec<(ParameterCode, Option<&'static
 pub fn find_substance_without_code(text: &str) -> Option<&'static str> {
     let index = &catalogue().parameters.without_code;
     let words = words(text);
-    (1..=words.len())
-        .rev()
-        .find_map(|end| index.get(&words[..end].concat()).filter(|_| end == words.len() || is_tail(&words[end..])))
-        .copied()
+    (1..=words.len()).rev().find_map(|end| {
+        let found = index.get(&words[..end].concat())?;
+        let rest = &words[end..];
+        (rest.is_empty() || is_tail(rest) || index.get(&rest.concat()) == Some(found)).then_some(*found)
+    })
 }
 
 fn is_tail(words: &[String]) -> bool {
@@ -178,8 +179,13 @@ fn tell(mut meaning: Meaning, rest: &[String]) -> Option<Meaning> {
                     || parameter.accepts.iter().any(|row| row.basis == Some(*basis))
             }) {
                 meaning.basis = Some(basis);
-            } else if let Some(unit) = units.plain(part) {
+            } else if let Some(unit) = units.plain(part).filter(|unit| {
+                // "Fluorine (F)" is not in degrees.
+                parameter.accepts.iter().any(|row| row.unit == *unit) || !is_own_symbol(meaning, part)
+            }) {
                 meaning.unit = Some(unit);
+            } else if is_own_symbol(meaning, part) {
+                // "Boron (B)" says the same twice.
             } else {
                 continue;
             }
@@ -195,6 +201,14 @@ fn tell(mut meaning: Meaning, rest: &[String]) -> Option<Meaning> {
         }
     }
     Some(meaning)
+}
+
+/// Another word for the same parameter: the symbol of an element behind its name, or the name behind its symbol.
+fn is_own_symbol(meaning: Meaning, part: &[String]) -> bool {
+    let [word] = part else { return false };
+    let words = &catalogue().parameters.words;
+    let same = |other: &Meaning| other.parameter == meaning.parameter && other.unit.is_none();
+    words.get(word).is_some_and(|meanings| meanings.iter().any(same))
 }
 
 /// Key of a word in the index.

@@ -1,0 +1,101 @@
+//! A tank named inside a heading: "Korallen in Becken Reed", "Coraux du bac Tilleul", "Corals of the Alder tank",
+//! "Acuario Fresno". The word for a tank and what stands beside it; a sentence names none.
+
+use analysis::vocabulary::{HeaderRole, find_row_word, header_roles};
+
+use crate::cell::fold;
+use crate::dialect::guess::is_month_title;
+
+/// Words a heading may have.
+const WORDS: usize = 8;
+/// Words a name may have.
+const NAME: usize = 3;
+
+/// Small words before a tank's name or its word.
+const LINKS: [&str; 40] = [
+    "in", "im", "the", "of", "for", "from", "my", "our", "de", "del", "du", "des", "la", "le", "les", "el", "los",
+    "en", "dans", "mon", "notre", "mi", "van", "uit", "het", "mijn", "onze", "das", "dem", "des", "der", "den", "aus",
+    "vom", "von", "mein", "meinem", "fur", "voor", "para",
+];
+
+fn is_tank_word(word: &str) -> bool {
+    header_roles(word).first() == Some(&HeaderRole::Tank)
+}
+
+/// A word that may begin a name: a capital or a figure, and nothing that heads a column or sums up.
+fn begins_name(word: &str) -> bool {
+    let first = word.chars().next();
+    first.is_some_and(|letter| letter.is_uppercase() || letter.is_ascii_digit())
+        && !is_month_title(word)
+        && find_row_word(word).is_none()
+        && header_roles(word).is_empty()
+}
+
+/// The names a heading may give a tank, the likeliest first. `is_one` says whether a text is a tank already named.
+pub(super) fn name_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<String> {
+    let text = fold::plain(text);
+    let head = text.split([':', ';', '(']).next().unwrap_or(&text);
+    let words: Vec<&str> = head
+        .split(|letter: char| letter.is_whitespace() || letter == ',' || letter == '/')
+        .map(|word| word.trim_matches(|letter: char| "\"'.-–—!?".contains(letter)))
+        .filter(|word| !word.is_empty())
+        .collect();
+    if words.len() > WORDS {
+        return None;
+    }
+    let at = words.iter().position(|word| is_tank_word(word))?;
+    let known = |name: &str| is_one(name).then(|| name.to_owned());
+    let after: Vec<&str> =
+        words[at + 1..].iter().copied().take_while(|word| begins_name(word) || is_one(word)).collect();
+    if !after.is_empty() && after.len() <= NAME && at + 1 + after.len() == words.len() {
+        let rest = after.join(" ");
+        let whole = format!("{} {rest}", words[at]);
+        let number = rest.bytes().all(|byte| byte.is_ascii_digit());
+        return known(&whole).or_else(|| known(&rest)).or(Some(if number { whole } else { rest }));
+    }
+    // "Corals of the Alder tank": the name stands before the word, and the word ends the heading.
+    if at + 1 != words.len() {
+        return None;
+    }
+    let mut first = at;
+    while first > 0 && at - first < NAME && begins_name(words[first - 1]) && !is_link(words[first - 1]) {
+        first -= 1;
+    }
+    let linked = first > 0 && is_link(words[first - 1]);
+    let name = words[first..at].join(" ");
+    (first < at && linked).then_some(name)
+}
+
+fn is_link(word: &str) -> bool {
+    LINKS.contains(&analysis::vocabulary::text::fold(word).as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_in_headings() {
+        for (text, expected) in [
+            ("Korallen in Becken Reed", Some("Reed")),
+            ("Koralen in bak Hollow", Some("Hollow")),
+            ("Coraux du bac Tilleul", Some("Tilleul")),
+            ("Corales del acuario Fresno", Some("Fresno")),
+            ("Corals in tank Alder", Some("Alder")),
+            ("Corals of the Alder tank", Some("Alder")),
+            ("Corals in the Long Reef tank", Some("Long Reef")),
+            ("Becken 2: Korallen", Some("Becken 2")),
+            ("Korallen im Becken 2", Some("Becken 2")),
+            ("Corals in my tank", None),
+            ("All corals in the tank since 2020", None),
+            ("Korallen im Becken seit 2020", None),
+            ("Corals", None),
+            ("Tank notes", None),
+            ("The tank was moved in May and nothing died", None),
+        ] {
+            assert_eq!(name_in(text, |_| false).as_deref(), expected, "{text}");
+        }
+        assert_eq!(name_in("corals in tank alder", |name| name == "alder").as_deref(), Some("alder"));
+        assert_eq!(name_in("Korallen in Becken Reed", |name| name == "Becken Reed").as_deref(), Some("Becken Reed"));
+    }
+}

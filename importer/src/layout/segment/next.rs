@@ -1,0 +1,44 @@
+//! Rows below a table that lead to another one: days over a table that runs across, lines of titles below a list of corals.
+
+use analysis::vocabulary::find_parameter_by_word;
+
+use super::{Cutter, Open};
+use crate::dialect::guess::Look;
+use crate::grid::{Raw, Row};
+use crate::layout::row::{is_coral, is_row_of_days, look_of, names_a_tank};
+
+impl Cutter<'_> {
+    /// Days after a gap, and below them a test's name with a value under two of them and more: a table that runs across.
+    pub(super) fn starts_across(&self, at: usize, open: &Open) -> bool {
+        let row = &self.rows[at];
+        if row.number <= open.last_row + 1 && open.notes.is_empty() || !is_row_of_days(row) {
+            return false;
+        }
+        let Some(next) = self.rows.get(at + 1).filter(|next| next.number <= row.number + 2) else { return false };
+        let days = |column: u32| row.at(column).is_some_and(|raw| look_of(raw) == Look::Date);
+        let under = next.cells.iter().filter(|cell| look_of(&cell.raw) == Look::Number && days(cell.column)).count();
+        let name = |raw: &Raw| matches!(raw, Raw::Text(text) if text.len() <= 40 && look_of(raw) == Look::Word && !find_parameter_by_word(text).is_empty());
+        under >= 2 && next.cells.iter().take_while(|cell| !days(cell.column)).any(|cell| name(&cell.raw))
+    }
+
+    /// A header within so many lines right below; a line between says "tank: …", or stands alone and is no coral.
+    pub(super) fn titles_lead_to_header(&mut self, at: usize, lines: usize) -> bool {
+        let titles = |row: &Row| match &row.cells.first().map(|cell| &cell.raw) {
+            Some(Raw::Text(text)) if row.cells.len() == 1 => !is_coral(text),
+            Some(Raw::Text(text)) => row.cells.len() == 2 && (text.trim_end().ends_with(':') || names_a_tank(row)),
+            _ => false,
+        };
+        for next in at + 1..(at + 1 + lines).min(self.rows.len()) {
+            if self.rows[next].number != self.rows[next - 1].number + 1 {
+                return false;
+            }
+            if self.is_header(next, true) {
+                return true;
+            }
+            if !titles(&self.rows[at]) || !titles(&self.rows[next]) {
+                return false;
+            }
+        }
+        false
+    }
+}
