@@ -30,7 +30,7 @@ use crate::record::Record;
 use crate::record::packed::{PackError, Packed, Packer};
 
 /// Version of the reader: a later one may read the same bytes otherwise.
-pub const INTERPRETER: u32 = 5;
+pub const INTERPRETER: u32 = 6;
 
 /// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];
@@ -188,7 +188,10 @@ fn records(work: &mut Work, views: &[View], summary: &mut Summary) -> Vec<Group>
     let mut groups = Vec::new();
     for view in order {
         match view.table.kind {
-            Kind::Wide => groups.extend(wide::read(work, view)),
+            Kind::Wide => {
+                groups.extend(wide::read(work, view));
+                diary::beside(work, view);
+            }
             Kind::Long => groups.extend(long::read(work, view)),
             Kind::Register => register::read(work, view, &Columns::of(view), summary),
             Kind::Diary => groups.extend(diary::read(work, view)),
