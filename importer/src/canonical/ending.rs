@@ -260,7 +260,8 @@ fn contradicts(work: &mut Work, end: &End) -> Step {
 }
 
 fn raise_about(work: &mut Work, end: &End, code: &'static str, about: &str) {
-    let (spot, written) = end.fate.clone().unwrap_or((end.row_cell, String::new()));
+    let at = end.fate.clone().or_else(|| end.day_cell.clone());
+    let (spot, written) = at.unwrap_or((end.row_cell, String::new()));
     let doubt = Doubt::of(code)
         .about(about)
         .at(spot, &written)
