@@ -4,9 +4,14 @@ use std::collections::BTreeMap;
 
 use analysis::vocabulary::{HeaderRole, find_condition, find_done, is_no_reading};
 
+use super::DataRow;
 use super::heading::Head;
+use super::row::look_of;
+use crate::dialect::guess::Look;
 use crate::grid::{Raw, Row};
 
+/// Rows looked at.
+const SAMPLE_ROWS: usize = 300;
 /// Roles of a column that names corals.
 const NAMES: [HeaderRole; 3] = [HeaderRole::Label, HeaderRole::Name, HeaderRole::TradeName];
 
@@ -26,6 +31,21 @@ pub fn says_of_corals(row: &Row, heads: &BTreeMap<u32, Head>) -> bool {
             }
             _ => false,
         })
+}
+
+/// A column names corals, and under another header stand looks, at least half of its words.
+pub fn looks_stand_under(rows: &[DataRow], heads: &BTreeMap<u32, Head>) -> bool {
+    let names = |head: &Head| !head.parameter && head.roles.first().is_some_and(|role| NAMES.contains(role));
+    let mut told: BTreeMap<u32, (usize, usize)> = BTreeMap::new();
+    for cell in rows.iter().take(SAMPLE_ROWS).flat_map(|row| &row.cells) {
+        let (Raw::Text(text), Look::Word) = (&cell.raw, look_of(&cell.raw)) else { continue };
+        if heads.get(&cell.column).is_some_and(|head| head.roles.is_empty() && !head.parameter) {
+            let (looks, words) = told.entry(cell.column).or_default();
+            *looks += usize::from(find_condition(text).is_some());
+            *words += 1;
+        }
+    }
+    heads.values().any(names) && told.values().any(|(looks, words)| *looks >= 2 && looks * 2 >= *words)
 }
 
 /// A look, an end or what was done, and nothing more.
