@@ -216,13 +216,17 @@ fn meaning_of(
                 {
                     (Meaning::Role(HeaderRole::Ended), Trust::word())
                 }
-                (None, Kind::Register) if roles.is_empty() && find_measure(header).is_some() => {
+                (None, Kind::Register | Kind::Diary) if roles.is_empty() && find_measure(header).is_some() => {
                     (Meaning::Role(HeaderRole::Dimension), Trust::word())
                 }
-                (None, Kind::Register) if is_dated(view, column) => {
+                // Under a word for a way to leave that holds neither days nor ticks, nobody knows what stands.
+                (None, Kind::Register)
+                    if is_dated(view, column)
+                        || leaves && view.table.rows.iter().any(|row| view.raw(row, column).is_some()) =>
+                {
                     (unknown::days(work, view, column), Trust::of(By::Cells))
                 }
-                (None, Kind::Diary) if roles.is_empty() && find_measure(header).is_none() => {
+                (None, Kind::Diary) if roles.is_empty() && !corals::holds_looks(view, column) => {
                     (unknown::sizes(work, view, column), Trust::of(By::Cells))
                 }
                 _ => (Meaning::Label, Trust::of(By::Cells)),

@@ -43,8 +43,9 @@ pub(crate) fn sources(view: &View, column: u32) -> BTreeMap<u32, u32> {
             (None, None) => {}
         }
     }
-    // Written anew only where it changes, and left blank often enough to be a habit; one blank is a gap.
-    if repeats == 0 && blanks > 1 && blanks * 2 >= filled {
+    // Written anew only where it changes (but for a slip among many), and left blank often enough to be a habit; one blank
+    // is a gap.
+    if repeats * 4 <= blanks && blanks > 1 && blanks * 2 >= filled {
         for (row, above) in candidates {
             sources.entry(row).or_insert(above);
         }

@@ -103,6 +103,11 @@ fn told_of(view: &View, column: u32, headers: &BTreeMap<u32, &str>, named: &Name
     sized || looks_in(view, others().map(|(other, _)| *other), Some(column)).is_some()
 }
 
+/// At least half of the words of a column are looks.
+pub(super) fn holds_looks(view: &View, column: u32) -> bool {
+    looks_in(view, std::iter::once(column), None).is_some()
+}
+
 /// Of these columns, the one with most words about looks, if they are at least half of its words on rows that name a
 /// coral; what was done to the tank is no word about a coral.
 fn looks_in(view: &View, columns: impl Iterator<Item = u32>, coral: Option<u32>) -> Option<u32> {

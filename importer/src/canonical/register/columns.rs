@@ -220,7 +220,7 @@ fn ways_to_leave(view: &View, columns: &mut Columns) {
         worded.into_iter().filter(|column| Some(*column) != columns.ended && ticked(view, *column)).collect();
 }
 
-/// A column of "yes", "no" and the like.
+/// A column of "yes" and "no", or of words about an end in their place.
 pub(crate) fn ticked(view: &View, column: u32) -> bool {
     let mut texts = view
         .table
@@ -229,7 +229,11 @@ pub(crate) fn ticked(view: &View, column: u32) -> bool {
         .filter_map(|row| view.text(row, column))
         .filter(|text| !analysis::vocabulary::is_no_reading(text))
         .peekable();
-    texts.peek().is_some() && texts.all(|text| analysis::vocabulary::yes_or_no(&text).is_some())
+    texts.peek().is_some()
+        && texts.all(|text| {
+            analysis::vocabulary::yes_or_no(&text).is_some()
+                || analysis::vocabulary::find_fate(&text) != FateMatch::NoWord
+        })
 }
 
 /// Columns that no header word settles, by what stands in them: names of corals, words about their fate.

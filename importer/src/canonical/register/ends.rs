@@ -62,7 +62,10 @@ pub(super) fn of_row(
     let named: Vec<u32> = dated.iter().copied().filter(|column| fate_of(&view.header(*column)).is_some()).collect();
     said.others.extend(named.iter().skip(1).map(|column| cell(*column)));
     if let Some(tick) = ticks.first() {
-        said.ticked = Some((view.spot(row.row, *tick), view.header(*tick)));
+        let (spot, text) = cell(*tick);
+        // A word in place of the tick speaks for itself.
+        let text = if yes_or_no(&text) == Some(true) { view.header(*tick) } else { text };
+        said.ticked = Some((spot, text));
         said.others.extend(ticks.iter().skip(1).map(|column| cell(*column)));
     }
     // Two columns that name two fates.
