@@ -37,10 +37,10 @@ pub use code::{FindingCode, ParameterCode, TaxonSlug, UnitCode};
 pub use finding::{ALWAYS_ANSWERS, Answer, FindingKind, Hold, Proposal, Scope, Severity, fill};
 pub use header::{HeaderRole, RowWord, find_header_word, find_row_word, header_roles};
 pub use outcome::{
-    Cause, CauseGroup, Fate, FateMatch, Look, LookState, Measure, MeasureMatch, MeasureUnit, Origin, OriginBasis, Sign,
-    SizeBasis, SourceMatch, Term, find_cause, find_cause_in_remark, find_closing, find_condition, find_fate,
-    find_flow_word, find_happening, find_height_word, find_incident, find_incident_in_remark, find_manner,
-    find_measure, find_origin, find_origin_basis, find_routine, find_size_basis, find_source_kind,
+    Cause, CauseGroup, DoneMatch, Fate, FateMatch, Look, LookState, Measure, MeasureMatch, MeasureUnit, Origin,
+    OriginBasis, Sign, SizeBasis, SourceMatch, Term, find_cause, find_cause_in_remark, find_closing, find_condition,
+    find_done, find_fate, find_flow_word, find_happening, find_height_word, find_incident, find_incident_in_remark,
+    find_manner, find_measure, find_origin, find_origin_basis, find_routine, find_size_basis, find_source_kind,
 };
 pub use parameter::{
     AcceptedUnit, Condition, ConductivityAt, Conversion, ConvertError, Parameter, ParameterKind, Spelling, Water,

@@ -11,6 +11,7 @@
 //! ```
 
 pub mod colour; // meaning held in colour alone
+pub mod coral_row; // rows of words about corals
 pub mod heading; // what a header cell may stand for
 pub mod kind; // what a table holds
 pub mod name; // bare titles of tables alike

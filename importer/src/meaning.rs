@@ -10,10 +10,12 @@ use analysis::vocabulary::{
 };
 
 pub mod confidence; // how sure, as a share
+mod corals; // corals among tests, looks by their words
 mod likely; // parameters that fit a column, ranked
 mod trust; // by what a meaning is known, as told
 pub(crate) mod unknown; // headers that name nothing known
 
+use self::corals::Beside;
 use self::trust::{By, Trust};
 use crate::canonical::{View, Work};
 use crate::cell::date::{Said, date};
@@ -106,9 +108,13 @@ pub(crate) fn settle(work: &mut Work, view: &mut View) -> Vec<ColumnRead> {
         Kind::Wide => Named::of(&headers),
         _ => Named::default(),
     };
+    let corals = match view.table.kind {
+        Kind::Wide => Beside::of(work, view, &headers, &named),
+        _ => Beside::default(),
+    };
     for column in columns {
         let header = headers.get(&column).copied().unwrap_or_default();
-        let (meaning, trust) = meaning_of(work, view, column, header, &meanings, &named);
+        let (meaning, trust) = meaning_of(work, view, column, header, &meanings, (&named, &corals));
         meanings.insert(column, meaning);
         trusts.insert(column, trust);
     }
@@ -117,6 +123,7 @@ pub(crate) fn settle(work: &mut Work, view: &mut View) -> Vec<ColumnRead> {
     tests_by_their_cells(view, &mut meanings);
     names_by_their_cells(view, &mut meanings);
     ends_by_their_cells(view, &mut meanings);
+    corals::looks_by_their_cells(view, &mut meanings);
     for (column, meaning) in &meanings {
         if by_words.get(column) != Some(meaning) {
             trusts.insert(*column, Trust::of(By::Cells));
@@ -158,7 +165,7 @@ fn meaning_of(
     column: u32,
     header: &str,
     before: &BTreeMap<u32, Meaning>,
-    named: &Named,
+    (named, corals): (&Named, &Beside),
 ) -> (Meaning, Trust) {
     if let Kind::LogSheet(tab) = view.table.kind {
         let meaning = code_in_brackets(header).map_or(Meaning::Label, |code| coded(tab, code, header));
@@ -168,6 +175,10 @@ fn meaning_of(
     match view.table.kind {
         Kind::Wide => {
             let quantities = named.at(column);
+            if let Some(role) = corals.role(column) {
+                let by_word = roles.is_empty() || roles.contains(&role);
+                return (Meaning::Role(role), if by_word { Trust::word() } else { Trust::of(By::Cells) });
+            }
             let plain = roles.iter().copied().filter(|role| free(*role, view.table.kind, before)).find(|role| {
                 matches!(
                     role,
@@ -184,21 +195,38 @@ fn meaning_of(
             if matches!(roles.first(), Some(HeaderRole::Price | HeaderRole::Instrument | HeaderRole::Label)) {
                 return (Meaning::Label, Trust::word());
             }
+            if quantities.is_empty() && corals.is_of_corals(view, column) {
+                return (unknown::sizes(work, view, column), Trust::of(By::Cells));
+            }
             unknown::numbers(work, view, column, header, quantities, &named.beside(column))
         }
         Kind::Diary | Kind::Long | Kind::Register | Kind::LogSheet(_) => {
             // Of several readings of a word ("measured on") the first that no column to the left has taken.
             let dateless = roles.len() > 1 && !is_dated(view, column);
-            let role = roles
-                .iter()
-                .copied()
-                .find(|role| free(*role, view.table.kind, before) && !(dateless && *role == HeaderRole::Date));
+            // A list may have a column of days, or of ticks, for each way to leave.
+            let leaves = view.table.kind == Kind::Register && says_an_end(header);
+            let role = roles.iter().copied().find(|role| {
+                (free(*role, view.table.kind, before) || leaves && *role == HeaderRole::Ended)
+                    && !(dateless && *role == HeaderRole::Date)
+            });
             match (role, view.table.kind) {
                 (Some(role), _) => (Meaning::Role(role), Trust::word()),
-                (None, Kind::Register) if is_dated(view, column) => {
+                (None, Kind::Register)
+                    if leaves && (is_dated(view, column) || crate::canonical::register::ticked(view, column)) =>
+                {
+                    (Meaning::Role(HeaderRole::Ended), Trust::word())
+                }
+                (None, Kind::Register | Kind::Diary) if roles.is_empty() && find_measure(header).is_some() => {
+                    (Meaning::Role(HeaderRole::Dimension), Trust::word())
+                }
+                // Under a word for a way to leave that holds neither days nor ticks, nobody knows what stands.
+                (None, Kind::Register)
+                    if is_dated(view, column)
+                        || leaves && view.table.rows.iter().any(|row| view.raw(row, column).is_some()) =>
+                {
                     (unknown::days(work, view, column), Trust::of(By::Cells))
                 }
-                (None, Kind::Diary) if roles.is_empty() && find_measure(header).is_none() => {
+                (None, Kind::Diary) if roles.is_empty() && !corals::holds_looks(view, column) => {
                     (unknown::sizes(work, view, column), Trust::of(By::Cells))
                 }
                 _ => (Meaning::Label, Trust::of(By::Cells)),
@@ -209,9 +237,19 @@ fn meaning_of(
 
 /// Of two columns of one role that can be there only once, the first keeps it.
 fn free(role: HeaderRole, kind: Kind, before: &BTreeMap<u32, Meaning>) -> bool {
-    let many = matches!(role, HeaderRole::Remark | HeaderRole::TradeName)
+    let many = matches!(role, HeaderRole::Remark | HeaderRole::TradeName | HeaderRole::Dimension)
         || kind == Kind::Diary && matches!(role, HeaderRole::Size | HeaderRole::Value);
     many || !before.values().any(|meaning| *meaning == Meaning::Role(role))
+}
+
+/// A header that says how a coral left or that it was lost: "Sold on", "Verschenkt", "Perdu le".
+fn says_an_end(header: &str) -> bool {
+    use analysis::vocabulary::Fate;
+    match crate::canonical::ending::implied(header) {
+        FateMatch::Fate { fate, .. } => !matches!(fate, Fate::TankClosed | Fate::KeeperLeft),
+        FateMatch::Unclear { .. } => header_roles(header).contains(&HeaderRole::Ended),
+        _ => false,
+    }
 }
 
 /// Most filled cells of a column are dates.

@@ -192,7 +192,10 @@ fn records(work: &mut Work, views: &[View], summary: &mut Summary) -> Vec<Group>
     let mut groups = Vec::new();
     for view in order {
         match view.table.kind {
-            Kind::Wide => groups.extend(wide::read(work, view)),
+            Kind::Wide => {
+                groups.extend(wide::read(work, view));
+                diary::beside(work, view);
+            }
             Kind::Long => groups.extend(long::read(work, view)),
             Kind::Register => register::read(work, view, &Columns::of(view), summary),
             Kind::Diary => groups.extend(diary::read(work, view)),

@@ -9,9 +9,9 @@ mod table; // from the file to the types
 
 pub use fate::{FateMatch, find_fate, find_manner};
 pub use lookup::{
-    Look, MeasureMatch, SourceMatch, find_cause, find_cause_in_remark, find_closing, find_condition, find_flow_word,
-    find_happening, find_height_word, find_incident, find_incident_in_remark, find_measure, find_origin,
-    find_origin_basis, find_routine, find_size_basis, find_source_kind,
+    DoneMatch, Look, MeasureMatch, SourceMatch, find_cause, find_cause_in_remark, find_closing, find_condition,
+    find_done, find_flow_word, find_happening, find_height_word, find_incident, find_incident_in_remark, find_measure,
+    find_origin, find_origin_basis, find_routine, find_size_basis, find_source_kind,
 };
 pub(super) use table::Outcomes;
 

@@ -305,6 +305,94 @@ fn looks_incidents_and_sizes() {
 }
 
 #[test]
+fn looks_and_sizes_in_five_languages() {
+    for (state, words) in [
+        (LookState::Open, "wide open|weit offen|bien ouverte|muy abierta|helemaal open"),
+        (LookState::Off, "retracted|eingezogen|rétractée|retraída|ingetrokken"),
+        (LookState::Off, "half open|halb offen|à moitié ouvert|medio abierto|half gesloten"),
+        (LookState::Off, "pale|blass|pâle|pálida|bleek"),
+        (LookState::Poor, "nearly dead|fast tot|presque mort|casi muerta|bijna dood"),
+        (LookState::Dead, "died|gestorben|morte|murió|doodgegaan"),
+        (LookState::Left, "given away|verschenkt|donné|regalado|weggegeven"),
+        (LookState::NotFound, "vanished|verschwunden|disparue|desaparecida|verdwenen"),
+    ] {
+        for word in words.split('|') {
+            assert_eq!(find_condition(word).map(|look| look.state), Some(state), "{word}");
+        }
+    }
+    for (code, basis, words) in [
+        (
+            "max_diameter",
+            Some("base"),
+            "base diameter|Basisdurchmesser|Diamètre de la base|Diámetro de la base|Voetdiameter",
+        ),
+        (
+            "max_diameter",
+            Some("skeleton"),
+            "diameter of the skeleton|Durchmesser Skelett|diamètre du squelette|diámetro del esqueleto|doorsnede skelet",
+        ),
+        (
+            "max_diameter",
+            Some("base"),
+            "diameter at the foot|Durchmesser am Fuß|diamètre du pied|diámetro base|doorsnede voet",
+        ),
+        ("height", None, "height (mm)|Höhe der Kolonie|hauteur|altura del coral|hoogte koraal"),
+        ("head_count", Some("heads"), "number of heads|Anzahl Köpfe|nombre de têtes|nº de cabezas|aantal koppen"),
+        ("head_count", Some("heads"), "polyp count|Polypenzahl|nb de polypes|número de pólipos|aantal poliepen"),
+        ("branch_count", None, "number of branches|Astzahl|nombre de branches|número de ramas|aantal takken"),
+    ] {
+        for word in words.split('|') {
+            let found = find_measure(word).map(|found| (found.measure.code, found.basis));
+            assert_eq!(found, Some((code, basis)), "{word}");
+        }
+    }
+}
+
+#[test]
+fn ways_a_coral_leaves_in_five_languages() {
+    for (want, words) in [
+        ("given", "given away|verschenkt am|donné le|regalado|weggegeven op"),
+        ("sold", "sold|verkauft am|vendue le|vendido|verkocht"),
+        ("swapped", "swapped|getauscht|échangé|intercambiado|geruild"),
+        ("returned", "returned to the shop|zurückgegeben am|rendue|devuelto|teruggebracht"),
+    ] {
+        for word in words.split('|') {
+            let FateMatch::Fate { fate: Fate::Left, kind, .. } = find_fate(word) else { panic!("`{word}`") };
+            assert_eq!(kind, Some(want), "`{word}`");
+        }
+    }
+}
+
+#[test]
+fn what_was_done_to_a_tank_stands_alone() {
+    let routines: Vec<&str> = catalogue().routines().iter().map(|term| term.code).collect();
+    for (code, words) in [
+        ("water_change", "water change|Wasserwechsel|changement d'eau|cambio de agua|waterverversing"),
+        ("carbon", "carbon changed|Kohle gewechselt|charbon changé|carbón cambiado|kool vervangen"),
+        ("broadcast_feed", "fed the corals|Korallen gefüttert|coraux nourris|corales alimentados|koralen gevoerd"),
+    ] {
+        assert!(routines.contains(&code));
+        for word in words.split('|') {
+            assert_eq!(find_done(word), Some(DoneMatch { code, amount: None }), "{word}");
+        }
+    }
+    for (text, amount) in
+        [("water change 20 L", "20 l"), ("WW 10%", "10 %"), ("20L water change", "20l"), ("15 % Wasserwechsel", "15 %")]
+    {
+        assert_eq!(
+            find_done(text),
+            Some(DoneMatch { code: "water_change", amount: Some(amount.to_owned()) }),
+            "{text}"
+        );
+    }
+    for text in
+        ["", "no water change", "water change tomorrow", "water change 3 days late", "carbon", "20 L", "not fed"]
+    {
+        assert_eq!(find_done(text), None, "{text}");
+    }
+}
+
+#[test]
 fn how_often() {
     for (text, per_week) in [
         ("daily", 7.0),

@@ -137,6 +137,7 @@ pub(crate) fn settle(work: &mut Work, summary: &Summary, dates_open: bool) {
         return;
     };
     work.saw_day(as_of);
+    crate::canonical::register::sizes::on_the_day(work, summary, as_of);
     for row in &summary.open {
         look(
             work,

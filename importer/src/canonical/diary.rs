@@ -1,29 +1,31 @@
-//! Looks, sizes and notes about corals, one a row.
+//! Looks, sizes and notes about corals, one a row: a diary, or the rows about corals in a table of tests.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::{
-    FateMatch, HeaderRole, LookState, Measure, UnitCode, find_condition, find_fate, find_happening, find_measure,
-    find_size_basis, find_unit, is_no_reading,
+    FateMatch, HeaderRole, Measure, find_condition, find_fate, find_measure, find_size_basis, find_unit, header_roles,
+    is_no_reading,
 };
 
 use crate::canonical::corals::{self, CoralOf};
 use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
-use crate::canonical::ending::{self, Became, End};
-use crate::canonical::register::{look, push_ending};
+use crate::canonical::ending::End;
 use crate::canonical::size::{self, SizeSays};
 use crate::canonical::test::Group;
 use crate::canonical::wide::Frame;
 use crate::canonical::{Cells, View, Work, fill, remark};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
-use crate::layout::DataRow;
+use crate::layout::{DataRow, Kind};
 use crate::meaning::Meaning;
-use crate::record::{Event, Record, Taken};
 
+mod seen; // looks, cuts and ends told of a coral
 mod sizing; // sizes on their way to records
+mod tank_row; // rows that name no coral
 
-pub(crate) use sizing::Draft;
+pub(crate) use sizing::{Draft, settle as settle_sizes};
+
+use seen::seen;
 
 /// Columns of a diary.
 struct Columns {
@@ -33,7 +35,8 @@ struct Columns {
     unit: Option<u32>,
     basis: Option<u32>,
     condition: Option<u32>,
-    remark: Option<u32>,
+    /// Columns of free words, left to right.
+    remarks: Vec<u32>,
     /// Columns that are a measure of their own.
     measures: Vec<(u32, &'static Measure, Option<&'static str>)>,
 }
@@ -48,27 +51,33 @@ impl Columns {
             .or_else(|| at(HeaderRole::Parameter));
         let mut measures = Vec::new();
         for header in &view.table.header {
-            let taken = [
-                at(HeaderRole::Date),
-                at(HeaderRole::Label),
-                at(HeaderRole::Name),
-                at(HeaderRole::Remark),
-                at(HeaderRole::Basis),
-                at(HeaderRole::Unit),
-            ];
             let pair = what.is_some() && (Some(header.column) == value || Some(header.column) == what);
-            if pair || taken.contains(&Some(header.column)) {
+            if pair {
                 continue;
             }
             let told = match view.meanings.get(&header.column) {
-                Some(Meaning::Waiting) => None,
                 Some(Meaning::Measure(code)) => Measure::parse(code).map(|measure| (measure, measure.basis)),
-                _ => find_measure(&header.text).map(|found| (found.measure, found.basis)),
+                Some(Meaning::Label | Meaning::Role(HeaderRole::Dimension | HeaderRole::Size | HeaderRole::Value)) => {
+                    find_measure(&header.text).map(|found| (found.measure, found.basis))
+                }
+                _ => None,
             };
             if let Some((measure, basis)) = told {
                 measures.push((header.column, measure, basis));
             }
         }
+        // Words under a header that names nothing are remarks too: a look or an end among them is not lost.
+        let free = |column: &u32, meaning: &Meaning| match meaning {
+            Meaning::Role(HeaderRole::Remark) => true,
+            Meaning::Label => {
+                let header = view.table.header.iter().find(|header| header.column == *column);
+                header.is_none_or(|header| header_roles(&header.text).is_empty())
+                    && !measures.iter().any(|(measure, ..)| measure == column)
+            }
+            _ => false,
+        };
+        let remarks =
+            view.meanings.iter().filter(|(column, meaning)| free(column, meaning)).map(|(column, _)| *column).collect();
         Columns {
             coral: at(HeaderRole::Label).or_else(|| at(HeaderRole::Name)).or_else(|| at(HeaderRole::TradeName)),
             what,
@@ -76,10 +85,32 @@ impl Columns {
             unit: at(HeaderRole::Unit),
             basis: at(HeaderRole::Basis),
             condition: at(HeaderRole::Condition).or_else(|| at(HeaderRole::Fate)),
-            remark: at(HeaderRole::Remark),
+            remarks,
             measures,
         }
     }
+
+    /// Columns of sizes.
+    fn sizes(&self) -> impl Iterator<Item = u32> {
+        self.value.into_iter().chain(self.measures.iter().map(|(column, ..)| *column))
+    }
+
+    /// Whether a row says anything of a coral besides its name.
+    fn tell(&self, view: &View, row: &DataRow) -> bool {
+        let told = |column: u32| view.raw(row, column).is_some();
+        let speaks = |column: &u32| view.text(row, *column).is_some_and(|text| speaks_of_coral(&text));
+        self.sizes().chain(self.condition).chain(self.what).any(told) || self.remarks.iter().any(speaks)
+    }
+}
+
+/// Free words that say how a coral looked or what became of it.
+fn speaks_of_coral(text: &str) -> bool {
+    find_condition(text).is_some() || find_fate(text) != FateMatch::NoWord
+}
+
+/// A header that stands over remarks: what is not understood under it stays one.
+fn over_remarks(view: &View, column: u32) -> bool {
+    header_roles(&view.header(column)).contains(&HeaderRole::Remark)
 }
 
 /// One row with what all its facts share.
@@ -91,12 +122,56 @@ struct Entry<'r> {
     shared: Cells,
 }
 
+/// What rows tell that others need.
+#[derive(Default)]
+struct Told {
+    /// Corals cut since their last size: the next one starts a new series.
+    cut: BTreeSet<String>,
+    /// Ends without a day, with their lines: what is known of their day is known at the end.
+    undated: Vec<(Option<u32>, End)>,
+    /// Sizes.
+    drafts: Vec<Draft>,
+    /// Words outside remarks that nobody could read: no labels.
+    unread: BTreeSet<Spot>,
+}
+
 /// Reads a diary.
 pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     let columns = Columns::of(view);
-    if columns.coral.is_none() && columns.value.is_none() && columns.measures.is_empty() {
+    if columns.coral.is_none() && columns.sizes().next().is_none() {
         return journal(work, view, &columns);
     }
+    let groups = rows(work, view, &columns);
+    for column in view.meanings.keys().filter(|column| !columns.sizes().any(|size| size == **column)) {
+        crate::canonical::wide::label_column(work, view, *column);
+    }
+    finish(work, view, groups)
+}
+
+/// What a table of tests says of corals in rows of their own.
+pub(crate) fn beside(work: &mut Work, view: &View) {
+    let columns = Columns::of(view);
+    if columns.coral.is_some() {
+        let told = rows(work, view, &columns);
+        finish(work, view, told);
+    }
+}
+
+/// The column that names corals, in a table of tests.
+pub(crate) fn coral_column(view: &View) -> Option<u32> {
+    Columns::of(view).coral
+}
+
+fn finish(work: &mut Work, view: &View, (told, groups): (Told, Vec<Group>)) -> Vec<Group> {
+    for spot in &told.unread {
+        work.labels.remove(spot);
+    }
+    seen::without_day(work, view, &told);
+    sizing::settle(work, &view.table_about(), told.drafts);
+    remark::joined(groups)
+}
+
+fn rows(work: &mut Work, view: &View, columns: &Columns) -> (Told, Vec<Group>) {
     let date = view.column(HeaderRole::Date);
     let days = date
         .map(|column| {
@@ -109,24 +184,36 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             )
         })
         .unwrap_or_default();
+    let among_tests = view.table.kind == Kind::Wide;
     let filled = |column: Option<u32>| column.map(|column| fill::sources(view, column)).unwrap_or_default();
-    let above = (filled(columns.coral), filled(date));
-    let mut drafts: Vec<Draft> = Vec::new();
-    // Corals cut since their last size: the next one starts a new series.
-    let mut cut: BTreeMap<String, bool> = BTreeMap::new();
+    // Among tests, a row without a coral is the tank's, unless the coral is the outer key of the two.
+    let corals = match (columns.coral, date) {
+        (Some(coral), Some(date)) if among_tests && coral > date => fill::merged(view, coral),
+        (coral, _) => filled(coral),
+    };
+    let above = (corals, filled(date));
+    let mut told = Told::default();
+    let mut tank_rows = tank_row::TankRows::default();
     for row in &view.table.rows {
-        crate::canonical::wide::remarks(work, view, row);
-        let Some(entry) = entry(work, view, &columns, row, date, &days, &above) else { continue };
-        facts(work, view, &columns, entry, &mut drafts, &mut cut);
-    }
-    for column in view.meanings.keys() {
-        let waits = Some(*column) == columns.value || columns.measures.iter().any(|(measure, ..)| measure == column);
-        if !waits {
-            crate::canonical::wide::label_column(work, view, *column);
+        if !among_tests {
+            crate::canonical::wide::remarks(work, view, row);
         }
+        let named = above.0.get(&row.row).copied().unwrap_or(row.row);
+        let name = columns
+            .coral
+            .and_then(|column| view.text(view.row(named)?, column).map(|text| (text, view.spot(named, column))))
+            .filter(|(text, _)| !is_no_reading(text));
+        let Some((written, spot)) = name else {
+            tank_rows.read(work, view, columns, row, &mut told);
+            continue;
+        };
+        if among_tests && !columns.tell(view, row) {
+            continue;
+        }
+        let entry = entry(work, view, row, written, spot, date, &days, &above.1);
+        facts(work, view, columns, entry, &mut told);
     }
-    sizing::settle(work, view, drafts);
-    Vec::new()
+    (told, tank_rows.groups)
 }
 
 /// A diary of sentences: each says what its words say, of whatever they name.
@@ -136,11 +223,15 @@ fn journal(work: &mut Work, view: &View, columns: &Columns) -> Vec<Group> {
     let mut groups = Vec::new();
     for row in &view.table.rows {
         crate::canonical::wide::remarks(work, view, row);
-        for column in [columns.what, columns.condition, columns.remark].into_iter().flatten() {
+        let words = [columns.what, columns.condition].into_iter().flatten().chain(columns.remarks.iter().copied());
+        for column in words {
             let text = view.text(row, column).unwrap_or_default();
             if remark::speaks(work, &text, view.table.decimal_comma) {
                 let when = frame.of_row(work, view, row);
                 groups.extend(remark::read(work, view, row, column, &when));
+            } else if tank_row::speaks(&text) {
+                let when = frame.of_row(work, view, row);
+                tank_row::done(work, view, row, column, &text, &when);
             }
         }
     }
@@ -154,6 +245,7 @@ fn journal(work: &mut Work, view: &View, columns: &Columns) -> Vec<Group> {
 #[expect(clippy::too_many_arguments, reason = "the parts of an entry")]
 pub(crate) fn remark(
     work: &mut Work,
+    view: &View,
     row: &DataRow,
     written: String,
     coral: CoralOf,
@@ -163,74 +255,36 @@ pub(crate) fn remark(
     spot: Spot,
 ) {
     let entry = Entry { row, written, coral, day, shared };
-    seen(work, &entry, text, spot, None, &mut BTreeMap::new());
+    let mut told = Told::default();
+    seen(work, &entry, text, spot, None, &mut told);
+    seen::without_day(work, view, &told);
 }
 
+#[expect(clippy::too_many_arguments, reason = "a row with its two keys")]
 fn entry<'r>(
     work: &mut Work,
     view: &View,
-    columns: &Columns,
     row: &'r DataRow,
+    written: String,
+    spot: Spot,
     date: Option<u32>,
     days: &DateColumn,
-    above: &(BTreeMap<u32, u32>, BTreeMap<u32, u32>),
-) -> Option<Entry<'r>> {
-    let named = above.0.get(&row.row).copied().unwrap_or(row.row);
-    let coral_cell = columns
-        .coral
-        .and_then(|column| view.text(view.row(named)?, column).map(|text| (text, view.spot(named, column))));
-    let Some((written, spot)) = coral_cell else {
-        nobody(work, view, columns, row);
-        return None;
-    };
+    above: &BTreeMap<u32, u32>,
+) -> Entry<'r> {
     let coral = corals::named(work, &written, spot);
     let mut shared: Cells = vec![(spot, "label")];
-    let dated = above.1.get(&row.row).copied().unwrap_or(row.row);
+    let dated = above.get(&row.row).copied().unwrap_or(row.row);
     if let Some(column) = date.filter(|column| dated != row.row || view.raw(row, *column).is_some()) {
         shared.push((view.spot(dated, column), "date"));
     }
     let day = date.map_or(DayOf::Absent, |_| days.of(dated));
-    Some(Entry { row, written, coral, day, shared })
-}
-
-/// A row that names no coral: its values wait.
-fn nobody(work: &mut Work, view: &View, columns: &Columns, row: &DataRow) {
-    let valued = columns
-        .value
-        .into_iter()
-        .chain(columns.measures.iter().map(|(column, ..)| *column))
-        .filter(|column| view.raw(row, *column).is_some());
-    for column in valued {
-        let spot = view.spot(row.row, column);
-        let written = view.text(row, column).unwrap_or_default();
-        let about = format!("row {}", row.row);
-        if work.desk.ask("coral_unknown", &about) == Settled::LeaveOut || is_no_reading(&written) {
-            work.labels.insert(spot);
-            continue;
-        }
-        let doubt = Doubt::of("coral_unknown")
-            .about(about)
-            .at(spot, &written)
-            .fill("written", "")
-            .fill("label", "")
-            .fill("name", "")
-            .cell(spot, "value");
-        work.desk.raise(doubt.propose_nothing());
-    }
+    Entry { row, written, coral, day, shared }
 }
 
 /// What waits for its coral or its day waits; `true` if the fact can be recorded.
 fn ready(work: &mut Work, entry: &Entry, cells: &Cells) -> bool {
-    match &entry.coral {
-        CoralOf::Held(key) => {
-            work.desk.wait(key, cells.iter().copied());
-            return false;
-        }
-        CoralOf::Left => {
-            work.labels.extend(cells.iter().map(|(spot, _)| *spot));
-            return false;
-        }
-        CoralOf::Known(_) => {}
+    if !coral_ready(work, entry, cells) {
+        return false;
     }
     match &entry.day {
         DayOf::Known(_) => true,
@@ -259,56 +313,69 @@ fn ready(work: &mut Work, entry: &Entry, cells: &Cells) -> bool {
     }
 }
 
-fn facts(
-    work: &mut Work,
-    view: &View,
-    columns: &Columns,
-    mut entry: Entry,
-    drafts: &mut Vec<Draft>,
-    cut: &mut BTreeMap<String, bool>,
-) {
-    let row = entry.row;
-    if matches!(entry.day, DayOf::Absent) {
-        let about = format!("row {}", row.row);
-        let settled = work.desk.ask("date_missing", &about);
-        let above = match settled.choice() {
-            Some("above") => drafts.last().map(|draft| draft.day.clone()).filter(|day| matches!(day, DayOf::Known(_))),
-            _ => None,
-        };
-        let told =
-            settled.day().map(|day| DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None }));
-        if let Some(day) = told.or(above) {
-            entry.day = day;
+/// What waits for its coral waits; `true` if the coral is known.
+fn coral_ready(work: &mut Work, entry: &Entry, cells: &Cells) -> bool {
+    match &entry.coral {
+        CoralOf::Held(key) => {
+            work.desk.wait(key, cells.iter().copied());
+            false
         }
+        CoralOf::Left => {
+            work.labels.extend(cells.iter().map(|(spot, _)| *spot));
+            false
+        }
+        CoralOf::Known(_) => true,
     }
+}
+
+/// The day of a row without one, as answered.
+fn day_as_answered(work: &Work, entry: &mut Entry, told: &Told) {
+    if !matches!(entry.day, DayOf::Absent) {
+        return;
+    }
+    let settled = work.desk.ask("date_missing", &format!("row {}", entry.row.row));
+    let above = match settled.choice() {
+        Some("above") => told.drafts.last().map(|draft| draft.day.clone()),
+        _ => None,
+    };
+    let above = above.filter(|day| matches!(day, DayOf::Known(_)));
+    let answered =
+        settled.day().map(|day| DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None }));
+    if let Some(day) = answered.or(above) {
+        entry.day = day;
+    }
+}
+
+fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, told: &mut Told) {
+    let row = entry.row;
+    day_as_answered(work, &mut entry, told);
     let basis = columns
         .basis
         .and_then(|column| view.text(row, column).map(|text| (column, text)))
         .and_then(|(column, text)| find_size_basis(&text).map(|basis| (basis.code, view.spot(row.row, column))));
+    let basis_cell = basis.map(|(_, spot)| (spot, "basis"));
     for (column, measure, of_header) in &columns.measures {
         let Some(raw) = view.raw(row, *column) else { continue };
-        let spot = view.spot(row.row, *column);
-        let unit = size::unit_in_header(&view.header(*column));
-        let extra = basis.map(|(_, spot)| vec![(spot, "basis")]);
-        measured(
-            work,
-            view,
-            &entry,
+        let size = Size {
             raw,
-            spot,
-            *column,
+            spot: view.spot(row.row, *column),
+            column: *column,
             measure,
-            of_header.or(basis.map(|(code, _)| code)),
-            unit,
-            extra,
-            drafts,
-            cut,
-        );
+            basis: of_header.or(basis.map(|(code, _)| code)),
+            unit: size::unit_of(view, *column),
+            extra: basis_cell.into_iter().collect(),
+        };
+        measured(work, view, &entry, size, told);
     }
+    let mut ended = false;
     if let Some(column) = columns.condition
         && let Some(text) = view.text(row, column)
     {
-        seen(work, &entry, &text, view.spot(row.row, column), None, cut);
+        let spot = view.spot(row.row, column);
+        ended = seen::ends(&text);
+        if !seen(work, &entry, &text, spot, None, told) {
+            seen::unread(work, view, &entry, column, &text, told);
+        }
     }
     let what = columns.what.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
     match (&what, columns.value.and_then(|column| view.raw(row, column).map(|raw| (column, raw)))) {
@@ -319,28 +386,20 @@ fn facts(
                     let unit_cell = columns
                         .unit
                         .and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
-                    let unit = unit_cell
-                        .as_ref()
-                        .and_then(|(text, _)| find_unit(text))
-                        .map(|found| found.unit)
-                        .or_else(|| size::unit_in_header(&view.header(column)));
+                    let own = unit_cell.as_ref().and_then(|(text, _)| find_unit(text)).map(|found| found.unit);
                     let mut extra: Cells = vec![(*what_spot, "measure")];
                     extra.extend(unit_cell.map(|(_, spot)| (spot, "unit")));
-                    extra.extend(basis.map(|(_, spot)| (spot, "basis")));
-                    measured(
-                        work,
-                        view,
-                        &entry,
+                    extra.extend(basis_cell);
+                    let size = Size {
                         raw,
                         spot,
                         column,
-                        found.measure,
-                        found.basis.or(basis.map(|(code, _)| code)),
-                        unit,
-                        Some(extra),
-                        drafts,
-                        cut,
-                    );
+                        measure: found.measure,
+                        basis: found.basis.or(basis.map(|(code, _)| code)),
+                        unit: own.or_else(|| size::unit_of(view, column)),
+                        extra,
+                    };
+                    measured(work, view, &entry, size, told);
                 }
                 None => {
                     let joined = format!("{text} {}", raw.written());
@@ -351,7 +410,7 @@ fn facts(
                     } else {
                         joined
                     };
-                    if !seen(work, &entry, &said, spot, Some(*what_spot), cut) {
+                    if !seen(work, &entry, &said, spot, Some(*what_spot), told) {
                         other(work, &entry, &raw.written(), spot);
                     }
                 }
@@ -359,47 +418,50 @@ fn facts(
         }
         (None, Some((column, raw))) => {
             let spot = view.spot(row.row, column);
-            let unit = size::unit_in_header(&view.header(column));
             match (size::size(raw, view.table.decimal_comma), Measure::parse("max_diameter")) {
                 (SizeSays::Number { .. }, Some(measure)) => {
-                    let extra = basis.map(|(_, spot)| vec![(spot, "basis")]);
-                    measured(
-                        work,
-                        view,
-                        &entry,
+                    let size = Size {
                         raw,
                         spot,
                         column,
                         measure,
-                        basis.map(|(code, _)| code),
-                        unit,
-                        extra,
-                        drafts,
-                        cut,
-                    );
+                        basis: basis.map(|(code, _)| code),
+                        unit: size::unit_of(view, column),
+                        extra: basis_cell.into_iter().collect(),
+                    };
+                    measured(work, view, &entry, size, told);
                 }
                 _ => {
-                    if !seen(work, &entry, &raw.written(), spot, None, cut) {
+                    if !seen(work, &entry, &raw.written(), spot, None, told) {
                         other(work, &entry, &raw.written(), spot);
                     }
                 }
             }
         }
         (Some((text, spot)), None) => {
-            seen(work, &entry, text, *spot, None, cut);
+            ended |= seen::ends(text);
+            if !seen(work, &entry, text, *spot, None, told) {
+                seen::unread(work, view, &entry, spot_column(view, *spot), text, told);
+            }
         }
         (None, None) => {}
     }
-    if let Some(column) = columns.remark
-        && let Some(text) = view.text(row, column)
-    {
+    let mut alone = what.is_none() && columns.condition.is_none_or(|column| view.raw(row, column).is_none());
+    for column in &columns.remarks {
+        let Some(text) = view.text(row, *column) else { continue };
         let tells =
             !matches!(find_fate(&text), FateMatch::NoWord | FateMatch::Unclear { .. } | FateMatch::Alive { .. });
-        let alone = what.is_none() && columns.condition.is_none_or(|column| view.raw(row, column).is_none());
-        if tells || alone {
-            seen(work, &entry, &text, view.spot(row.row, column), None, cut);
+        // An end is told once a row.
+        if (tells && !ended || alone) && seen(work, &entry, &text, view.spot(row.row, *column), None, told) {
+            ended |= seen::ends(&text);
+            alone = false;
         }
     }
+}
+
+/// The column of the table that a cell stands in.
+fn spot_column(view: &View, spot: Spot) -> u32 {
+    view.table.place(spot.row, spot.column).1
 }
 
 /// A value that is no size, no look and no happening.
@@ -420,25 +482,23 @@ fn other(work: &mut Work, entry: &Entry, written: &str, spot: Spot) {
     work.desk.raise(doubt);
 }
 
-#[allow(clippy::too_many_arguments)] // one size cell with what tells how to read it
-fn measured(
-    work: &mut Work,
-    view: &View,
-    entry: &Entry,
-    raw: &Raw,
+/// A size cell with what tells how to read it.
+struct Size<'r> {
+    raw: &'r Raw,
     spot: Spot,
     column: u32,
     measure: &'static Measure,
     basis: Option<&'static str>,
-    unit: Option<UnitCode>,
-    extra: Option<Cells>,
-    drafts: &mut Vec<Draft>,
-    cut: &mut BTreeMap<String, bool>,
-) {
+    unit: Option<analysis::vocabulary::UnitCode>,
+    extra: Cells,
+}
+
+fn measured(work: &mut Work, view: &View, entry: &Entry, cell: Size, told: &mut Told) {
+    let Size { raw, spot, column, measure, basis, unit, extra } = cell;
     let mut cells: Cells = vec![(spot, "value")];
     cells.extend(entry.shared.iter().copied());
-    cells.extend(extra.unwrap_or_default());
-    match size::size(raw, view.table.decimal_comma) {
+    cells.extend(extra);
+    match size::of_measure(raw, view.table.decimal_comma, measure) {
         SizeSays::Nothing => drop(work.labels.insert(spot)),
         SizeSays::Fault => {
             let written = raw.written();
@@ -446,7 +506,7 @@ fn measured(
         }
         SizeSays::Number { value, unit: own, approximate, doubted } => {
             let label = crate::cell::fold::name(&entry.written);
-            drafts.push(Draft {
+            told.drafts.push(Draft {
                 coral: entry.coral.clone(),
                 coral_written: entry.written.clone(),
                 measure,
@@ -457,7 +517,7 @@ fn measured(
                 cells,
                 written: raw.written(),
                 line: entry.row.line,
-                after_cut: cut.remove(&label).is_some(),
+                after_cut: told.cut.remove(&label),
                 approximate,
                 doubted,
                 about: view.about(column),
@@ -468,110 +528,9 @@ fn measured(
         SizeSays::Word => {
             let written = raw.written();
             let beside = cells.iter().find(|(_, role)| *role == "measure").map(|(spot, _)| *spot);
-            if !seen(work, entry, &written, spot, beside, cut) {
+            if !seen(work, entry, &written, spot, beside, told) {
                 other(work, entry, &written, spot);
             }
         }
     }
-}
-
-/// A look, a cut or an end. `false` = the words name none of these.
-fn seen(
-    work: &mut Work,
-    entry: &Entry,
-    text: &str,
-    spot: Spot,
-    beside: Option<Spot>,
-    cut: &mut BTreeMap<String, bool>,
-) -> bool {
-    if is_no_reading(text) {
-        work.labels.insert(spot);
-        return true;
-    }
-    let mut cells: Cells = vec![(spot, "condition")];
-    cells.extend(beside.map(|spot| (spot, "what")));
-    cells.extend(entry.shared.iter().copied());
-    let found = find_fate(text);
-    let condition = find_condition(text);
-    let made_cut =
-        matches!(found, FateMatch::Cut { .. }) || find_happening(text).is_some_and(|term| term.code == "cut");
-    if made_cut {
-        cut.insert(crate::cell::fold::name(&entry.written), true);
-        if ready(work, entry, &cells) {
-            record_cut(work, entry, text, &cells);
-        }
-        return true;
-    }
-    let gone =
-        condition.is_some_and(|look| matches!(look.state, LookState::Dead | LookState::Left | LookState::NotFound));
-    let ends = gone
-        || condition.is_none()
-            && matches!(
-                found,
-                FateMatch::Fate { .. }
-                    | FateMatch::RescueCut { .. }
-                    | FateMatch::Unclear { .. }
-                    | FateMatch::Several { .. }
-            );
-    let looks = condition.is_some() || matches!(found, FateMatch::Alive { .. });
-    if !ends && !looks {
-        return false;
-    }
-    if !ready(work, entry, &cells) {
-        return true;
-    }
-    let (CoralOf::Known(coral), Some(day)) = (&entry.coral, entry.day.exact()) else { return true };
-    work.saw_day(day);
-    if !ends {
-        let (status, score) = match condition {
-            Some(look) => (look.state.as_str(), look.score.map(i16::from)),
-            None => ("alive", None),
-        };
-        let remark = (condition.is_none()).then(|| text.to_owned());
-        look(
-            work,
-            entry.row.line,
-            &coral.label.clone(),
-            day,
-            status,
-            score.filter(|_| status != "alive"),
-            remark,
-            "look",
-            cells,
-        );
-        return true;
-    }
-    let end = End {
-        label: coral.label.clone(),
-        row_cell: entry.shared.first().map_or(spot, |(spot, _)| *spot),
-        day: entry.day.clone(),
-        day_cell: entry.shared.get(1).map(|(spot, _)| (*spot, day.to_string())),
-        fate: Some((spot, text.to_owned())),
-        fate_column: true,
-        cause: None,
-        looked: None,
-        last_seen: None,
-        header: String::new(),
-        acquired: None,
-    };
-    if let Became::Ended(ending, _) = ending::decide(work, &end) {
-        push_ending(work, entry.row.line, &end, *ending);
-    }
-    true
-}
-
-fn record_cut(work: &mut Work, entry: &Entry, text: &str, cells: &Cells) {
-    let (CoralOf::Known(coral), Some(day)) = (&entry.coral, entry.day.exact()) else { return };
-    work.saw_day(day);
-    let place = work.place(cells, entry.row.line);
-    work.records.push(Record::Event(Event {
-        tank: None,
-        specimen: Some(coral.label.clone()),
-        event: "cut".to_owned(),
-        taken: Taken::day(day),
-        amount: None,
-        unit: None,
-        written: text.to_owned(),
-        place,
-    }));
 }

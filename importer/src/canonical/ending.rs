@@ -39,6 +39,8 @@ pub(crate) struct End {
     pub header: String,
     /// When it was acquired, if that is certain.
     pub acquired: Option<Bounds>,
+    /// Cells that say another end of the same coral.
+    pub others: Vec<(Spot, String)>,
 }
 
 /// What became of it.
@@ -85,7 +87,11 @@ enum Step {
 
 /// Decides what became of a coral.
 pub(crate) fn decide(work: &mut Work, end: &End) -> Became {
-    let found = end.fate.as_ref().map_or(FateMatch::NoWord, |(_, text)| find_fate(text));
+    let found = end.fate.as_ref().map_or(FateMatch::NoWord, |(_, text)| match find_fate(text) {
+        // A ticked header is no remark: "Swapped on".
+        FateMatch::NoWord if end.fate_column => implied(text),
+        found => found,
+    });
     let told = match (&end.day, &end.fate, &found) {
         (DayOf::Absent, Some((spot, text)), FateMatch::Fate { .. } | FateMatch::RescueCut { .. }) => {
             day_told::day(work, text).map(|day| End { day, day_cell: Some((*spot, text.clone())), ..end.clone() })
@@ -95,6 +101,7 @@ pub(crate) fn decide(work: &mut Work, end: &End) -> Became {
     let end = told.as_ref().unwrap_or(end);
     let has_end = !matches!(end.day, DayOf::Absent);
     let step = match found {
+        _ if !end.others.is_empty() => contradicts(work, end),
         FateMatch::Fate { fate, cause, manner, kind } => Step::Said(Said { fate, cause, manner, kind, rescued: None }),
         FateMatch::RescueCut { pieces, cause, manner } => {
             if let Some((spot, text)) = &end.fate {
@@ -144,9 +151,20 @@ fn living(end: &End) -> Became {
     }
 }
 
-/// A header such as "Died on" says the fate of every day under it.
-fn implied(header: &str) -> FateMatch {
-    find_fate(header)
+/// A header such as "Died on" or "Date swapped" says the fate of every day under it.
+pub(crate) fn implied(header: &str) -> FateMatch {
+    const DAYS: [&str; 17] = [
+        "date", "day", "of", "on", "when", "datum", "tag", "am", "jour", "de", "le", "fecha", "dia", "el", "dag",
+        "van", "op",
+    ];
+    let header = header.split(['(', '[']).next().unwrap_or(header);
+    match find_fate(header) {
+        FateMatch::NoWord => {}
+        found => return found,
+    }
+    let words = analysis::vocabulary::text::words(header);
+    let rest: Vec<&str> = words.iter().map(String::as_str).filter(|word| !DAYS.contains(word)).collect();
+    if rest.len() == words.len() { FateMatch::NoWord } else { find_fate(&rest.join(" ")) }
 }
 
 /// The column of the end is one of deaths: a sign beside a day in it ("RTN", "brown jelly") is how the coral died.
@@ -190,7 +208,7 @@ fn no_word(work: &mut Work, end: &End, has_end: bool) -> Step {
     }
 }
 
-fn fate_of_choice(choice: &str) -> Option<(Fate, Option<&'static str>)> {
+pub(crate) fn fate_of_choice(choice: &str) -> Option<(Fate, Option<&'static str>)> {
     Some(match choice {
         "died" | "dead" => (Fate::Died, None),
         "left" | "given_away" | "given" => (Fate::Left, Some("given")),
@@ -251,7 +269,8 @@ fn contradicts(work: &mut Work, end: &End) -> Step {
 }
 
 fn raise_about(work: &mut Work, end: &End, code: &'static str, about: &str) {
-    let (spot, written) = end.fate.clone().unwrap_or((end.row_cell, String::new()));
+    let at = end.fate.clone().or_else(|| end.day_cell.clone());
+    let (spot, written) = at.unwrap_or((end.row_cell, String::new()));
     let doubt = Doubt::of(code)
         .about(about)
         .at(spot, &written)
@@ -290,6 +309,7 @@ fn cells_of(end: &End, with_day: bool) -> Cells {
     }
     cells.extend(end.cause.as_ref().map(|(spot, _)| (*spot, "cause")));
     cells.extend(end.looked.as_ref().map(|(spot, _)| (*spot, "condition")));
+    cells.extend(end.others.iter().map(|(spot, _)| (*spot, "fate")));
     if cells.is_empty() {
         cells.push((end.row_cell, "label"));
     }

@@ -1,6 +1,6 @@
 //! Water changes, feedings and carbon written beside the tests: one event a cell.
 
-use analysis::vocabulary::{find_unit, yes_or_no};
+use analysis::vocabulary::{ParameterCode, find_unit, yes_or_no};
 
 use crate::canonical::Work;
 use crate::canonical::date_column::DayOf;
@@ -20,10 +20,7 @@ const VAGUE: &[&str] = &[
 /// Reads a cell of a column of events.
 pub(crate) fn read(work: &mut Work, quantity: &Quantity, header: &str, about: &str, mut test: Test) {
     let parameter = quantity.parameter.get();
-    let code = match parameter.code.as_str() {
-        "feeding" => "broadcast_feed",
-        other => other,
-    };
+    let code = code_of(parameter);
     let lower = test.written.trim().to_lowercase();
     let mut amount = None;
     let mut unit = None;
@@ -56,6 +53,39 @@ pub(crate) fn read(work: &mut Work, quantity: &Quantity, header: &str, about: &s
             return refuse(work, &mut test, doubt);
         }
     }
+    record(work, quantity, header, about, test, (code, amount, unit, vague));
+}
+
+/// Records an event told in words; its amount, if one is told, is what the test says.
+pub(crate) fn told(
+    work: &mut Work,
+    parameter: ParameterCode,
+    header: &str,
+    about: &str,
+    with_amount: bool,
+    test: Test,
+) {
+    let quantity = Quantity { parameter, basis: None, unit: None, limit: None, other_tank: false };
+    if with_amount {
+        return read(work, &quantity, header, about, test);
+    }
+    let code = code_of(parameter.get());
+    record(work, &quantity, header, about, test, (code, None, None, false));
+}
+
+fn code_of(parameter: &analysis::vocabulary::Parameter) -> &'static str {
+    match parameter.code.as_str() {
+        "feeding" => "broadcast_feed",
+        other => other,
+    }
+}
+
+/// An event of a code with an amount in a unit; vague = an amount that nobody can measure.
+type Said = (&'static str, Option<f64>, Option<String>, bool);
+
+fn record(work: &mut Work, quantity: &Quantity, header: &str, about: &str, test: Test, said: Said) {
+    let (code, amount, unit, vague) = said;
+    let parameter = quantity.parameter.get();
     if test.state != State::Pending {
         return;
     }

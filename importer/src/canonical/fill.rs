@@ -5,11 +5,10 @@ use std::collections::BTreeMap;
 
 use crate::canonical::View;
 
-/// For each row whose key is blank, the row whose key it takes.
-pub(crate) fn sources(view: &View, column: u32) -> BTreeMap<u32, u32> {
+/// Rows of merged cells, which say themselves whose key they take.
+pub(crate) fn merged(view: &View, column: u32) -> BTreeMap<u32, u32> {
     let rows = &view.table.rows;
     let mut sources = BTreeMap::new();
-    // Merged cells say so themselves.
     for merged in &view.table.merged {
         if merged.first_column == column && merged.last_row > merged.first_row {
             let filled = rows.iter().any(|row| row.row == merged.first_row && view.raw(row, column).is_some());
@@ -17,6 +16,13 @@ pub(crate) fn sources(view: &View, column: u32) -> BTreeMap<u32, u32> {
             sources.extend(below.filter(|_| filled).map(|row| (row.row, merged.first_row)));
         }
     }
+    sources
+}
+
+/// For each row whose key is blank, the row whose key it takes.
+pub(crate) fn sources(view: &View, column: u32) -> BTreeMap<u32, u32> {
+    let rows = &view.table.rows;
+    let mut sources = merged(view, column);
     let (mut filled, mut blanks, mut repeats) = (0_usize, 0_usize, 0_usize);
     let mut last: Option<(u32, String)> = None;
     let mut candidates: Vec<(u32, u32)> = Vec::new();
@@ -37,8 +43,9 @@ pub(crate) fn sources(view: &View, column: u32) -> BTreeMap<u32, u32> {
             (None, None) => {}
         }
     }
-    // Written anew only where it changes, and left blank often enough to be a habit; one blank is a gap.
-    if repeats == 0 && blanks > 1 && blanks * 2 >= filled {
+    // Written anew only where it changes (but for a slip among many), and left blank often enough to be a habit; one blank
+    // is a gap.
+    if repeats * 4 <= blanks && blanks > 1 && blanks * 2 >= filled {
         for (row, above) in candidates {
             sources.entry(row).or_insert(above);
         }

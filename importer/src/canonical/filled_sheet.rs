@@ -553,6 +553,7 @@ fn rescue(work: &mut Work, row: &DataRow, label: &str, day: NaiveDate, spot: Spo
         last_seen: None,
         header: String::new(),
         acquired: None,
+        others: Vec::new(),
     };
     if let Became::Ended(ending, _) = ending::decide(work, &end) {
         push_ending(work, row.line, &end, *ending);

@@ -7,6 +7,7 @@ use analysis::vocabulary::{FateMatch, find_fate};
 use crate::canonical::coral_name::{self, Written};
 use crate::canonical::corals::Coral;
 use crate::canonical::date_column::{self, Bounds, DateColumn, DayOf, Rule};
+use crate::canonical::diary::Draft;
 use crate::canonical::ending::{self, Became, End};
 use crate::canonical::tank::{self, TankOf};
 use crate::canonical::{Cells, View, Work, fill, near};
@@ -18,14 +19,16 @@ use crate::record::{DaySpan, HeldFact, Placement, Record, Specimen, Stay};
 
 mod columns; // what the columns of a register hold
 mod describe; // what a row says besides days, tank and end
+mod ends; // where a row says that a coral ended
 mod near_label; // labels nearly those of corals known already
 mod outcome; // what became of the coral, as records
 mod shared_label; // labels that rows share
+pub(crate) mod sizes; // sizes when a coral came, or on the day of the list
 
 use near_label::{Known, Label};
 use shared_label::{Labels, Twice, doubles, name_missing};
 
-pub(crate) use columns::Columns;
+pub(crate) use columns::{Columns, ticked};
 pub(crate) use outcome::{finish_row, look, push_ending};
 
 /// An open row: alive on the day on which the register is true.
@@ -60,11 +63,13 @@ pub(crate) struct Summary {
     labels: BTreeMap<String, (String, DayOf)>,
     /// Labels that it writes, by themselves without signs and blanks.
     signless: BTreeMap<String, String>,
+    /// Sizes on the day on which it is true.
+    now: Vec<Draft>,
 }
 
 /// Reads a register.
 pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mut Summary) {
-    let columns = &columns.housed(work, view);
+    let columns = &Columns { sizes: sizes::columns(work, view), ..columns.housed(work, view) };
     summary.any = true;
     summary.at = summary.at.or_else(|| view.table.header.first().map(|header| view.spot(header.row, header.column)));
     let dates: Vec<u32> = columns.dates();
@@ -76,7 +81,13 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
         column.map(|column| date_column::read(work, view, column, rule, sister)).unwrap_or_default()
     };
     let acquired = read_dates(work, columns.acquired, Rule { start: true, ..rule });
-    let ended = read_dates(work, columns.ended, Rule { end: true, ..rule });
+    let ends: BTreeMap<u32, DateColumn> = columns
+        .ended
+        .into_iter()
+        .chain(columns.exits.iter().copied())
+        .map(|column| (column, read_dates(work, Some(column), Rule { end: true, ..rule })))
+        .collect();
+    let ended = ends::first_days(ends.values().cloned().collect());
     let last_seen = read_dates(work, columns.last_seen, rule);
     let above = columns.tank.map(|column| fill::sources(view, column)).unwrap_or_default();
     let mut housing = Housing { table: None, above };
@@ -86,19 +97,21 @@ pub(crate) fn read(work: &mut Work, view: &View, columns: &Columns, summary: &mu
         work.saw_day(day);
     }
     let twice = doubles(work, view, columns, &acquired, &ended);
-    let mut labels = Labels { twice, known: Known::of(work, view, columns), nameless: Vec::new() };
+    let mut labels = Labels { twice, known: Known::of(work, view, columns), nameless: Vec::new(), sizes: Vec::new() };
     for row in &view.table.rows {
         one(
             work,
             view,
             columns,
             row,
-            &Days { acquired: &acquired, ended: &ended, last_seen: &last_seen },
+            &Days { acquired: &acquired, ended: &ended, ends: &ends, last_seen: &last_seen },
             &mut labels,
             &mut housing,
             summary,
         );
     }
+    let sizes = std::mem::take(&mut labels.sizes);
+    sizes::settle(work, view, sizes, summary);
     name_missing(work, view, &labels.nameless);
     // What no record and no finding uses is a label: prices, remarks, columns of no role.
     let unused: Vec<Spot> = view
@@ -122,7 +135,10 @@ struct Housing {
 
 struct Days<'d> {
     acquired: &'d DateColumn,
+    /// The first day of each row in any column of ends.
     ended: &'d DateColumn,
+    /// The columns of ends.
+    ends: &'d BTreeMap<u32, DateColumn>,
     last_seen: &'d DateColumn,
 }
 
@@ -246,6 +262,7 @@ fn one(
     }
     let acquired_cell = cell(columns.acquired).map(|(text, spot)| (spot, text));
     let got = acquire(work, &mut specimen.record, &acquired, acquired_cell.as_ref(), label_cell, &mut cells);
+    labels.sizes.extend(sizes::read(work, view, columns, row, &acquired, &mut specimen.record, &mut cells));
     let tank = tank_of(work, view, columns, row, &label, label_cell, housing);
     if let Some((TankOf::Named(name), spot)) = &tank {
         specimen.record.tank = Some(name.clone());
@@ -253,7 +270,7 @@ fn one(
     }
     let last_seen = days.last_seen.of(row.row);
     crate::canonical::wide::remarks(work, view, row);
-    let end = end_of(view, columns, row, days, &label, label_cell, got);
+    let end = end_of(work, view, columns, row, days, &label, label_cell, got);
     let wrong_order = out_of_order(work, &mut specimen.record, &end, &mut cells);
     let became = ending::decide(work, &end);
     let alive = matches!(became, Became::Living { .. });
@@ -276,7 +293,9 @@ fn one(
 }
 
 /// What a row says about an end.
+#[allow(clippy::too_many_arguments)] // a row, and what is known of its coral
 fn end_of(
+    work: &Work,
     view: &View,
     columns: &Columns,
     row: &DataRow,
@@ -289,7 +308,9 @@ fn end_of(
         column.and_then(|column| view.text(row, column).map(|text| (view.spot(row.row, column), text)))
     };
     let told = |column: Option<u32>| cell(column).filter(|(_, text)| !analysis::vocabulary::is_no_reading(text));
-    let day = columns.ended.map_or(DayOf::Absent, |_| days.ended.of(row.row));
+    let word = told(columns.fate).map(|(_, text)| text);
+    let said = ends::of_row(work, view, columns, row, label, word.as_deref());
+    let day = said.column.and_then(|column| days.ends.get(&column)).map_or(DayOf::Absent, |days| days.of(row.row));
     let ends = !matches!(day, DayOf::Absent);
     // "Died?": "yes" says what its header says, "no" nothing.
     let fate = match (told(columns.fate), columns.fate) {
@@ -301,9 +322,9 @@ fn end_of(
         _ => None,
     };
     // A word in the column of days ("still alive") stands for the fate that no other column tells.
-    let in_place_of_day = cell(columns.ended).filter(|(_, text)| !ends && find_fate(text) != FateMatch::NoWord);
-    let day_cell = cell(columns.ended).filter(|_| in_place_of_day.is_none());
-    let fate = fate.or(in_place_of_day);
+    let in_place_of_day = cell(said.column).filter(|(_, text)| !ends && find_fate(text) != FateMatch::NoWord);
+    let day_cell = cell(said.column).filter(|_| in_place_of_day.is_none());
+    let fate = fate.or(said.ticked).or(in_place_of_day);
     let remark = told(columns.remark)
         .filter(|(_, text)| speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some());
     End {
@@ -316,8 +337,9 @@ fn end_of(
         cause: told(columns.cause),
         looked: told(columns.looked_then),
         last_seen: days.last_seen.of(row.row).exact(),
-        header: columns.ended.map(|column| view.header(column)).unwrap_or_default(),
+        header: said.column.map(|column| view.header(column)).unwrap_or_default(),
         acquired,
+        others: said.others,
     }
 }
 
@@ -356,7 +378,7 @@ fn on_another_sheet(
         }
     }
     work.labels.extend(cells.iter().map(|(spot, _)| *spot));
-    let end = end_of(view, columns, row, days, label, label_cell, None);
+    let end = end_of(work, view, columns, row, days, label, label_cell, None);
     let ended =
         |record: &Record| matches!(record, Record::Ending(ending) if fold::name(&ending.specimen) == fold::name(label));
     if work.records.iter().any(ended) {

@@ -82,12 +82,26 @@ fn told(piece: &str, comma: bool) -> Option<Told> {
 
 /// Whether a remark says something that is recorded.
 pub(crate) fn speaks(work: &Work, text: &str, comma: bool) -> bool {
-    pieces(text).into_iter().any(|piece| told(piece, comma).is_some())
-        || !lost::losses(work.corals.labels(), text).is_empty()
+    tells_tests(text, comma) || !lost::losses(work.corals.labels(), text).is_empty()
 }
 
 /// Reads a remark: tests come back, a loss is recorded at once. What says nothing stays a label.
 pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, when: &When) -> Vec<Group> {
+    let groups = tests(view, row, column, when);
+    let Some(text) = view.text(row, column) else { return groups };
+    for Loss::Of(label) | Loss::Unsure(label) in lost::losses(work.corals.labels(), &text) {
+        record_loss(work, view, row, &label, when, &text, view.spot(row.row, column));
+    }
+    groups
+}
+
+/// Whether a remark tells of tests.
+pub(crate) fn tells_tests(text: &str, comma: bool) -> bool {
+    pieces(text).into_iter().any(|piece| told(piece, comma).is_some())
+}
+
+/// The tests that a remark tells of.
+pub(crate) fn tests(view: &View, row: &DataRow, column: u32, when: &When) -> Vec<Group> {
     let Some(text) = view.text(row, column) else { return Vec::new() };
     let spot = view.spot(row.row, column);
     let comma = view.table.decimal_comma;
@@ -100,22 +114,17 @@ pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, whe
         one.tests.push(test);
         groups.push(one);
     }
-    for loss in lost::losses(work.corals.labels(), &text) {
-        match loss {
-            Loss::Of(label) | Loss::Unsure(label) => record_loss(work, row, &label, when, &text, spot),
-        }
-    }
     groups
 }
 
-fn record_loss(work: &mut Work, row: &DataRow, label: &str, when: &When, text: &str, spot: Spot) {
+fn record_loss(work: &mut Work, view: &View, row: &DataRow, label: &str, when: &When, text: &str, spot: Spot) {
     let coral = corals::named(work, label, spot);
     if let CoralOf::Held(key) = &coral {
         let key = key.clone();
         work.desk.wait(&key, [(spot, "remark")]);
     }
     let shared = when.cells.iter().filter(|(_, role)| *role != "tank").copied().collect();
-    diary::remark(work, row, label.to_owned(), coral, when.day.clone(), shared, text, spot);
+    diary::remark(work, view, row, label.to_owned(), coral, when.day.clone(), shared, text, spot);
 }
 
 /// One group of each parameter, in the order of the file.

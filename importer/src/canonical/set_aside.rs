@@ -1,13 +1,14 @@
 //! Rows that were taken for titles, notes or nothing and hold a test all the same: the name of a parameter with a number
 //! beside it. None may vanish without a word: what no record and no finding uses is asked about, once a sheet.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use analysis::vocabulary::{find_parameter_by_word, find_row_word, text::fold};
 
 use crate::canonical::Work;
 use crate::dialect::guess::Look;
 use crate::doubt::desk::{Doubt, Settled, Spot};
+use crate::doubt::spots::Spots;
 use crate::finding::Choice;
 use crate::grid::Raw;
 use crate::layout::row::look_of;
@@ -61,7 +62,7 @@ pub(crate) fn ask(work: &mut Work, tables: &[(u16, Table)], outside: &[(u16, Pla
             rows.remove(&(*sheet, table.place(row, column).0));
         }
     }
-    let covered = if rows.is_empty() { BTreeSet::new() } else { work.desk.covered() };
+    let covered = if rows.is_empty() { Spots::default() } else { work.desk.covered() };
     for ((sheet, row), cells) in &rows {
         let Some((column, name)) = test_in(cells) else { continue };
         let spot = Spot { sheet: *sheet, row: *row, column };

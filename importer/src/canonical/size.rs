@@ -1,7 +1,8 @@
 //! Sizes as written: "3.2 cm", "2 1/2 in", "34", "3 heads".
 
-use analysis::vocabulary::{Measure, UnitCode, find_unit};
+use analysis::vocabulary::{Measure, UnitCode, find_measure, find_unit};
 
+use crate::canonical::View;
 use crate::cell::fold;
 use crate::cell::mark::{Says, Shape, says};
 use crate::cell::number::{numeral, with_fraction};
@@ -58,6 +59,27 @@ pub(crate) fn size(raw: &Raw, decimal_comma: bool) -> SizeSays {
     }
 }
 
+/// Reads a cell of a measure: beside the number of a count its own word may stand ("3 heads").
+pub(crate) fn of_measure(raw: &Raw, decimal_comma: bool, measure: &Measure) -> SizeSays {
+    let says = size(raw, decimal_comma);
+    let Raw::Text(text) = raw else { return says };
+    if says != SizeSays::Word || measure.unit.as_str() != "1" {
+        return says;
+    }
+    let text = fold::plain(text);
+    let Some((number, word)) = text.split_once(char::is_whitespace) else { return says };
+    match find_measure(word).filter(|found| found.measure.code == measure.code) {
+        Some(_) => size(&Raw::Text(number.to_owned()), decimal_comma),
+        None => says,
+    }
+}
+
+/// The unit of a column, from its header or the row of units.
+pub(crate) fn unit_of(view: &View, column: u32) -> Option<UnitCode> {
+    let row = || view.table.units.iter().find(|cell| cell.column == column);
+    unit_in_header(&view.header(column)).or_else(|| find_unit(&row()?.raw.written()).map(|found| found.unit))
+}
+
 /// A number or a fraction, then a unit or nothing.
 fn with_unit(text: &str, decimal_comma: bool) -> Option<(f64, Option<UnitCode>)> {
     let number = |text: &str| {
@@ -94,16 +116,6 @@ pub(crate) fn unit_in_header(header: &str) -> Option<UnitCode> {
     bracket.and_then(length).or_else(|| last.and_then(length))
 }
 
-/// A length in mm; `None` where it has no unit or is none.
-pub(crate) fn length_mm(text: &str, unit: Option<UnitCode>, decimal_comma: bool) -> Option<f64> {
-    let SizeSays::Number { value, unit: own, .. } = size(&Raw::Text(text.to_owned()), decimal_comma) else {
-        return None;
-    };
-    let unit = own.or(unit)?;
-    let length = Measure::parse("max_diameter")?;
-    length.convert(value, unit.as_str()).filter(|size| *size > 0.0 && *size < 5000.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -123,8 +135,11 @@ mod tests {
         assert_eq!(read("34"), Some((34.0, None)));
         assert_eq!(read("12.84 g"), Some((12.84, Some("g"))));
         assert_eq!(read("fragged today"), None);
-        assert_eq!(length_mm("2 1/2 in", None, false), Some(63.5));
-        assert_eq!(length_mm("34", None, false), None);
+        let heads = Measure::parse("head_count").expect("a measure");
+        let count = |text: &str| of_measure(&Raw::Text(text.to_owned()), false, heads);
+        assert!(matches!(count("3 heads"), SizeSays::Number { value: 3.0, .. }));
+        assert!(matches!(count("3 cabezas"), SizeSays::Number { value: 3.0, .. }));
+        assert_eq!(count("3 frags"), SizeSays::Word);
     }
 
     #[test]

@@ -8,7 +8,7 @@ use analysis::vocabulary::{HeaderRole, ParameterKind, find_incident_in_remark};
 use crate::canonical::date_column::{self, DateColumn, DayOf, Rule};
 use crate::canonical::tank::{self, TankOf};
 use crate::canonical::test::{Group, Test, Waiting};
-use crate::canonical::{Cells, View, Work, event, fill, habit, remark, report_day, summary};
+use crate::canonical::{Cells, View, Work, diary, event, fill, habit, remark, report_day, summary};
 use crate::cell::clock::{Clock, clock};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
@@ -221,6 +221,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         })
         .map(|(column, _)| *column)
         .collect();
+    let coral = diary::coral_column(view);
     let mut told: Vec<Group> = Vec::new();
     let columns: Vec<u32> = quantities.iter().map(|(column, _)| *column).collect();
     let over: BTreeMap<u32, (Rc<TankOf>, Spot)> = columns
@@ -235,7 +236,13 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         remarks(work, view, row);
         for column in &wordy {
             let text = view.text(row, *column).unwrap_or_default();
-            if remark::speaks(work, &text, view.table.decimal_comma) {
+            // What befell the coral that a row names is read with that coral.
+            let of_coral = coral.is_some_and(|coral| view.raw(row, coral).is_some());
+            let comma = view.table.decimal_comma;
+            if of_coral && remark::tells_tests(&text, comma) {
+                let when = frame.of_row(work, view, row);
+                told.extend(remark::tests(view, row, *column, &when));
+            } else if !of_coral && remark::speaks(work, &text, comma) {
                 let when = frame.of_row(work, view, row);
                 told.extend(remark::read(work, view, row, *column, &when));
             }
@@ -278,7 +285,9 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     }
     frame.labels(work, view);
     for (column, meaning) in &view.meanings {
-        if matches!(meaning, Meaning::Label | Meaning::Role(_)) {
+        // Sizes among tests are read with their corals.
+        let size = matches!(meaning, Meaning::Role(HeaderRole::Dimension | HeaderRole::Size));
+        if matches!(meaning, Meaning::Label | Meaning::Role(_)) && !size {
             label_column(work, view, *column);
         }
     }

@@ -28,6 +28,18 @@ impl Spots {
         new
     }
 
+    /// Takes a place out; whether it was there.
+    pub fn remove(&mut self, spot: &Spot) -> bool {
+        let (at, bit) = address(spot);
+        let Some(word) = self.words.get_mut(&at) else { return false };
+        let there = *word & bit != 0;
+        *word &= !bit;
+        if *word == 0 {
+            self.words.remove(&at);
+        }
+        there
+    }
+
     /// Whether a place is in it.
     pub fn contains(&self, spot: &Spot) -> bool {
         let (at, bit) = address(spot);
@@ -88,6 +100,15 @@ mod tests {
             for spot in other {
                 prop_assert_eq!(set.contains(&spot), plain.contains(&spot));
                 prop_assert_eq!(set.clone().insert(spot), !plain.contains(&spot));
+                let mut without = set.clone();
+                prop_assert_eq!(without.remove(&spot), plain.contains(&spot));
+                prop_assert!(!without.contains(&spot));
+                without.insert(spot);
+                set.insert(spot);
+                prop_assert_eq!(&without, &set);
+                if !plain.contains(&spot) {
+                    set.remove(&spot);
+                }
             }
             set.extend(one);
             prop_assert_eq!(set.count(), plain.len() as u64);

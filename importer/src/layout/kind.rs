@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
+use super::coral_row::looks_stand_under;
 use super::heading::Head;
 use super::row::look_of;
 use super::segment::Piece;
@@ -153,6 +154,8 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
                 _ => by_words,
             }
         }
+        // A column of corals beside one of looks, whatever stands over the looks.
+        None if (day || at(HeaderRole::Date).is_some()) && looks_stand_under(&piece.rows, heads) => Some(Kind::Diary),
         // A parameter's name over a column of words, with another column of numbers: one test a line.
         None if number => {
             let parameter =

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
+use super::coral_row::says_of_corals;
 use super::heading::{Head, Headings};
 use super::row::{
     is_data_like, is_group_title, is_page_title, is_prose, is_row_of_days, is_section_title, is_summary, is_test_like,
@@ -578,6 +579,9 @@ impl Open {
         }
         if starts_with_mark(row) && (row.cells.len() == 1 || !self.is_register_like()) {
             return true;
+        }
+        if !self.is_register_like() && says_of_corals(row, &self.heads) {
+            return false;
         }
         match self.kind {
             Some(Kind::Register) => {

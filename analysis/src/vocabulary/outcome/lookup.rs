@@ -115,6 +115,39 @@ pub struct MeasureMatch {
     pub basis: Option<&'static str>,
 }
 
+/// What was done to a tank.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DoneMatch {
+    /// Code of its event: `water_change`, `carbon`, `broadcast_feed`.
+    pub code: &'static str,
+    /// The amount beside it, in comparable form ("20 l"), if one is written.
+    pub amount: Option<String>,
+}
+
+/// What a cell says was done to a tank, and nothing else: "water change", "WW 20 L", "15 % water change". `None` as soon
+/// as any other word stands beside it ("no water change").
+pub fn find_done(text: &str) -> Option<DoneMatch> {
+    let outcomes = &catalogue().outcomes;
+    let all = words(text);
+    let number = |word: &String| word.starts_with(|letter: char| letter.is_ascii_digit());
+    // The number and its unit, before or after the words.
+    let before = if all.first().is_some_and(number) { 1..=2 } else { 0..=0 };
+    let after = all.iter().rev().take(2).position(number).map_or(0..=0, |at| at + 1..=at + 1);
+    let parts = before.flat_map(|before| after.clone().map(move |after| (before, after)));
+    for (before, after) in parts.filter(|(before, after)| *before == 0 || *after == 0) {
+        let Some(said) = all.get(before..all.len().saturating_sub(after)) else { continue };
+        if let Some(hit) = outcomes.done_words.whole(said) {
+            let amount = all[..before].iter().chain(&all[all.len() - after..]).cloned().collect::<Vec<_>>().join(" ");
+            let known = amount.split_once(' ').is_none_or(|(_, unit)| find_unit(unit).is_some());
+            return known.then(|| DoneMatch {
+                code: outcomes.done[hit.meaning].code,
+                amount: Some(amount).filter(|amount| !amount.is_empty()),
+            });
+        }
+    }
+    None
+}
+
 /// What was measured: "dia", "across", "heads", "buoyant", "open width (mm)".
 pub fn find_measure(text: &str) -> Option<MeasureMatch> {
     let outcomes = &catalogue().outcomes;

@@ -22,6 +22,7 @@ pub(in crate::vocabulary) struct Outcomes {
     pub(in crate::vocabulary) source_kinds: Vec<Term>,
     pub(in crate::vocabulary) incidents: Vec<Term>,
     pub(in crate::vocabulary) happenings: Vec<Term>,
+    pub(in crate::vocabulary) done: Vec<Term>,
     pub(in crate::vocabulary) routines: Vec<Term>,
     pub(in crate::vocabulary) flow_words: Vec<Term>,
     pub(in crate::vocabulary) height_words: Vec<Term>,
@@ -38,6 +39,7 @@ pub(in crate::vocabulary) struct Outcomes {
     pub(super) incident_words: PhraseBook<usize>,
     pub(super) incident_phrases: PhraseBook<usize>,
     pub(super) happening_words: PhraseBook<usize>,
+    pub(super) done_words: PhraseBook<usize>,
     pub(super) measure_words: PhraseBook<usize>,
     pub(super) basis_words: PhraseBook<usize>,
     pub(super) routine_words: PhraseBook<usize>,
@@ -65,6 +67,7 @@ struct File {
     closing: Vec<TermRow>,
     incident: Vec<TermRow>,
     happening: Vec<TermRow>,
+    done: Vec<TermRow>,
     measure: Vec<MeasureRow>,
     size_basis: Vec<SizeBasisRow>,
     routine: Vec<TermRow>,
@@ -240,6 +243,7 @@ impl Outcomes {
         let (source_kinds, source_words, _) = terms(file.source_kind, numbers)?;
         let (incidents, incident_words, incident_phrases) = terms(file.incident, numbers)?;
         let (happenings, happening_words, _) = terms(file.happening, numbers)?;
+        let (done, done_words, _) = terms(file.done, numbers)?;
         let (routines, routine_words, _) = terms(file.routine, numbers)?;
         let (flow_words, flow_index, _) = terms(file.flow_word, numbers)?;
         let (height_words, height_index, _) = terms(file.height_word, numbers)?;
@@ -252,6 +256,7 @@ impl Outcomes {
             source_kinds,
             incidents,
             happenings,
+            done,
             routines,
             flow_words,
             height_words,
@@ -266,6 +271,7 @@ impl Outcomes {
             incident_words,
             incident_phrases,
             happening_words,
+            done_words,
             measure_words: PhraseBook::new(numbers),
             basis_words: PhraseBook::new(numbers),
             routine_words,

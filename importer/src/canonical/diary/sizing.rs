@@ -6,7 +6,7 @@ use analysis::vocabulary::{Measure, UnitCode};
 
 use crate::canonical::corals::{self, CoralOf};
 use crate::canonical::date_column::DayOf;
-use crate::canonical::{Cells, View, Work};
+use crate::canonical::{Cells, Work};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::finding::Choice;
 use crate::record::{Record, Sizing};
@@ -67,10 +67,12 @@ impl Draft {
 }
 
 /// Settles and records the sizes of a diary.
-pub(crate) fn settle(work: &mut Work, view: &View, mut drafts: Vec<Draft>) {
+///
+/// `about` names the table in the question what was measured.
+pub(crate) fn settle(work: &mut Work, about: &str, mut drafts: Vec<Draft>) {
     drafts.retain_mut(|draft| doubted(work, draft));
     units(work, &mut drafts);
-    drafts.retain_mut(|draft| bases(work, view, draft));
+    drafts.retain_mut(|draft| bases(work, about, draft));
     drafts.retain(|draft| possible(work, draft));
     jumps(work, &drafts);
     for draft in drafts {
@@ -181,7 +183,7 @@ fn unit_missing(work: &mut Work, draft: &mut Draft, before: Option<f64>) -> bool
 }
 
 /// A fleshy coral's width follows its mood: what was measured is asked once per diary.
-fn bases(work: &mut Work, view: &View, draft: &mut Draft) -> bool {
+fn bases(work: &mut Work, about: &str, draft: &mut Draft) -> bool {
     if draft.basis.is_some() {
         return true;
     }
@@ -194,12 +196,11 @@ fn bases(work: &mut Work, view: &View, draft: &mut Draft) -> bool {
         draft.basis = Some("not_said");
         return true;
     }
-    let about = view.table_about();
-    if matches!(work.desk.ask("size_basis_missing", &about), Settled::DontKnow) {
+    if matches!(work.desk.ask("size_basis_missing", about), Settled::DontKnow) {
         draft.basis = Some("not_said");
         return true;
     }
-    let Some(settled) = put(work, draft, &about, draft.doubt("size_basis_missing")) else { return false };
+    let Some(settled) = put(work, draft, about, draft.doubt("size_basis_missing")) else { return false };
     draft.basis = Some(match settled.choice() {
         Some("skeleton") => "skeleton",
         Some("base") => "base",

@@ -2,6 +2,7 @@
 
 use analysis::vocabulary::{FateMatch, HeaderRole, NameMatch};
 
+use crate::canonical::register::sizes::SizeColumn;
 use crate::canonical::{View, Work};
 use crate::grid::Raw;
 use crate::meaning::{Meaning, has_days, is_dated};
@@ -25,6 +26,10 @@ pub(crate) struct Columns {
     pub acquired: Option<u32>,
     /// Day ended.
     pub ended: Option<u32>,
+    /// Further columns of days, one for each way to leave.
+    pub exits: Vec<u32>,
+    /// Columns of ticks, one for each way to leave.
+    pub ticks: Vec<u32>,
     /// Day last seen alive.
     pub last_seen: Option<u32>,
     /// What became of it.
@@ -43,8 +48,8 @@ pub(crate) struct Columns {
     pub remark: Option<u32>,
     /// Form.
     pub form: Option<u32>,
-    /// Size when got.
-    pub size: Option<u32>,
+    /// Sizes.
+    pub sizes: Vec<SizeColumn>,
     /// How it looked when got.
     pub looked_when_got: Option<u32>,
     /// How it looked at its end.
@@ -90,7 +95,6 @@ impl Columns {
             tank: at(HeaderRole::Tank),
             remark: at(HeaderRole::Remark),
             form: at(HeaderRole::Form),
-            size: at(HeaderRole::Size),
             looked_when_got: at(HeaderRole::Condition),
             looked_then: None,
             days_at_seller: at(HeaderRole::DaysAtSeller),
@@ -113,6 +117,7 @@ impl Columns {
         if columns.ended.is_none() {
             columns.ended = at(HeaderRole::To).filter(dated);
         }
+        ways_to_leave(view, &mut columns);
         // A column "Ended" of words only says what became of them.
         if columns.fate.is_none()
             && let Some(ended) = columns.ended.filter(|ended| !has_days(view, *ended) && has_text(view, *ended))
@@ -142,7 +147,6 @@ impl Columns {
             line: at("line"),
             origin: at("origin"),
             basis: at("origin_basis"),
-            size: at("size_mm"),
             looked_when_got: at("looked_when_got"),
             days_at_seller: at("days_at_seller"),
             height: at("height"),
@@ -192,14 +196,44 @@ impl Columns {
 
     /// Columns of days.
     pub fn dates(&self) -> Vec<u32> {
-        [self.acquired, self.ended, self.last_seen].into_iter().flatten().collect()
+        let ends = self.ended.into_iter().chain(self.exits.iter().copied());
+        self.acquired.into_iter().chain(ends).chain(self.last_seen).collect()
     }
 
     /// Columns whose cells are labels where no record uses them.
     pub fn is_loose(&self, column: u32) -> bool {
         // Days are never loose: each is recorded, asked about or refused.
-        !self.dates().contains(&column)
+        !self.dates().contains(&column) && !self.sizes.iter().any(|size| size.column == column)
     }
+}
+
+/// Of several columns of ends, those of days and those of ticks.
+fn ways_to_leave(view: &View, columns: &mut Columns) {
+    let ends = view.columns(HeaderRole::Ended);
+    if ends.len() < 2 {
+        return;
+    }
+    let (dated, worded): (Vec<u32>, Vec<u32>) = ends.iter().partition(|column| has_days(view, **column));
+    columns.ended = dated.first().copied().or(columns.ended);
+    columns.exits = dated.into_iter().skip(1).collect();
+    columns.ticks =
+        worded.into_iter().filter(|column| Some(*column) != columns.ended && ticked(view, *column)).collect();
+}
+
+/// A column of "yes" and "no", or of words about an end in their place.
+pub(crate) fn ticked(view: &View, column: u32) -> bool {
+    let mut texts = view
+        .table
+        .rows
+        .iter()
+        .filter_map(|row| view.text(row, column))
+        .filter(|text| !analysis::vocabulary::is_no_reading(text))
+        .peekable();
+    texts.peek().is_some()
+        && texts.all(|text| {
+            analysis::vocabulary::yes_or_no(&text).is_some()
+                || analysis::vocabulary::find_fate(&text) != FateMatch::NoWord
+        })
 }
 
 /// Columns that no header word settles, by what stands in them: names of corals, words about their fate.

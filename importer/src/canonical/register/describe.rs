@@ -97,14 +97,6 @@ pub(super) fn describe(
         }
         known
     });
-    if let Some((text, spot)) = cell(columns.size) {
-        let unit =
-            crate::canonical::size::unit_in_header(&columns.size.map(|column| view.header(column)).unwrap_or_default());
-        if let Some(size) = crate::canonical::size::length_mm(&text, unit, view.table.decimal_comma) {
-            record.size_mm = Some(size);
-            cells.push((spot, "size"));
-        }
-    }
     Draft { record, cells }
 }
 

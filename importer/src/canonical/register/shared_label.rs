@@ -4,8 +4,10 @@
 use std::collections::BTreeMap;
 
 use crate::canonical::date_column::{self, DateColumn, DayOf};
+use crate::canonical::diary::Draft;
 use crate::canonical::register::Columns;
 use crate::canonical::register::near_label::Known;
+use crate::canonical::register::sizes::Taken;
 use crate::canonical::{View, Work};
 use crate::cell::fold;
 use crate::doubt::desk::{Doubt, Settled, Spot};
@@ -29,6 +31,8 @@ pub(super) struct Labels {
     pub known: Known,
     /// Corals with a label and no name.
     pub nameless: Vec<(String, Spot)>,
+    /// Sizes told in the rows so far.
+    pub sizes: Vec<(Taken, Draft)>,
 }
 
 /// Says once for a table that it has corals without a name.
