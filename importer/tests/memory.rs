@@ -97,7 +97,7 @@ fn a_long_file_takes_little_memory() {
         println!("{what}: {short} bytes for {first} rows, {long} for {last}: {bytes} for {wanted}");
         bytes
     };
-    let text = line("text", "tests.csv", [10_000, 40_000], READINGS / 8, text);
-    let workbook = line("workbook", "tests.xlsx", [8000, 32_000], ROWS, workbook);
+    let text = line("text", "tests.csv", [5000, 20_000], READINGS / 8, text);
+    let workbook = line("workbook", "tests.xlsx", [4000, 16_000], ROWS, workbook);
     assert!(text < PROMISED && workbook < PROMISED, "{text} bytes for text, {workbook} for a workbook");
 }

@@ -26,30 +26,31 @@ pub(crate) fn settle(work: &mut Work, groups: &mut [Group]) {
 fn met_again(groups: &[Group]) -> Vec<(Key, Vec<(usize, usize)>)> {
     let taking_part = |test: &&Test| test.state == State::Pending && test.settled.is_some() && test.second.is_none();
     // Few names stand in many rows: a number each, so that a long file's tests are small to sort.
-    let mut names: HashMap<(&TankOf, Option<&str>), u32> = HashMap::new();
-    let mut keys: Vec<(String, Option<Box<str>>)> = Vec::new();
+    let mut written: HashMap<(&TankOf, Option<&str>), u32> = HashMap::new();
+    let mut numbers: HashMap<(String, Option<&str>), u32> = HashMap::new();
     let mut places: Vec<(u32, Taken, u32, u32)> = Vec::new();
     for (g, group) in (0..).zip(groups) {
         for (t, test) in (0..).zip(&group.tests).filter(|(_, test)| taking_part(test)) {
             let (TankOf::Named(tank), Some(taken)) = (&*test.when.tank, taken(&test.when.day)) else { continue };
-            let name = *names.entry((&*test.when.tank, test.specimen.as_deref())).or_insert_with(|| {
-                let key = (crate::cell::fold::name(tank), test.specimen.clone());
-                keys.iter().position(|known| *known == key).unwrap_or_else(|| {
-                    keys.push(key);
-                    keys.len() - 1
-                }) as u32
+            let coral = test.specimen.as_deref();
+            let number = *written.entry((&*test.when.tank, coral)).or_insert_with(|| {
+                let next = numbers.len() as u32;
+                *numbers.entry((crate::cell::fold::name(tank), coral)).or_insert(next)
             });
-            places.push((name, taken, g, t));
+            places.push((number, taken, g, t));
         }
     }
     places.sort_unstable();
+    let names: HashMap<u32, (String, Option<&str>)> =
+        numbers.into_iter().map(|(name, number)| (number, name)).collect();
     let mut met: Vec<(Key, Vec<(usize, usize)>)> = places
         .chunk_by(|one, other| (one.0, one.1) == (other.0, other.1))
         .filter(|same| same.len() > 1)
         .filter_map(|same| {
-            let (name, taken, ..) = same.first()?;
-            let (tank, specimen) = keys.get(*name as usize)?.clone();
-            Some(((tank, specimen, *taken), same.iter().map(|(.., g, t)| (*g as usize, *t as usize)).collect()))
+            let (number, taken, ..) = same.first()?;
+            let (tank, coral) = names.get(number)?;
+            let key = (tank.clone(), coral.map(Into::into), *taken);
+            Some((key, same.iter().map(|(.., g, t)| (*g as usize, *t as usize)).collect()))
         })
         .collect();
     met.sort_by(|(one, _), (other, _)| one.cmp(other));
