@@ -27,24 +27,25 @@ fn moved(day: NaiveDate, years: i32) -> Option<NaiveDate> {
     day.with_year(day.year() + years)
 }
 
-/// Rows that one longest run of rows in order leaves out.
+/// Rows that one longest run of rows in order leaves out; of two as long the one that keeps the rows above, since it is
+/// the rows below whose year was not turned.
 fn outliers(days: &[NaiveDate]) -> Vec<bool> {
-    // Patience: the last row of the best run of each length, and each row's forerunner.
-    let mut ends: Vec<usize> = Vec::new();
-    let mut before: Vec<Option<usize>> = vec![None; days.len()];
-    for (at, day) in days.iter().enumerate() {
-        let length = ends.partition_point(|&end| days[end] <= *day);
-        before[at] = length.checked_sub(1).map(|length| ends[length]);
-        match ends.get_mut(length) {
-            Some(end) => *end = at,
-            None => ends.push(at),
+    // Patience from the foot up: the first row of the best run of each length, and each row's follower.
+    let mut starts: Vec<usize> = Vec::new();
+    let mut after: Vec<Option<usize>> = vec![None; days.len()];
+    for (at, day) in days.iter().enumerate().rev() {
+        let length = starts.partition_point(|&start| days[start] >= *day);
+        after[at] = length.checked_sub(1).map(|length| starts[length]);
+        match starts.get_mut(length) {
+            Some(start) => *start = at,
+            None => starts.push(at),
         }
     }
     let mut out = vec![true; days.len()];
-    let mut at = ends.last().copied();
+    let mut at = starts.last().copied();
     while let Some(row) = at {
         out[row] = false;
-        at = before[row];
+        at = after[row];
     }
     out
 }
@@ -237,6 +238,8 @@ mod tests {
     fn the_turn_of_the_year_with_the_old_number() {
         let turn = ["2024-11-30", "2024-12-14", "2024-12-28", "2024-01-11", "2024-01-25", "2025-02-08", "2025-02-22"];
         assert_eq!(found(&turn), [(3, 5, 1)]);
+        let even = ["2023-12-13", "2023-12-20", "2023-01-03", "2023-01-10", "2024-01-17", "2024-01-24"];
+        assert_eq!(found(&even), [(2, 4, 1)]);
     }
 
     #[test]

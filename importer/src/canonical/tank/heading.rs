@@ -43,7 +43,12 @@ pub(super) fn name_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<Strin
     if words.len() > WORDS {
         return None;
     }
-    let at = words.iter().position(|word| is_tank_word(word))?;
+    // "Corals in the Long Reef tank": of two words for a tank the last one ends the heading.
+    let ends = words
+        .len()
+        .checked_sub(1)
+        .filter(|&last| is_tank_word(words[last]) && !words[last].starts_with(char::is_uppercase));
+    let at = ends.or_else(|| words.iter().position(|word| is_tank_word(word)))?;
     let known = |name: &str| is_one(name).then(|| name.to_owned());
     let after: Vec<&str> =
         words[at + 1..].iter().copied().take_while(|word| begins_name(word) || is_one(word)).collect();
@@ -57,8 +62,9 @@ pub(super) fn name_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<Strin
     if at + 1 != words.len() {
         return None;
     }
+    let may = |word: &str| begins_name(word) || is_tank_word(word) && word.starts_with(char::is_uppercase);
     let mut first = at;
-    while first > 0 && at - first < NAME && begins_name(words[first - 1]) && !is_link(words[first - 1]) {
+    while first > 0 && at - first < NAME && may(words[first - 1]) && !is_link(words[first - 1]) {
         first -= 1;
     }
     let linked = first > 0 && is_link(words[first - 1]);
