@@ -10,7 +10,7 @@ use analysis::vocabulary::{
 };
 
 pub mod confidence; // how sure, as a share
-mod corals; // corals among tests, looks by their words
+pub(crate) mod corals; // corals among tests, looks by their words
 mod likely; // parameters that fit a column, ranked
 mod trust; // by what a meaning is known, as told
 pub(crate) mod unknown; // headers that name nothing known

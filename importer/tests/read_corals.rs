@@ -511,6 +511,22 @@ fn words_of_a_diary_are_read_asked_about_or_remarks() {
                2024-01-21,Hammer,dead,nothing but bare skeleton\n";
     let outcome = read("log.csv", log.as_bytes(), &known());
     assert_eq!(deaths(&outcome), 2, "{:?}", keys(&outcome));
+    // Under a header of remarks that holds more than looks, short words are remarks too; what nobody saw is no sign of life.
+    let log = "Date,Coral,Notes\n2024-01-07,Cap,open\n2024-01-14,Cap,closed\n2024-01-21,Cap,new spot\n2024-01-28,Cap,not seen\n";
+    let outcome = read("log.csv", log.as_bytes(), &known());
+    assert_eq!((keys(&outcome), sightings(&outcome, "Cap").len()), (vec![], 2));
+    // A name may be a keeper's.
+    let log = "Date,Name,KH,NO3,Notes\n2024-01-07,Ada,8.1,5,ok\n2024-01-14,Bo,8.0,5,good\n2024-01-21,Ada,8.2,6,fine\n";
+    let outcome = read("log.csv", log.as_bytes(), &known());
+    assert_eq!(keys(&outcome), [""; 0]);
+    // The cause of a death may stand in a remark beside it.
+    let log = "Date,Coral,Look,Notes\n2024-01-07,Cap,open,\n2024-01-14,Cap,dead,heater stuck on\n";
+    let outcome = read("log.csv", log.as_bytes(), &known());
+    assert_eq!(ending(&outcome, "Cap").and_then(|end| end.cause.clone()).as_deref(), Some("heater"));
+    // What happened, among looks, is no look.
+    let log = "Date,Event,Coral\n2024-01-07,open,Cap\n2024-01-14,closed,Cap\n2024-01-21,cleaned the glass,\n2024-01-28,fed,\n";
+    let outcome = read("log.csv", log.as_bytes(), &known());
+    assert_eq!((keys(&outcome), sightings(&outcome, "Cap").len()), (vec![], 2));
     // A look without a coral waits for its name.
     let log = "Date,Coral,Condition,NO3,PO4\n2024-01-07,,,5,0.04\n2024-01-07,Cap,open,,\n2024-01-14,,retracted,,\n2024-01-14,Cap,open,,\n";
     let outcome = read("log.csv", log.as_bytes(), &known());
