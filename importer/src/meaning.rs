@@ -192,6 +192,9 @@ fn meaning_of(
             if let Some(quantity) = fitting(view, column, quantities) {
                 return unknown::named(work, view, column, header, quantity, &named.beside(column));
             }
+            if !roles.contains(&HeaderRole::Remark) && corals::of_polyps(view, column) {
+                return (unknown::words(work, view, column), Trust::of(By::Cells));
+            }
             if matches!(roles.first(), Some(HeaderRole::Price | HeaderRole::Instrument | HeaderRole::Label)) {
                 return (Meaning::Label, Trust::word());
             }

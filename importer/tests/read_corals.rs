@@ -523,6 +523,15 @@ fn words_of_a_diary_are_read_asked_about_or_remarks() {
     let log = "Date,Coral,Look,Notes\n2024-01-07,Cap,open,\n2024-01-14,Cap,dead,heater stuck on\n";
     let outcome = read("log.csv", log.as_bytes(), &known());
     assert_eq!(ending(&outcome, "Cap").and_then(|end| end.cause.clone()).as_deref(), Some("heater"));
+    // Looks of a coral that no column names are asked about.
+    let log = "Date,KH,NO3,Polyps\n2024-01-07,8.1,5,open\n2024-01-14,8.0,5,closed\n";
+    let outcome = read("log.csv", log.as_bytes(), &known());
+    assert_eq!(keys(&outcome), ["column_unknown:polyps"]);
+    // A count says what it counts under a header of sizes.
+    let log = "Date,Coral,Size\n2024-01-07,Hammer,3 heads\n2024-01-14,Cap,4 cm\n";
+    let outcome = read("log.csv", log.as_bytes(), &known());
+    let measured: Vec<_> = sizes(&outcome).iter().map(|size| (size.measure.as_str(), size.value)).collect();
+    assert_eq!(measured, [("head_count", 3.0), ("max_diameter", 40.0)]);
     // What happened, among looks, is no look.
     let log = "Date,Event,Coral\n2024-01-07,open,Cap\n2024-01-14,closed,Cap\n2024-01-21,cleaned the glass,\n2024-01-28,fed,\n";
     let outcome = read("log.csv", log.as_bytes(), &known());

@@ -505,6 +505,8 @@ struct Size<'r> {
 
 fn measured(work: &mut Work, view: &View, entry: &Entry, cell: Size, told: &mut Told) {
     let Size { raw, spot, column, measure, basis, unit, extra } = cell;
+    let own = size::own_count(raw);
+    let (measure, basis) = own.map_or((measure, basis), |own| (own.measure, own.basis));
     let mut cells: Cells = vec![(spot, "value")];
     cells.extend(entry.shared.iter().copied());
     cells.extend(extra);

@@ -139,7 +139,7 @@ fn told_of(view: &View, column: u32, headers: &BTreeMap<u32, &str>, named: &Name
 }
 
 /// Words of a column that are said of polyps and of nobody else: "open", "retracted".
-fn of_polyps(view: &View, column: u32) -> bool {
+pub(super) fn of_polyps(view: &View, column: u32) -> bool {
     let texts = view.table.rows.iter().filter_map(|row| view.text(row, column)).take(SAMPLE);
     let polyps = |text: &String| {
         find_condition(text).is_some()

@@ -60,6 +60,9 @@ impl TankRows {
                 );
             } else if is_of_a_coral(&text) && (looks || Some(column) == columns.what) {
                 nameless(work, view, row, column, &text);
+            } else if find_condition(&text).is_some() {
+                // "All well", of nobody by name.
+                work.labels.insert(view.spot(row.row, column));
             } else if looks && !over_remarks(view, column) && !over_happenings(view, column) {
                 told.unread.insert(view.spot(row.row, column));
             }
