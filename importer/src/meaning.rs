@@ -10,7 +10,7 @@ use analysis::vocabulary::{
 };
 
 pub mod confidence; // how sure, as a share
-mod corals; // corals among tests, looks by their words
+pub(crate) mod corals; // corals among tests, looks by their words
 mod likely; // parameters that fit a column, ranked
 mod trust; // by what a meaning is known, as told
 pub(crate) mod unknown; // headers that name nothing known
@@ -191,6 +191,9 @@ fn meaning_of(
             }
             if let Some(quantity) = fitting(view, column, quantities) {
                 return unknown::named(work, view, column, header, quantity, &named.beside(column));
+            }
+            if !roles.contains(&HeaderRole::Remark) && corals::of_polyps(view, column) {
+                return (unknown::words(work, view, column), Trust::of(By::Cells));
             }
             if matches!(roles.first(), Some(HeaderRole::Price | HeaderRole::Instrument | HeaderRole::Label)) {
                 return (Meaning::Label, Trust::word());

@@ -3,8 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::{
-    FateMatch, HeaderRole, Measure, find_condition, find_fate, find_measure, find_size_basis, find_unit, header_roles,
-    is_no_reading,
+    FateMatch, HeaderRole, Measure, find_cause_in_remark, find_condition, find_fate, find_measure, find_size_basis,
+    find_unit, header_roles, is_no_reading,
 };
 
 use crate::canonical::corals::{self, CoralOf};
@@ -18,6 +18,7 @@ use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
 use crate::layout::{DataRow, Kind};
 use crate::meaning::Meaning;
+use crate::meaning::corals as corals_in_words;
 
 mod seen; // looks, cuts and ends told of a coral
 mod sizing; // sizes on their way to records
@@ -35,6 +36,8 @@ struct Columns {
     unit: Option<u32>,
     basis: Option<u32>,
     condition: Option<u32>,
+    /// Nearly every word of that column is a look: what is none is one in a word of the keeper's own.
+    looks_only: bool,
     /// Columns of free words, left to right.
     remarks: Vec<u32>,
     /// Columns that are a measure of their own.
@@ -76,15 +79,18 @@ impl Columns {
             }
             _ => false,
         };
+        let coral = at(HeaderRole::Label).or_else(|| at(HeaderRole::Name)).or_else(|| at(HeaderRole::TradeName));
+        let condition = at(HeaderRole::Condition).or_else(|| at(HeaderRole::Fate));
         let remarks =
             view.meanings.iter().filter(|(column, meaning)| free(column, meaning)).map(|(column, _)| *column).collect();
         Columns {
-            coral: at(HeaderRole::Label).or_else(|| at(HeaderRole::Name)).or_else(|| at(HeaderRole::TradeName)),
+            coral,
             what,
             value: value.filter(|value| !measures.iter().any(|(column, ..)| column == value)),
             unit: at(HeaderRole::Unit),
             basis: at(HeaderRole::Basis),
-            condition: at(HeaderRole::Condition).or_else(|| at(HeaderRole::Fate)),
+            condition,
+            looks_only: condition.is_some_and(|column| corals_in_words::mostly_looks(view, column, coral)),
             remarks,
             measures,
         }
@@ -120,6 +126,8 @@ struct Entry<'r> {
     coral: CoralOf,
     day: DayOf,
     shared: Cells,
+    /// A cause that a remark names.
+    cause: Option<(Spot, String)>,
 }
 
 /// What rows tell that others need.
@@ -254,7 +262,7 @@ pub(crate) fn remark(
     text: &str,
     spot: Spot,
 ) {
-    let entry = Entry { row, written, coral, day, shared };
+    let entry = Entry { row, written, coral, day, shared, cause: None };
     let mut told = Told::default();
     seen(work, &entry, text, spot, None, &mut told);
     seen::without_day(work, view, &told);
@@ -278,7 +286,7 @@ fn entry<'r>(
         shared.push((view.spot(dated, column), "date"));
     }
     let day = date.map_or(DayOf::Absent, |_| days.of(dated));
-    Entry { row, written, coral, day, shared }
+    Entry { row, written, coral, day, shared, cause: None }
 }
 
 /// What waits for its coral or its day waits; `true` if the fact can be recorded.
@@ -367,6 +375,10 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, told
         };
         measured(work, view, &entry, size, told);
     }
+    entry.cause = columns.remarks.iter().find_map(|column| {
+        let text = view.text(row, *column).filter(|text| find_cause_in_remark(text).is_some())?;
+        Some((view.spot(row.row, *column), text))
+    });
     let mut ended = false;
     if let Some(column) = columns.condition
         && let Some(text) = view.text(row, column)
@@ -374,7 +386,7 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, told
         let spot = view.spot(row.row, column);
         ended = seen::ends(&text);
         if !seen(work, &entry, &text, spot, None, told) {
-            seen::unread(work, view, &entry, column, &text, told);
+            seen::unread(work, view, &entry, column, (&text, columns.looks_only), told);
         }
     }
     let what = columns.what.and_then(|column| view.text(row, column).map(|text| (text, view.spot(row.row, column))));
@@ -441,7 +453,7 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, told
         (Some((text, spot)), None) => {
             ended |= seen::ends(text);
             if !seen(work, &entry, text, *spot, None, told) {
-                seen::unread(work, view, &entry, spot_column(view, *spot), text, told);
+                seen::unread(work, view, &entry, spot_column(view, *spot), (text, false), told);
             }
         }
         (None, None) => {}
@@ -495,6 +507,8 @@ struct Size<'r> {
 
 fn measured(work: &mut Work, view: &View, entry: &Entry, cell: Size, told: &mut Told) {
     let Size { raw, spot, column, measure, basis, unit, extra } = cell;
+    let own = size::own_count(raw);
+    let (measure, basis) = own.map_or((measure, basis), |own| (own.measure, own.basis));
     let mut cells: Cells = vec![(spot, "value")];
     cells.extend(entry.shared.iter().copied());
     cells.extend(extra);

@@ -124,6 +124,11 @@ pub(crate) fn decide(work: &mut Work, end: &End) -> Became {
             Some(manner) if dies(end) => Step::Said(Said { manner, ..Said::plain(Fate::Died) }),
             _ => contradicts(work, end),
         },
+        // "Not seen" is no sign of life.
+        FateMatch::Alive { signs } if end.fate_column && signs.as_slice() == ["not_seen"] => {
+            let word = end.fate.as_ref().map(|(_, text)| analysis::vocabulary::text::fold(text)).unwrap_or_default();
+            unclear(work, end, &word, None, Vec::new())
+        }
         FateMatch::Alive { .. } => Step::Became(living(end)),
         FateMatch::Cut { .. } if has_end => cut_or_end(work, end),
         FateMatch::Cut { .. } => Step::Became(living(end)),

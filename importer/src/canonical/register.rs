@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use analysis::vocabulary::{FateMatch, find_fate};
+use analysis::vocabulary::{FateMatch, HeaderRole, find_fate};
 
 use crate::canonical::coral_name::{self, Written};
 use crate::canonical::corals::Coral;
@@ -325,8 +325,12 @@ fn end_of(
     let in_place_of_day = cell(said.column).filter(|(_, text)| !ends && find_fate(text) != FateMatch::NoWord);
     let day_cell = cell(said.column).filter(|_| in_place_of_day.is_none());
     let fate = fate.or(said.ticked).or(in_place_of_day);
-    let remark = told(columns.remark)
-        .filter(|(_, text)| speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some());
+    let speaks = |(_, text): &(Spot, String)| {
+        speaks_of_fate(text) || ends && analysis::vocabulary::find_cause_in_remark(text).is_some()
+    };
+    let mut remarks: Vec<u32> = columns.remark.into_iter().collect();
+    remarks.extend(view.columns(HeaderRole::Remark).into_iter().filter(|column| Some(*column) != columns.remark));
+    let remark = remarks.into_iter().filter_map(|column| told(Some(column))).find(speaks);
     End {
         label: label.to_owned(),
         row_cell: label_cell,

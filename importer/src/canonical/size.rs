@@ -1,6 +1,6 @@
 //! Sizes as written: "3.2 cm", "2 1/2 in", "34", "3 heads".
 
-use analysis::vocabulary::{Measure, UnitCode, find_measure, find_unit};
+use analysis::vocabulary::{Measure, MeasureMatch, UnitCode, find_measure, find_unit};
 
 use crate::canonical::View;
 use crate::cell::fold;
@@ -57,6 +57,14 @@ pub(crate) fn size(raw: &Raw, decimal_comma: bool) -> SizeSays {
         },
         _ => SizeSays::Word,
     }
+}
+
+/// The count that a cell names beside its number, whatever its column holds: "3 heads" under "Size".
+pub(crate) fn own_count(raw: &Raw) -> Option<MeasureMatch> {
+    let Raw::Text(text) = raw else { return None };
+    let text = fold::plain(text);
+    let (number, word) = text.split_once(char::is_whitespace)?;
+    find_measure(word).filter(|found| found.measure.unit.as_str() == "1" && numeral(number, false).is_some())
 }
 
 /// Reads a cell of a measure: beside the number of a count its own word may stand ("3 heads").

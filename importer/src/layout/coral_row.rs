@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use analysis::vocabulary::{HeaderRole, find_condition, find_done, is_no_reading};
+use analysis::vocabulary::{HeaderRole, find_condition, find_done, find_incident_in_remark, is_no_reading};
 
 use super::DataRow;
 use super::heading::Head;
@@ -48,7 +48,8 @@ pub fn looks_stand_under(rows: &[DataRow], heads: &BTreeMap<u32, Head>) -> bool 
     heads.values().any(names) && told.values().any(|(looks, words)| *looks >= 2 && looks * 2 >= *words)
 }
 
-/// A look, an end or what was done, and nothing more.
+/// A look, an end or what was done, and nothing more; or what befell the tank.
 fn is_told(text: &str) -> bool {
-    !is_no_reading(text) && (find_done(text).is_some() || find_condition(text).is_some())
+    !is_no_reading(text)
+        && (find_done(text).is_some() || find_condition(text).is_some() || find_incident_in_remark(text).is_some())
 }

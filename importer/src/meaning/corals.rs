@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use analysis::vocabulary::{
     FateMatch, HeaderRole, NameMatch, find_condition, find_done, find_fate, find_incident_in_remark, find_measure,
-    header_roles, is_no_reading,
+    find_size_basis, header_roles, is_no_reading,
 };
 
 use super::{Meaning, Named, SAMPLE};
@@ -92,15 +92,60 @@ fn holds_corals(work: &Work, view: &View, column: u32) -> bool {
     corals > 0 && corals * 2 >= all
 }
 
+/// Words of a header that name corals and nothing else; "name" may be anybody's.
+const CORALS: [&str; 28] = [
+    "coral",
+    "corals",
+    "frag",
+    "frags",
+    "colony",
+    "specimen",
+    "species",
+    "koralle",
+    "korallen",
+    "korallenart",
+    "kolonie",
+    "ableger",
+    "corail",
+    "coraux",
+    "espece",
+    "colonie",
+    "bouture",
+    "boutures",
+    "corales",
+    "especie",
+    "colonia",
+    "esqueje",
+    "esquejes",
+    "koraal",
+    "koralen",
+    "koraalsoort",
+    "stek",
+    "stekje",
+];
+
 /// Another column says of what this one names how it looked or how large it was.
 fn told_of(view: &View, column: u32, headers: &BTreeMap<u32, &str>, named: &Named) -> bool {
+    let header = headers.get(&column).copied().unwrap_or_default();
+    let corals = analysis::vocabulary::text::words(header).iter().any(|word| CORALS.contains(&word.as_str()));
     let others = || headers.iter().filter(|(other, _)| **other != column && named.at(**other).is_empty());
     let sized = others().any(|(other, header)| {
         let role = header_roles(header).first();
         let measured = role == Some(&HeaderRole::Dimension) || role.is_none() && find_measure(header).is_some();
         measured && super::unknown::sample(view, *other).found > 0
     });
-    sized || looks_in(view, others().map(|(other, _)| *other), Some(column)).is_some()
+    let looks = looks_in(view, others().map(|(other, _)| *other), Some(column));
+    corals && (sized || looks.is_some()) || looks.is_some_and(|looks| of_polyps(view, looks))
+}
+
+/// Words of a column that are said of polyps and of nobody else: "open", "retracted".
+pub(super) fn of_polyps(view: &View, column: u32) -> bool {
+    let texts = view.table.rows.iter().filter_map(|row| view.text(row, column)).take(SAMPLE);
+    let polyps = |text: &String| {
+        find_condition(text).is_some()
+            && find_size_basis(text).is_some_and(|basis| matches!(basis.code, "open_tissue" | "closed_tissue"))
+    };
+    texts.filter(polyps).count() >= ENOUGH_LOOKS
 }
 
 /// At least half of the words of a column are looks.
@@ -108,25 +153,30 @@ pub(super) fn holds_looks(view: &View, column: u32) -> bool {
     looks_in(view, std::iter::once(column), None).is_some()
 }
 
-/// Of these columns, the one with most words about looks, if they are at least half of its words on rows that name a
-/// coral; what was done to the tank is no word about a coral.
+/// Nearly every word of a column about corals is a look.
+pub(crate) fn mostly_looks(view: &View, column: u32, coral: Option<u32>) -> bool {
+    let (looks, all) = looks_and_words(view, column, coral);
+    looks >= ENOUGH_LOOKS && looks * 5 >= all * 4
+}
+
+/// Of these columns, the one with most words about looks, if they are at least half of its words.
 fn looks_in(view: &View, columns: impl Iterator<Item = u32>, coral: Option<u32>) -> Option<u32> {
-    let told = |column: u32| {
-        let rows = view.table.rows.iter().filter(|row| coral.is_none_or(|coral| view.raw(row, coral).is_some()));
-        let texts = rows.filter_map(|row| match view.raw(row, column) {
-            Some(Raw::Text(text)) if !is_no_reading(text) => Some(text.as_str()),
-            _ => None,
-        });
-        let of_corals = texts.filter(|text| find_done(text).is_none() && find_incident_in_remark(text).is_none());
-        of_corals
-            .take(SAMPLE)
-            .fold((0_usize, 0_usize), |(looks, all), text| (looks + usize::from(is_look(text)), all + 1))
-    };
     let with_looks = columns.filter_map(|column| {
-        let (looks, all) = told(column);
+        let (looks, all) = looks_and_words(view, column, coral);
         (looks >= ENOUGH_LOOKS && looks * 2 >= all).then_some((looks, std::cmp::Reverse(column)))
     });
     with_looks.max().map(|(_, std::cmp::Reverse(column))| column)
+}
+
+/// Looks among the words of a column, on rows that name a coral; what was done to the tank is no word about a coral.
+fn looks_and_words(view: &View, column: u32, coral: Option<u32>) -> (usize, usize) {
+    let rows = view.table.rows.iter().filter(|row| coral.is_none_or(|coral| view.raw(row, coral).is_some()));
+    let texts = rows.filter_map(|row| match view.raw(row, column) {
+        Some(Raw::Text(text)) if !is_no_reading(text) => Some(text.as_str()),
+        _ => None,
+    });
+    let of_corals = texts.filter(|text| find_done(text).is_none() && find_incident_in_remark(text).is_none());
+    of_corals.take(SAMPLE).fold((0_usize, 0_usize), |(looks, all), text| (looks + usize::from(is_look(text)), all + 1))
 }
 
 /// A look or an end and nothing more; a score alone ("3") is no word.

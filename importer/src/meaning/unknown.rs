@@ -68,6 +68,14 @@ pub(super) fn days(work: &mut Work, view: &View, column: u32) -> Meaning {
     }
 }
 
+/// Looks at a coral in a table that names none: whose they are cannot be told.
+pub(super) fn words(work: &mut Work, view: &View, column: u32) -> Meaning {
+    match work.desk.ask("column_unknown", &view.about(column)) {
+        Settled::Choice(..) | Settled::LeaveOut => Meaning::Label,
+        Settled::Open | Settled::DontKnow => ask(work, view, column, choices(&[("remark", "a remark")])),
+    }
+}
+
 /// Numbers of a diary under a word that nobody knows.
 pub(super) fn sizes(work: &mut Work, view: &View, column: u32) -> Meaning {
     if sample(view, column).found == 0 {

@@ -62,6 +62,11 @@ pub(super) fn seen(
         return true;
     }
     let condition = find_condition(text);
+    // Nobody looked, or nobody found it to look at: no sign of life.
+    if condition.is_none() && matches!(&found, FateMatch::Alive { signs } if signs.as_slice() == ["not_seen"]) {
+        work.labels.insert(spot);
+        return true;
+    }
     let looks = condition.is_some() || matches!(found, FateMatch::Alive { .. });
     if looks {
         if ready(work, entry, &cells) {
@@ -112,7 +117,7 @@ fn end(work: &mut Work, entry: &Entry, text: &str, spot: Spot, cells: Cells, tol
         }),
         fate: Some((spot, text.to_owned())),
         fate_column: true,
-        cause: None,
+        cause: entry.cause.clone(),
         looked: None,
         last_seen: None,
         header: String::new(),
@@ -203,10 +208,22 @@ fn record_move(work: &mut Work, entry: &Entry, text: &str, cells: &Cells) {
 
 /// Words about a coral that name no look, no end and nothing that was done: a look in a word of the keeper's own is asked
 /// about; what is longer stays a remark under a header of remarks, and is asked about anywhere else.
-pub(super) fn unread(work: &mut Work, view: &View, entry: &Entry, column: u32, text: &str, told: &mut Told) {
+pub(super) fn unread(
+    work: &mut Work,
+    view: &View,
+    entry: &Entry,
+    column: u32,
+    (text, looks_only): (&str, bool),
+    told: &mut Told,
+) {
     let spot = view.spot(entry.row.row, column);
     let remarks = over_remarks(view, column);
-    if words(text) > if remarks { WORDS_OF_A_LOOK.0 } else { WORDS_OF_A_LOOK.1 } {
+    let longest = match (remarks, looks_only) {
+        (true, false) => 0,
+        (true, true) => WORDS_OF_A_LOOK.0,
+        (false, _) => WORDS_OF_A_LOOK.1,
+    };
+    if words(text) > longest {
         if !remarks {
             told.unread.insert(spot);
         }

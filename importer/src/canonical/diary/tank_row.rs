@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use analysis::vocabulary::{
     FateMatch, HeaderRole, LookState, ParameterCode, find_condition, find_done, find_fate, find_incident_in_remark,
-    is_no_reading,
+    header_roles, is_no_reading,
 };
 
 use super::{Columns, Told, over_remarks};
@@ -62,7 +62,10 @@ impl TankRows {
                 );
             } else if is_of_a_coral(&text) && (looks || Some(column) == columns.what) {
                 nameless(work, view, row, column, &text);
-            } else if looks && !over_remarks(view, column) {
+            } else if find_condition(&text).is_some() {
+                // "All well", of nobody by name.
+                work.labels.insert(view.spot(row.row, column));
+            } else if looks && !over_remarks(view, column) && !over_happenings(view, column) {
                 told.unread.insert(view.spot(row.row, column));
             }
         }
@@ -75,6 +78,11 @@ impl TankRows {
         });
         frame.of_row(work, view, row)
     }
+}
+
+/// A header that stands over what happened, in whatever words.
+fn over_happenings(view: &View, column: u32) -> bool {
+    header_roles(&view.header(column)).contains(&HeaderRole::What)
 }
 
 /// Words that are said of a coral and of nothing else.
