@@ -13,6 +13,7 @@ use crate::canonical::tank::{self, TankOf};
 use crate::canonical::{Cells, View, Work, fill, near};
 use crate::cell::date::Order;
 use crate::cell::fold;
+use crate::cell::mark::{Number, Says, Shape, says};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::layout::DataRow;
 use crate::record::{DaySpan, HeldFact, Placement, Record, Specimen, Stay};
@@ -561,8 +562,9 @@ fn placement(work: &mut Work, view: &View, columns: &Columns, row: &DataRow, lab
     let flow = told(columns.flow)
         .and_then(|(text, spot)| analysis::vocabulary::find_flow_word(&text).map(|term| (term.code, spot)));
     let par = told(columns.par)
-        .and_then(|(text, spot)| {
-            crate::cell::number::numeral(&text, view.table.decimal_comma).map(|figures| (figures.first, spot))
+        .and_then(|(text, spot)| match says(&text, view.table.decimal_comma) {
+            Says::Number(Number { shape: Shape::Is(figures), .. }) => Some((figures.first, spot)),
+            _ => None,
         })
         .filter(|(par, _)| (0.0..=2500.0).contains(par));
     let spots = [

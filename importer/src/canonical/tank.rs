@@ -381,7 +381,17 @@ fn names_a_tank(word: &str) -> bool {
 /// "Alder (300 L)": the name and the litres.
 fn without_volume(text: &str) -> (String, Option<f64>) {
     let text = text.trim();
-    if let Some((name, inner)) = text.strip_suffix(')').and_then(|rest| rest.rsplit_once('('))
+    let bracketed = text.strip_suffix(')').and_then(|rest| rest.rsplit_once('('));
+    // "Alder 300 L" and "Alder, 300 litres".
+    let behind = || {
+        let at = text.char_indices().find(|(at, letter)| {
+            letter.is_ascii_digit()
+                && *at > 0
+                && text[..*at].ends_with(|before: char| before.is_whitespace() || before == ',')
+        });
+        at.map(|(at, _)| (text[..at].trim_end_matches([' ', ',']), &text[at..])).filter(|(name, _)| !name.is_empty())
+    };
+    if let Some((name, inner)) = bracketed.or_else(behind)
         && let crate::cell::mark::Says::Number(number) = crate::cell::mark::says(inner, false)
         && let (crate::cell::mark::Shape::Is(figures), Some(unit)) = (number.shape, number.unit.as_deref())
         && let Ok(litres) = analysis::vocabulary::ParameterCode::parse("water_change")
@@ -538,5 +548,10 @@ mod tests {
     fn volumes_in_titles() {
         assert_eq!(without_volume("Alder (300 L)"), ("Alder".to_owned(), Some(300.0)));
         assert_eq!(without_volume("Alder (old)"), ("Alder (old)".to_owned(), None));
+        assert_eq!(without_volume("Alder, 300 l"), ("Alder".to_owned(), Some(300.0)));
+        assert_eq!(without_volume("Long Reef 250 litres"), ("Long Reef".to_owned(), Some(250.0)));
+        for plain in ["Reed 2", "300 L", "Nano 60", "Reef 2 left"] {
+            assert_eq!(without_volume(plain), (plain.to_owned(), None));
+        }
     }
 }

@@ -18,6 +18,8 @@ pub struct Head {
     pub roles: &'static [HeaderRole],
     /// It names a parameter of the catalogue.
     pub parameter: bool,
+    /// It names a condition of a spot, which a list may say of each coral: light or flow.
+    pub spot: bool,
     /// It ends in the code of a log sheet's column: the tab's code.
     pub tab: Option<&'static str>,
     /// It is a unit, or says how cells of the column are written.
@@ -83,13 +85,20 @@ impl Headings {
         if roles.is_empty() && find_measure(text).is_some() {
             roles = &[HeaderRole::Dimension];
         }
+        let quantities = crate::meaning::quantities(text);
         Head {
             roles,
-            parameter: !crate::meaning::quantities(text).is_empty(),
+            spot: quantities.first().is_some_and(|quantity| is_of_spot(quantity.parameter)),
+            parameter: !quantities.is_empty(),
             tab,
             unit: find_unit(text).is_some() || is_format(text),
         }
     }
+}
+
+/// Light and flow are measured where a coral stands.
+pub fn is_of_spot(parameter: ParameterCode) -> bool {
+    matches!(parameter.as_str(), "par" | "flow")
 }
 
 /// The code at the end of a log sheet's header: `salinity` of "salinity (PSU) \[salinity\]".

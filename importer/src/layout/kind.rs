@@ -50,9 +50,12 @@ pub fn by_heads(heads: &BTreeMap<u32, Head>) -> Option<Kind> {
     }
     let has = |role: HeaderRole| heads.values().any(|head| head.has(role) && !head.parameter);
     let first = |role: HeaderRole| heads.values().any(|head| head.roles.first() == Some(&role) && !head.parameter);
-    let parameters = heads.values().filter(|head| head.parameter && !head.has(HeaderRole::Value)).count();
     let named = NAMES.iter().any(|&role| has(role));
     let day = first(HeaderRole::Date);
+    // Light and flow beside corals and no day of a test are said of the coral's place.
+    let of_place = |head: &Head| head.spot && named && !day;
+    let parameters =
+        heads.values().filter(|head| head.parameter && !head.has(HeaderRole::Value) && !of_place(head)).count();
     if named && parameters < 2 && (first(HeaderRole::Acquired) || first(HeaderRole::Ended) || has(HeaderRole::LastSeen))
     {
         return Some(Kind::Register);

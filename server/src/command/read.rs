@@ -7,7 +7,7 @@ use clap::Args;
 use importer::context::{Context, Outcome};
 use importer::finding::Severity;
 use importer::record::Record;
-use importer::saved_layout::{OtherShape, SavedLayout};
+use importer::saved_layout::{Columns, OtherShape, SavedLayout};
 use serde_json::Value;
 
 use super::failure::Failure;

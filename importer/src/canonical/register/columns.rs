@@ -102,6 +102,8 @@ impl Columns {
             line: at(HeaderRole::Line),
             height: at(HeaderRole::Height),
             sting: at(HeaderRole::StingingNeighbour),
+            flow: of_spot(view, "flow"),
+            par: of_spot(view, "par"),
             ..Columns::default()
         };
         if let Some(from) = at(HeaderRole::From) {
@@ -208,6 +210,15 @@ impl Columns {
 }
 
 /// Of several columns of ends, those of days and those of ticks.
+/// The column of light or flow at the coral's place.
+fn of_spot(view: &View, parameter: &str) -> Option<u32> {
+    view.table.header.iter().map(|header| header.column).find(|column| {
+        crate::meaning::quantities(&view.header(*column))
+            .first()
+            .is_some_and(|quantity| quantity.parameter.as_str() == parameter)
+    })
+}
+
 fn ways_to_leave(view: &View, columns: &mut Columns) {
     let ends = view.columns(HeaderRole::Ended);
     if ends.len() < 2 {

@@ -35,11 +35,15 @@ fn begins_name(word: &str) -> bool {
 pub(super) fn name_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<String> {
     let text = fold::plain(text);
     let head = text.split([':', ';', '(']).next().unwrap_or(&text);
-    let words: Vec<&str> = head
+    let mut words: Vec<&str> = head
         .split(|letter: char| letter.is_whitespace() || letter == ',' || letter == '/')
         .map(|word| word.trim_matches(|letter: char| "\"'.-–—!?".contains(letter)))
         .filter(|word| !word.is_empty())
         .collect();
+    // "Tests of tank Alder 2024" and "…, March 2024".
+    while words.last().is_some_and(|word| is_month_title(word)) {
+        words.pop();
+    }
     if words.len() > WORDS {
         return None;
     }
@@ -92,7 +96,10 @@ mod tests {
             ("Corals in the Long Reef tank", Some("Long Reef")),
             ("Becken 2: Korallen", Some("Becken 2")),
             ("Korallen im Becken 2", Some("Becken 2")),
+            ("Wassertests Becken \"Hollow\" 2024", Some("Hollow")),
+            ("Tests of tank Alder, March 2024", Some("Alder")),
             ("Corals in my tank", None),
+            ("Tank 2024", None),
             ("All corals in the tank since 2020", None),
             ("Korallen im Becken seit 2020", None),
             ("Corals", None),
