@@ -1,5 +1,5 @@
 //! Rows that were taken for titles, notes or nothing and hold a test all the same: the name of a parameter with a number
-//! beside it. None may vanish without a word: what no record and no finding uses is asked about, once a sheet.
+//! beside it, or a day with a number and no word. None may vanish without a word: what no record and no finding uses is asked about, once a sheet.
 
 use std::collections::BTreeMap;
 
@@ -26,6 +26,10 @@ fn test_in(cells: &BTreeMap<u32, &Raw>) -> Option<(u32, String)> {
         Raw::Text(text) if look_of(raw) == Look::Word => Some(text.trim().to_owned()),
         _ => None,
     };
+    let look = |wanted: Look| cells.iter().find(|(_, raw)| look_of(raw) == wanted);
+    if let (None, Some((_, day)), Some((column, _))) = (look(Look::Word), look(Look::Date), look(Look::Number)) {
+        return Some((*column, day.written()));
+    }
     let first = cells.values().next().and_then(|raw| text(raw))?;
     if find_row_word(&first).is_some() {
         return None;

@@ -120,7 +120,7 @@ pub fn tables(grid: &Grid, piece: Piece) -> Result<Vec<Table>, Box<Piece>> {
             {
                 band.keys.push((line, "Tank"));
             }
-            Some(band) if line.cells.len() > 1 => {
+            Some(band) if line.cells.len() > 1 || lone_value(&line, &band.keys[0].0, first) => {
                 band.between.append(&mut pending);
                 band.body.push(line);
             }
@@ -140,6 +140,12 @@ pub fn tables(grid: &Grid, piece: Piece) -> Result<Vec<Table>, Box<Piece>> {
         }
     }
     if made.is_empty() { Err(Box::new(kept)) } else { Ok(made) }
+}
+
+/// A number alone in its row, under a day: a value whose name is missing.
+fn lone_value(line: &Line, days: &Line, first: u32) -> bool {
+    let under = |cell: &Placed| days.at(cell.column).is_some_and(|day| look_of(&day.raw) == Look::Date);
+    line.cells.iter().any(|cell| cell.column > first && look_of(&cell.raw) == Look::Number && under(cell))
 }
 
 /// Names over the same columns as the days: samples or tanks side by side.

@@ -107,7 +107,7 @@ pub fn settle(grid: &Grid, table: &mut Table, answers: &[Answer]) -> Option<Find
             .all(|cell| usual.get(&cell.column).is_none_or(|usual| usual.takes(&cell.raw)));
         if fits && words_at_last && notes_last {
             table.labels.extend(join_note(row, beyond, delimiter));
-        } else if !many && !(fits && row.cells[beyond..].iter().all(|cell| look_of(&cell.raw) == Look::Word)) {
+        } else if !(many || fits && row.cells[beyond..].iter().all(|cell| look_of(&cell.raw) == Look::Word)) {
             let mended = (delimiter == b',').then(|| mend(row, last, &usual)).flatten();
             slid.push((at, mended));
         }

@@ -18,8 +18,14 @@ const LINKS: [&str; 40] = [
     "vom", "von", "mein", "meinem", "fur", "voor", "para",
 ];
 
+/// Words for a tank that mean nothing else in a heading. "Reef", "system" and the like do so in small letters only:
+/// "sample of reef Alder", but not "Notes for Reef Friends".
+const TANKS: [&str; 10] =
+    ["tank", "aquarium", "becken", "bac", "cuve", "acuario", "pecera", "tanque", "bak", "aquariums"];
+
 fn is_tank_word(word: &str) -> bool {
     header_roles(word).first() == Some(&HeaderRole::Tank)
+        && (word.starts_with(char::is_lowercase) || TANKS.contains(&analysis::vocabulary::text::fold(word).as_str()))
 }
 
 /// A word that may begin a name: a capital or a figure, and nothing that heads a column or sums up.
@@ -60,13 +66,18 @@ pub(super) fn name_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<Strin
         let rest = after.join(" ");
         let whole = format!("{} {rest}", words[at]);
         let number = rest.bytes().all(|byte| byte.is_ascii_digit());
-        return known(&whole).or_else(|| known(&rest)).or(Some(if number { whole } else { rest }));
+        // "Aquarium Tagebuch" is no tank called "Tagebuch": a small word leads to one that is named.
+        let linked = number || at > 0 && is_link(words[at - 1]);
+        return known(&whole).or_else(|| known(&rest)).or(linked.then_some(if number { whole } else { rest }));
     }
     // "Corals of the Alder tank": the name stands before the word, and the word ends the heading.
     if at + 1 != words.len() {
         return None;
     }
-    let may = |word: &str| begins_name(word) || is_tank_word(word) && word.starts_with(char::is_uppercase);
+    let may = |word: &str| {
+        begins_name(word)
+            || word.starts_with(char::is_uppercase) && header_roles(word).first() == Some(&HeaderRole::Tank)
+    };
     let mut first = at;
     while first > 0 && at - first < NAME && may(words[first - 1]) && !is_link(words[first - 1]) {
         first -= 1;
@@ -102,6 +113,10 @@ mod tests {
             ("Tank 2024", None),
             ("All corals in the tank since 2020", None),
             ("Korallen im Becken seit 2020", None),
+            ("Aquarium Tagebuch", None),
+            ("Tank Survey", None),
+            ("Notes for Reef Friends", None),
+            ("Sample of reef Alder", Some("Alder")),
             ("Corals", None),
             ("Tank notes", None),
             ("The tank was moved in May and nothing died", None),

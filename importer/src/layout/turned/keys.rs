@@ -54,6 +54,12 @@ impl Keys {
         let mut keys = Keys { name, units: None, leading, names, tanks: Vec::new() };
         keys.units = keys.unit_column(band, dated);
         keys.tanks = keys.tanks_down(merged, band);
+        if keys.tanks.is_empty() {
+            // Without tanks beside them the rows below would be the same test again.
+            let own =
+                |row: u32, cell: &Placed| cell.row == row || merged.iter().any(|merged| merged.first_row == cell.row);
+            keys.names.retain(|row, cell| own(*row, cell));
+        }
         keys
     }
 
@@ -65,10 +71,13 @@ impl Keys {
             .flat_map(|line| &line.cells)
             .map(|cell| cell.column)
             .filter(|column| *column != self.name && !dated.contains(column))
+            .filter(|column| role(band, *column) != Some(HeaderRole::Tank))
             .collect();
+        // "1" is a unit, and the number of a row or a tank.
+        let is_unit = |raw: &Raw| look_of(raw) == Look::Word && find_unit(&raw.written()).is_some();
         others.into_iter().find(|column| {
             let cells: Vec<&Placed> = band.body.iter().filter_map(|line| line.at(*column)).collect();
-            let units = cells.iter().filter(|cell| find_unit(&cell.raw.written()).is_some()).count();
+            let units = cells.iter().filter(|cell| is_unit(&cell.raw)).count();
             role(band, *column) == Some(HeaderRole::Unit) || units > 0 && units * 2 >= cells.len()
         })
     }
