@@ -122,7 +122,9 @@ pub fn run(args: &ReadArgs) -> Result<u8, Failure> {
             }
         }
         if let Some(to) = &args.save_layout {
-            let made = SavedLayout::of(&name, &bytes, &context.answers, context.tank.as_deref(), &outcome.records);
+            let mut columns = Columns::default();
+            columns.see(&outcome.records);
+            let made = SavedLayout::of(&name, &bytes, &context.answers, context.tank.as_deref(), &columns);
             match made {
                 Some(made) => write_layout(to, made.document())?,
                 None => eprintln!("strandline: the file holds no table, {}: it has no layout to save", path.display()),
