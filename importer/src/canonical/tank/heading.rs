@@ -67,7 +67,7 @@ pub(super) fn name_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<Strin
         let whole = format!("{} {rest}", words[at]);
         let number = rest.bytes().all(|byte| byte.is_ascii_digit());
         // "Aquarium Tagebuch" is no tank called "Tagebuch": a small word leads to one that is named.
-        let linked = number || at > 0 && is_link(words[at - 1]);
+        let linked = number || at > 0 && is_link(words[at - 1]) || is_quoted(head, &rest);
         return known(&whole).or_else(|| known(&rest)).or(linked.then_some(if number { whole } else { rest }));
     }
     // "Corals of the Alder tank": the name stands before the word, and the word ends the heading.
@@ -85,6 +85,13 @@ pub(super) fn name_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<Strin
     let linked = first > 0 && is_link(words[first - 1]);
     let name = words[first..at].join(" ");
     (first < at && linked).then_some(name)
+}
+
+fn is_quoted(head: &str, name: &str) -> bool {
+    const QUOTES: [char; 9] = ['"', '\'', '“', '”', '„', '«', '»', '‘', '’'];
+    head.match_indices(name).any(|(at, _)| {
+        head[..at].trim_end().ends_with(QUOTES) && head[at + name.len()..].trim_start().starts_with(QUOTES)
+    })
 }
 
 fn is_link(word: &str) -> bool {
