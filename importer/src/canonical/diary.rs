@@ -234,7 +234,7 @@ fn journal(work: &mut Work, view: &View, columns: &Columns) -> Vec<Group> {
         let words = [columns.what, columns.condition].into_iter().flatten().chain(columns.remarks.iter().copied());
         for column in words {
             let text = view.text(row, column).unwrap_or_default();
-            if remark::speaks(work, &text, view.table.decimal_comma) {
+            if remark::speaks(work, &view.header(column), &text, view.table.decimal_comma) {
                 let when = frame.of_row(work, view, row);
                 groups.extend(remark::read(work, view, row, column, &when));
             } else if tank_row::speaks(&text) {

@@ -14,7 +14,7 @@ use crate::record::{Event, Record};
 /// Words for an amount that nobody can measure.
 const VAGUE: &[&str] = &[
     "cup", "pinch", "scoop", "spoon", "bucket", "some", "little", "bit", "often", "handful", "drops", "lot", "full",
-    "new", "fresh", "changed", "small", "big", "half",
+    "cube", "cubes", "wurfel", "cubos", "cubo", "blokje", "blokjes", "new", "fresh", "changed", "small", "big", "half",
 ];
 
 /// Reads a cell of a column of events.

@@ -80,16 +80,26 @@ fn told(piece: &str, comma: bool) -> Option<Told> {
     None
 }
 
-/// Whether a remark says something that is recorded.
-pub(crate) fn speaks(work: &Work, text: &str, comma: bool) -> bool {
-    tells_tests(text, comma) || !lost::losses(work.corals.labels(), text).is_empty()
+/// Whether a cell of words says something that is recorded.
+pub(crate) fn speaks(work: &Work, header: &str, text: &str, comma: bool) -> bool {
+    tells_tests(text, comma) || !losses(work, header, text).0.is_empty()
+}
+
+/// The losses that a cell tells of, with its words as they are to be read: under "Deaths" a name alone tells one.
+fn losses(work: &Work, header: &str, text: &str) -> (Vec<Loss>, String) {
+    let told = lost::losses(work.corals.labels(), text);
+    if told.is_empty() && lost::heads_losses(header) {
+        return (lost::under(work.corals.labels(), text), format!("{header}: {text}"));
+    }
+    (told, text.to_owned())
 }
 
 /// Reads a remark: tests come back, a loss is recorded at once. What says nothing stays a label.
 pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, when: &When) -> Vec<Group> {
     let groups = tests(view, row, column, when);
     let Some(text) = view.text(row, column) else { return groups };
-    for Loss::Of(label) | Loss::Unsure(label) in lost::losses(work.corals.labels(), &text) {
+    let (lost, text) = losses(work, &view.header(column), &text);
+    for Loss::Of(label) | Loss::Unsure(label) in lost {
         record_loss(work, view, row, &label, when, &text, view.spot(row.row, column));
     }
     groups

@@ -242,7 +242,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             if of_coral && remark::tells_tests(&text, comma) {
                 let when = frame.of_row(work, view, row);
                 told.extend(remark::tests(view, row, *column, &when));
-            } else if !of_coral && remark::speaks(work, &text, comma) {
+            } else if !of_coral && remark::speaks(work, &view.header(*column), &text, comma) {
                 let when = frame.of_row(work, view, row);
                 told.extend(remark::read(work, view, row, *column, &when));
             }

@@ -131,7 +131,8 @@ pub enum FateMatch {
 pub fn find_fate(text: &str) -> FateMatch {
     let outcomes = &catalogue().outcomes;
     let hits = outcomes.fates.read(text);
-    let mut fates: Vec<Fate> = Vec::new();
+    // The dagger stands for a death in lists (common practice, no source); as a sign it is in no phrase.
+    let mut fates: Vec<Fate> = if text.contains(['†', '✝']) { vec![Fate::Died] } else { Vec::new() };
     let mut kind = None;
     let mut cause: Option<&'static Cause> = None;
     let mut manner: Vec<&'static str> = Vec::new();

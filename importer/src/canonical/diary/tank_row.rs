@@ -45,7 +45,7 @@ impl TankRows {
             if speaks(&text) {
                 let when = self.when(work, view, row);
                 done(work, view, row, column, &text, &when);
-            } else if remark::speaks(work, &text, view.table.decimal_comma) {
+            } else if remark::speaks(work, &view.header(column), &text, view.table.decimal_comma) {
                 if !among_tests {
                     let when = self.when(work, view, row);
                     self.groups.extend(remark::read(work, view, row, column, &when));

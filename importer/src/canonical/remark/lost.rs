@@ -4,7 +4,7 @@
 use std::ops::Range;
 
 use analysis::vocabulary::text::words;
-use analysis::vocabulary::{FateMatch, NameMatch, find_fate};
+use analysis::vocabulary::{FateMatch, NameMatch, find_fate, is_no_reading, yes_or_no};
 
 const ARTICLES: &[&str] = &[
     "the", "my", "our", "a", "one", "der", "die", "das", "den", "mein", "meine", "unser", "unsere", "eine", "ein",
@@ -105,6 +105,36 @@ pub(super) fn losses<'l>(labels: impl Iterator<Item = &'l str>, text: &str) -> V
     let labels: Vec<(&str, Vec<String>)> =
         labels.map(|label| (label, words(label))).filter(|(_, said)| !said.is_empty()).collect();
     sentences(text, &labels).iter().flat_map(|sentence| of_sentence(sentence, &labels)).collect()
+}
+
+const NONE: [&str; 15] = [
+    "0", "none", "nothing", "keine", "keiner", "keins", "nichts", "aucun", "aucune", "rien", "ninguno", "ninguna",
+    "nada", "geen", "niets",
+];
+
+/// Whether a header says that what stands under it was lost: "Coraux perdus", "Deaths", "Died".
+pub(super) fn heads_losses(header: &str) -> bool {
+    ends(header)
+}
+
+/// The losses in a cell under such a header; a word for none says nothing.
+pub(super) fn under<'l>(labels: impl Iterator<Item = &'l str>, text: &str) -> Vec<Loss> {
+    let said = words(text);
+    let none = yes_or_no(text) == Some(false) || said.first().is_some_and(|word| is(word, &NONE));
+    if said.is_empty() || is_no_reading(text) || none {
+        return Vec::new();
+    }
+    let labels: Vec<(&str, Vec<String>)> =
+        labels.map(|label| (label, words(label))).filter(|(_, said)| !said.is_empty()).collect();
+    let taken = found(&said, &labels);
+    if taken.is_empty() {
+        let named = (1..=3.min(said.len()))
+            .rev()
+            .map(|length| said[..length].join(" "))
+            .find(|name| !matches!(crate::canonical::kind::of(name), NameMatch::Near(_) | NameMatch::Unknown));
+        return vec![named.map_or_else(|| Loss::Unsure(text.trim().to_owned()), Loss::Of)];
+    }
+    taken.into_iter().map(|(label, _)| Loss::Of(label.to_owned())).collect()
 }
 
 /// Sentences: at stops, strokes and words such as "but"; at commas too, unless what stands before is a coral of a list
@@ -260,6 +290,24 @@ mod tests {
                 Loss::Unsure(sentence) => format!("? {sentence}"),
             })
             .collect()
+    }
+
+    #[test]
+    fn cells_under_a_header_of_losses() {
+        for header in ["Coraux perdus", "Losses", "Died", "Corales perdidos", "Gestorben"] {
+            assert!(heads_losses(header), "{header}");
+        }
+        for header in ["Remarks", "Notes", "Observaciones", "Look"] {
+            assert!(!heads_losses(header), "{header}");
+        }
+        let told = |text: &str| under(["Torch", "Goni"].into_iter(), text);
+        assert_eq!(told("Torch"), [Loss::Of("Torch".to_owned())]);
+        assert_eq!(told("Torch + Goni"), [Loss::Of("Torch".to_owned()), Loss::Of("Goni".to_owned())]);
+        assert_eq!(told("Pavona cactus"), [Loss::Of("pavona cactus".to_owned())]);
+        assert_eq!(told("the big one"), [Loss::Unsure("the big one".to_owned())]);
+        for none in ["", "-", "none", "0", "no"] {
+            assert!(told(none).is_empty(), "{none}");
+        }
     }
 
     #[test]
