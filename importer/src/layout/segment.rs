@@ -5,17 +5,17 @@ use std::collections::BTreeMap;
 
 use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
-use super::coral_row::says_of_corals;
 use super::heading::{Head, Headings};
 use super::row::{
-    is_data_like, is_group_title, is_page_title, is_prose, is_row_of_days, is_section_title, is_summary, is_test_like,
-    look_of, names_a_tank, starts_with_mark,
+    is_data_like, is_page_title, is_row_of_days, is_section_title, is_summary, is_test_like, look_of, names_a_tank,
+    starts_with_mark,
 };
 use super::{Column, DataRow, Kind, Placed, kind};
 use crate::dialect::guess::{Look, is_month_title};
 use crate::grid::{Raw, Row};
 
 mod next; // what leads to another table
+mod note; // rows of words that are no data
 mod right_below; // a value right below the last row
 
 /// A table before its kind is certain.
@@ -555,60 +555,5 @@ impl Open {
 
     const fn is_register_like(&self) -> bool {
         matches!(self.kind, Some(Kind::Register | Kind::LogSheet(_)))
-    }
-
-    fn label_notes(&mut self, rows: &mut [Row]) {
-        for at in std::mem::take(&mut self.notes) {
-            self.piece.labels.extend(placed(&mut rows[at]));
-        }
-    }
-
-    /// A row of words that is no data of this table: a note, a title, a remark that goes on.
-    fn is_note(&self, row: &Row, looks: &[Look]) -> bool {
-        if matches!(self.kind, Some(Kind::LogSheet(_))) {
-            return false;
-        }
-        let has = |column: u32, role: HeaderRole| self.heads.get(&column).is_some_and(|head| head.has(role));
-        if looks.iter().any(|look| look.is_value()) {
-            // "Page 2", "March 2024", "kept since 2012": one cell that says no test.
-            let [cell] = &row.cells[..] else { return false };
-            return match &cell.raw {
-                Raw::Text(text) => is_month_title(text) || is_page_title(text) || starts_with_mark(row),
-                _ => false,
-            };
-        }
-        if starts_with_mark(row) && (row.cells.len() == 1 || !self.is_register_like()) {
-            return true;
-        }
-        if !self.is_register_like() && says_of_corals(row, &self.heads) {
-            return false;
-        }
-        match self.kind {
-            Some(Kind::Register) => {
-                let [cell] = &row.cells[..] else { return false };
-                let names = [HeaderRole::Label, HeaderRole::Name, HeaderRole::TradeName, HeaderRole::Genus];
-                !names.iter().any(|&role| has(cell.column, role)) || is_prose(&cell.raw) || is_group_title(&cell.raw)
-            }
-            Some(Kind::Long | Kind::Diary) => {
-                let says = row.cells.iter().any(|cell| {
-                    has(cell.column, HeaderRole::Value)
-                        || has(cell.column, HeaderRole::Condition)
-                        || has(cell.column, HeaderRole::Fate)
-                });
-                !says
-                    && (row.cells.len() < 2
-                        || row
-                            .cells
-                            .iter()
-                            .all(|cell| has(cell.column, HeaderRole::Remark) || self.dates.contains(&cell.column)))
-            }
-            _ => {
-                // A word under a parameter is a cell to be refused by name; words elsewhere are notes.
-                !row.cells.iter().any(|cell| {
-                    !self.dates.contains(&cell.column)
-                        && self.heads.get(&cell.column).is_some_and(|head| head.parameter && !is_prose(&cell.raw))
-                })
-            }
-        }
     }
 }

@@ -1,0 +1,67 @@
+//! Rows of words that are no data of a table: notes, titles, remarks that go on.
+
+use analysis::vocabulary::HeaderRole;
+
+use super::{Open, placed};
+use crate::dialect::guess::{Look, is_month_title};
+use crate::grid::{Raw, Row};
+use crate::layout::Kind;
+use crate::layout::coral_row::says_of_corals;
+use crate::layout::row::{is_group_title, is_page_title, is_prose, starts_with_mark};
+
+impl Open {
+    pub(super) fn label_notes(&mut self, rows: &mut [Row]) {
+        for at in std::mem::take(&mut self.notes) {
+            self.piece.labels.extend(placed(&mut rows[at]));
+        }
+    }
+
+    /// A row of words that is no data of this table: a note, a title, a remark that goes on.
+    pub(super) fn is_note(&self, row: &Row, looks: &[Look]) -> bool {
+        if matches!(self.kind, Some(Kind::LogSheet(_))) {
+            return false;
+        }
+        let has = |column: u32, role: HeaderRole| self.heads.get(&column).is_some_and(|head| head.has(role));
+        if looks.iter().any(|look| look.is_value()) {
+            // "Page 2", "March 2024", "kept since 2012": one cell that says no test.
+            let [cell] = &row.cells[..] else { return false };
+            return match &cell.raw {
+                Raw::Text(text) => is_month_title(text) || is_page_title(text) || starts_with_mark(row),
+                _ => false,
+            };
+        }
+        if starts_with_mark(row) && (row.cells.len() == 1 || !self.is_register_like()) {
+            return true;
+        }
+        if !self.is_register_like() && says_of_corals(row, &self.heads) {
+            return false;
+        }
+        match self.kind {
+            Some(Kind::Register) => {
+                let [cell] = &row.cells[..] else { return false };
+                let names = [HeaderRole::Label, HeaderRole::Name, HeaderRole::TradeName, HeaderRole::Genus];
+                !names.iter().any(|&role| has(cell.column, role)) || is_prose(&cell.raw) || is_group_title(&cell.raw)
+            }
+            Some(Kind::Long | Kind::Diary) => {
+                let says = row.cells.iter().any(|cell| {
+                    has(cell.column, HeaderRole::Value)
+                        || has(cell.column, HeaderRole::Condition)
+                        || has(cell.column, HeaderRole::Fate)
+                });
+                !says
+                    && (row.cells.len() < 2
+                        || row
+                            .cells
+                            .iter()
+                            .all(|cell| has(cell.column, HeaderRole::Remark) || self.dates.contains(&cell.column)))
+            }
+            _ => {
+                // A word under a parameter is a cell to be refused by name; words elsewhere are notes.
+                !row.cells.iter().any(|cell| {
+                    !self.dates.contains(&cell.column)
+                        && self.heads.get(&cell.column).is_some_and(|head| head.parameter && !is_prose(&cell.raw))
+                })
+            }
+        }
+    }
+}
