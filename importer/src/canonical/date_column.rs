@@ -141,21 +141,15 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
         year::out_of_sequence(work, &about, &mut items);
     }
     for item in &items {
-        if item.seconds {
+        let read_as = match item {
+            Item { seconds: true, .. } => Some("date_seconds"),
+            Item { short_year: true, out: Some(DayOf::Known(_)), .. } => Some("date_year_short"),
+            _ => None,
+        };
+        if let Some(code) = read_as {
             let day = item.out.as_ref().and_then(DayOf::exact).map_or_else(String::new, |day| day.to_string());
             work.desk.raise(
-                Doubt::of("date_seconds")
-                    .about(&about)
-                    .at(item.spot, &item.written)
-                    .fill("written", &item.written)
-                    .fill("day", day)
-                    .cell(item.spot, "date"),
-            );
-        }
-        if item.short_year && matches!(item.out, Some(DayOf::Known(_))) {
-            let day = item.out.as_ref().and_then(DayOf::exact).map_or_else(String::new, |day| day.to_string());
-            work.desk.raise(
-                Doubt::of("date_year_short")
+                Doubt::of(code)
                     .about(&about)
                     .at(item.spot, &item.written)
                     .fill("written", &item.written)

@@ -88,7 +88,7 @@ pub(crate) fn speaks(work: &Work, header: &str, text: &str, comma: bool) -> bool
 /// The losses that a cell tells of, with its words as they are to be read: under "Deaths" a name alone tells one.
 fn losses(work: &Work, header: &str, text: &str) -> (Vec<Loss>, String) {
     let told = lost::losses(work.corals.labels(), text);
-    if told.is_empty() && lost::heads_losses(header) {
+    if told.is_empty() && lost::ends(header) {
         return (lost::under(work.corals.labels(), text), format!("{header}: {text}"));
     }
     (told, text.to_owned())

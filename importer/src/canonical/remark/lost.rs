@@ -85,7 +85,7 @@ pub(super) enum Loss {
 }
 
 /// Whether a text tells an end, or one of the words that may ("lost", "gone").
-fn ends(text: &str) -> bool {
+pub(super) fn ends(text: &str) -> bool {
     match find_fate(text) {
         FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Several { .. } => true,
         FateMatch::Unclear { word, .. } => word == "lost" || word == "gone",
@@ -112,12 +112,7 @@ const NONE: [&str; 15] = [
     "nada", "geen", "niets",
 ];
 
-/// Whether a header says that what stands under it was lost: "Coraux perdus", "Deaths", "Died".
-pub(super) fn heads_losses(header: &str) -> bool {
-    ends(header)
-}
-
-/// The losses in a cell under such a header; a word for none says nothing.
+/// The losses in a cell under a header that tells an end ("Coraux perdus", "Deaths"); a word for none says nothing.
 pub(super) fn under<'l>(labels: impl Iterator<Item = &'l str>, text: &str) -> Vec<Loss> {
     let said = words(text);
     let none = yes_or_no(text) == Some(false) || said.first().is_some_and(|word| is(word, &NONE));
@@ -148,7 +143,9 @@ fn sentences(text: &str, labels: &[(&str, Vec<String>)]) -> Vec<String> {
         }
         open.clear();
     };
+    let mut end = 0;
     for piece in text.split_inclusive([',', ';', '.', '\n', '\r', '!', '|']) {
+        end += piece.len();
         let listed = {
             let said: Vec<String> = words(&format!("{open} {piece}"));
             let taken = found(&said, labels);
@@ -158,9 +155,9 @@ fn sentences(text: &str, labels: &[(&str, Vec<String>)]) -> Vec<String> {
                 })
         };
         // "No. 3", "4.8.": a stop within a word ends nothing.
-        let stops = piece.ends_with(['.', ',']) && !text[piece_end(text, piece)..].starts_with(char::is_whitespace);
+        let within = piece.ends_with(['.', ',']) && text[end..].starts_with(|next: char| !next.is_whitespace());
         open.push_str(piece);
-        if !listed && (!stops || piece_end(text, piece) == text.len()) {
+        if !listed && !within {
             close(&mut open);
         }
     }
@@ -181,11 +178,6 @@ fn sentences(text: &str, labels: &[(&str, Vec<String>)]) -> Vec<String> {
         })
         .filter(|part| !part.trim().is_empty())
         .collect()
-}
-
-/// Where a piece of a text ends in it.
-fn piece_end(text: &str, piece: &str) -> usize {
-    (piece.as_ptr() as usize - text.as_ptr() as usize) + piece.len()
 }
 
 /// Labels in the words of a sentence, the longest first: "Goni 1" holds "Goni".
@@ -295,10 +287,10 @@ mod tests {
     #[test]
     fn cells_under_a_header_of_losses() {
         for header in ["Coraux perdus", "Losses", "Died", "Corales perdidos", "Gestorben"] {
-            assert!(heads_losses(header), "{header}");
+            assert!(ends(header), "{header}");
         }
         for header in ["Remarks", "Notes", "Observaciones", "Look"] {
-            assert!(!heads_losses(header), "{header}");
+            assert!(!ends(header), "{header}");
         }
         let told = |text: &str| under(["Torch", "Goni"].into_iter(), text);
         assert_eq!(told("Torch"), [Loss::Of("Torch".to_owned())]);
