@@ -223,6 +223,15 @@ impl<'t> View<'t> {
         self.headers.get(&column).map_or_else(|| format!("column {column}"), |(_, about)| about.clone())
     }
 
+    /// Places of a column's filled cells, top to bottom.
+    pub fn filled(&self, column: u32) -> impl Iterator<Item = Spot> + '_ {
+        self.table
+            .rows
+            .iter()
+            .filter(move |row| self.raw(row, column).is_some())
+            .map(move |row| self.spot(row.row, column))
+    }
+
     /// Place of a header cell, or of the first data row where there is none.
     pub fn header_spot(&self, column: u32) -> Spot {
         let row = self.table.header.iter().find(|header| header.column == column).map(|header| header.row);

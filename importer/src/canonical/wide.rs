@@ -162,14 +162,7 @@ fn undated(work: &mut Work, view: &View, row: &DataRow) -> DayOf {
 
 /// Marks a column's cells as labels; those that a record or a finding uses count there.
 pub(crate) fn label_column(work: &mut Work, view: &View, column: u32) {
-    let spots: Vec<_> = view
-        .table
-        .rows
-        .iter()
-        .filter(|row| view.raw(row, column).is_some())
-        .map(|row| view.spot(row.row, column))
-        .collect();
-    work.labels.extend(spots);
+    work.labels.extend(view.filled(column));
 }
 
 /// A time of day in a cell of its own.
@@ -323,18 +316,22 @@ pub(crate) fn group(view: usize, about: String, header: String, quantity: &Quant
 pub(crate) fn remarks(work: &mut Work, view: &View, row: &DataRow) {
     for column in view.columns(HeaderRole::Remark) {
         let Some(text) = view.text(row, column) else { continue };
-        if let Some(incident) = find_incident_in_remark(&text) {
-            let spot = view.spot(row.row, column);
-            work.desk.raise(
-                Doubt::of("incident_in_remark")
-                    .about(incident.code)
-                    .at(spot, &text)
-                    .fill("written", &text)
-                    .fill("incident", incident.name)
-                    .cell(spot, "remark"),
-            );
-        }
+        incident(work, view.spot(row.row, column), &text);
     }
+}
+
+/// Points out an incident that words name; `false` if they name none.
+pub(crate) fn incident(work: &mut Work, spot: Spot, text: &str) -> bool {
+    let Some(incident) = find_incident_in_remark(text) else { return false };
+    work.desk.raise(
+        Doubt::of("incident_in_remark")
+            .about(incident.code)
+            .at(spot, text)
+            .fill("written", text)
+            .fill("incident", incident.name)
+            .cell(spot, "remark"),
+    );
+    true
 }
 
 /// Tank and day of every cell that is otherwise settled: what waits for them waits here.

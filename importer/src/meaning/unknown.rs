@@ -25,7 +25,7 @@ const WORTH_OFFERING: f64 = 0.004;
 const ENOUGH: usize = 3;
 
 /// Choices of a question about a column, by code.
-fn choices(codes: &[(&str, &str)]) -> Vec<Choice> {
+pub(crate) fn choices(codes: &[(&str, &str)]) -> Vec<Choice> {
     codes
         .iter()
         .map(|(code, label)| Choice { code: (*code).to_owned(), label: (*label).to_owned(), needs: None })
@@ -33,9 +33,8 @@ fn choices(codes: &[(&str, &str)]) -> Vec<Choice> {
 }
 
 /// Asks what a column is; its cells wait.
-fn ask(work: &mut Work, view: &View, column: u32, choices: Vec<Choice>) -> Meaning {
-    let cells = view.table.rows.iter().filter(|row| view.raw(row, column).is_some());
-    let cells: Vec<_> = cells.map(|row| (view.spot(row.row, column), "value")).collect();
+pub(crate) fn ask(work: &mut Work, view: &View, column: u32, choices: Vec<Choice>) -> Meaning {
+    let cells: Vec<_> = view.filled(column).map(|spot| (spot, "value")).collect();
     work.desk.raise(
         Doubt::of("column_unknown")
             .about(view.about(column))

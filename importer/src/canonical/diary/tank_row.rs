@@ -3,13 +3,12 @@
 use std::rc::Rc;
 
 use analysis::vocabulary::{
-    FateMatch, HeaderRole, LookState, ParameterCode, find_condition, find_done, find_fate, find_incident_in_remark,
-    header_roles, is_no_reading,
+    FateMatch, HeaderRole, LookState, ParameterCode, find_condition, find_done, find_fate, header_roles, is_no_reading,
 };
 
 use super::{Columns, Told, over_remarks};
 use crate::canonical::test::{Group, Test};
-use crate::canonical::wide::{Frame, When};
+use crate::canonical::wide::{Frame, When, incident};
 use crate::canonical::{View, Work, event, remark};
 use crate::doubt::desk::{Doubt, Settled};
 use crate::grid::Raw;
@@ -50,16 +49,8 @@ impl TankRows {
                     let when = self.when(work, view, row);
                     self.groups.extend(remark::read(work, view, row, column, &when));
                 }
-            } else if let Some(incident) = find_incident_in_remark(&text) {
-                let spot = view.spot(row.row, column);
-                work.desk.raise(
-                    Doubt::of("incident_in_remark")
-                        .about(incident.code)
-                        .at(spot, &text)
-                        .fill("written", &text)
-                        .fill("incident", incident.name)
-                        .cell(spot, "remark"),
-                );
+            } else if incident(work, view.spot(row.row, column), &text) {
+                // Pointed out.
             } else if is_of_a_coral(&text) && (looks || Some(column) == columns.what) {
                 nameless(work, view, row, column, &text);
             } else if find_condition(&text).is_some() {

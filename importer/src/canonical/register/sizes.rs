@@ -11,8 +11,8 @@ use crate::canonical::size::{self, SizeSays};
 use crate::canonical::{Cells, View, Work};
 use crate::cell::fold;
 use crate::doubt::desk::{Doubt, Settled};
-use crate::finding::Choice;
 use crate::layout::DataRow;
+use crate::meaning::unknown;
 use crate::record::Specimen;
 
 /// Words for the day on which a coral came, in comparable form.
@@ -130,37 +130,20 @@ pub(super) fn columns(work: &mut Work, view: &View) -> Vec<SizeColumn> {
 
 /// A dimension without a day: when the coral came, or now?
 fn asked(work: &mut Work, view: &View, column: u32) -> Option<Taken> {
-    let spots: Vec<_> = view
-        .table
-        .rows
-        .iter()
-        .filter(|row| view.raw(row, column).is_some())
-        .map(|row| view.spot(row.row, column))
-        .collect();
     match work.desk.ask("column_unknown", &view.about(column)) {
         Settled::Choice("size_when_got", _) => Some(Taken::Got),
         Settled::Choice("size_now", _) => Some(Taken::Now),
         Settled::Choice(..) | Settled::LeaveOut => {
-            work.labels.extend(spots);
+            work.labels.extend(view.filled(column));
             None
         }
         Settled::Open | Settled::DontKnow => {
-            let choice = |code: &str, label: &str| Choice { code: code.into(), label: label.into(), needs: None };
-            let choices = vec![
-                choice("size_when_got", "sizes when the corals came"),
-                choice("size_now", "sizes on the day of the list"),
-                choice("remark", "a remark"),
-            ];
-            work.desk.raise(
-                Doubt::of("column_unknown")
-                    .about(view.about(column))
-                    .at(view.header_spot(column), view.header(column))
-                    .fill("column", view.header(column))
-                    .fill("header", view.header(column))
-                    .cells(spots.into_iter().map(|spot| (spot, "value")))
-                    .choices(choices)
-                    .propose_nothing(),
-            );
+            let choices = unknown::choices(&[
+                ("size_when_got", "sizes when the corals came"),
+                ("size_now", "sizes on the day of the list"),
+                ("remark", "a remark"),
+            ]);
+            unknown::ask(work, view, column, choices);
             None
         }
     }
