@@ -4,6 +4,7 @@
 //! own tank and moment only, so a month can be compared, folded and stored by itself, and no two months have to be
 //! in memory at once. Tests at a coral's spot depend on where the coral stands and stay with the corals.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::ParameterCode;
@@ -65,24 +66,32 @@ const GATHERED: usize = 64 * 1024;
 /// Bytes of all months together that are gathered: a file can have a thousand months.
 const GATHERED_IN_ALL: usize = 8 * 1024 * 1024;
 
-/// What a test says, without its place in the file.
+/// What a test says, without its place in the file. Bounds only where they are not the value itself.
 #[derive(Serialize)]
 struct Content<'r>(
     Option<&'r str>,
     ParameterCode,
     Taken,
     Option<f64>,
-    Option<f64>,
-    Option<f64>,
+    Option<(Option<f64>, Option<f64>)>,
     &'r str,
     Qualifier,
     &'r [String],
     Option<&'r str>,
 );
 
-/// Where it stands.
+/// Where it stands: as written, sheet, rows below the test before it, column, lines below its row, cells. Neighbours are
+/// alike when told by what differs, and so compress well.
 #[derive(Serialize)]
-struct Position<'r>(&'r str, Option<&'r str>, u32, u32, Option<u32>, Vec<(Option<&'r str>, u32, u32, &'r str)>);
+struct Position<'r>(&'r str, Option<&'r str>, i64, u32, Option<i64>, Vec<(SheetOf<'r>, i64, u32, &'r str)>);
+
+/// The sheet of a cell: that of the test, or another.
+#[derive(Serialize, Deserialize)]
+#[serde(untagged)]
+enum SheetOf<'r> {
+    Same(u8),
+    Other(Option<Cow<'r, str>>),
+}
 
 #[derive(Deserialize)]
 struct ReadContent(
@@ -90,8 +99,7 @@ struct ReadContent(
     ParameterCode,
     Taken,
     Option<f64>,
-    Option<f64>,
-    Option<f64>,
+    Option<(Option<f64>, Option<f64>)>,
     String,
     Qualifier,
     Vec<String>,
@@ -99,7 +107,12 @@ struct ReadContent(
 );
 
 #[derive(Deserialize)]
-struct ReadPosition(String, Option<String>, u32, u32, Option<u32>, Vec<(Option<String>, u32, u32, String)>);
+struct ReadPosition(String, Option<String>, i64, u32, Option<i64>, Vec<(SheetOf<'static>, i64, u32, String)>);
+
+/// A row or line so far below another.
+fn below(row: u32, by: i64) -> Result<u32, PackError> {
+    u32::try_from(i64::from(row) + by).map_err(PackError::of)
+}
 
 /// Tests of one month in the order of the file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -132,12 +145,24 @@ pub fn unpack(bytes: &[u8], count: usize) -> Result<Vec<Record>, PackError> {
     let text = zstd::decode_all(bytes).map_err(PackError::of)?;
     let mut records = Vec::with_capacity(count);
     let mut lines = text.split(|byte| *byte == b'\n');
+    let mut above = 0;
     while let (Some(content), Some(position)) = (lines.next(), lines.next()) {
-        let ReadContent(tank, parameter, taken, value, lower, upper, unit, qualifier, flags, written_unit) =
+        let ReadContent(tank, parameter, taken, value, bounds, unit, qualifier, flags, written_unit) =
             serde_json::from_slice(content).map_err(PackError::of)?;
-        let ReadPosition(written, sheet, row, column, line, cells) =
+        let ReadPosition(written, sheet, by, column, line, cells) =
             serde_json::from_slice(position).map_err(PackError::of)?;
-        let cells = cells.into_iter().map(|(sheet, row, column, role)| CellRef { sheet, row, column, role }).collect();
+        let row = below(above, by)?;
+        above = row;
+        let line = line.map(|by| below(row, by)).transpose()?;
+        let cell = |(of, by, column, role): (SheetOf, i64, u32, String)| {
+            let sheet = match of {
+                SheetOf::Same(_) => sheet.clone(),
+                SheetOf::Other(sheet) => sheet.map(Cow::into_owned),
+            };
+            Ok(CellRef { sheet, row: below(row, by)?, column, role })
+        };
+        let cells = cells.into_iter().map(cell).collect::<Result<Vec<CellRef>, PackError>>()?;
+        let (lower, upper) = bounds.unwrap_or((value, value));
         records.push(Record::Reading(Reading {
             tank,
             parameter,
@@ -160,6 +185,8 @@ pub fn unpack(bytes: &[u8], count: usize) -> Result<Vec<Record>, PackError> {
 /// A month that is being gathered.
 struct Open {
     count: u32,
+    /// Row of the last test.
+    row: u32,
     hash: Sha256,
     tanks: BTreeSet<String>,
     gathered: Vec<u8>,
@@ -208,6 +235,12 @@ impl Packer {
         Ok(Packer { rest: Vec::new(), months: BTreeMap::new(), counts: BTreeMap::new(), gathered: 0, compressor })
     }
 
+    /// Gives back what was taken in, to begin again.
+    pub fn emptied(self) -> Self {
+        let Packer { compressor, .. } = self;
+        Packer { rest: Vec::new(), months: BTreeMap::new(), counts: BTreeMap::new(), gathered: 0, compressor }
+    }
+
     /// Takes a record in.
     ///
     /// # Errors
@@ -221,6 +254,7 @@ impl Packer {
         };
         let open = self.months.entry(month).or_insert_with(|| Open {
             count: 0,
+            row: 0,
             hash: Sha256::new(),
             tanks: BTreeSet::new(),
             gathered: Vec::new(),
@@ -232,8 +266,7 @@ impl Packer {
             reading.parameter,
             reading.taken,
             reading.value,
-            reading.lower,
-            reading.upper,
+            Some((reading.lower, reading.upper)).filter(|bounds| *bounds != (reading.value, reading.value)),
             &reading.unit,
             reading.qualifier,
             &reading.flags,
@@ -243,9 +276,23 @@ impl Packer {
         open.gathered.push(b'\n');
         open.hash.update(&open.gathered[begin..]);
         let place = &reading.place;
-        let cells =
-            place.cells.iter().map(|cell| (cell.sheet.as_deref(), cell.row, cell.column, cell.role.as_str())).collect();
-        let position = Position(&reading.written, place.sheet.as_deref(), place.row, place.column, place.line, cells);
+        let by = |row: u32, from: u32| i64::from(row) - i64::from(from);
+        let cells = place.cells.iter().map(|cell| {
+            let of = match cell.sheet == place.sheet {
+                true => SheetOf::Same(0),
+                false => SheetOf::Other(cell.sheet.as_deref().map(Cow::Borrowed)),
+            };
+            (of, by(cell.row, place.row), cell.column, cell.role.as_str())
+        });
+        let position = Position(
+            &reading.written,
+            place.sheet.as_deref(),
+            by(place.row, open.row),
+            place.column,
+            place.line.map(|line| by(line, place.row)),
+            cells.collect(),
+        );
+        open.row = place.row;
         serde_json::to_writer(&mut open.gathered, &position).map_err(PackError::of)?;
         open.gathered.push(b'\n');
         open.count += 1;
