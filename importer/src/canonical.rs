@@ -2,7 +2,7 @@
 //!
 //! Every record keeps the cells it came from; every cell of a table ends in a record, a finding or a label.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::NaiveDate;
 
@@ -14,6 +14,7 @@ use crate::grid::Raw;
 use crate::layout::over::Over;
 use crate::layout::{DataRow, Placed, Table};
 use crate::meaning::Meaning;
+use crate::parts::Whole;
 use crate::record::packed::{PackError, Packer, month_of};
 use crate::record::{CellRef, Place, Reading, Record};
 
@@ -85,6 +86,12 @@ pub(crate) struct Work<'a> {
     pub stated: Stated,
     /// Temperature and salinity by row and by day, for what depends on them.
     pub waters: water::Waters,
+    /// Rows of each table with tests and without a day.
+    pub undated: BTreeMap<usize, usize>,
+    /// What was called each group of tests of a list, by what its tests share.
+    pub series: HashMap<long::Series, (String, String)>,
+    /// What is known of the whole file, if this is a part of it.
+    pub whole: Option<Whole>,
 }
 
 /// What a file says about its log in so many words.
@@ -100,7 +107,35 @@ pub(crate) struct Stated {
     pub keeping_since: Option<i32>,
 }
 
-impl Work<'_> {
+impl<'a> Work<'a> {
+    /// Nothing read yet.
+    pub fn new(context: &'a Context, sheets: Vec<Option<String>>, name: &str, packer: Option<Packer>) -> Self {
+        let file = name.rsplit(['/', '\\']).next().unwrap_or(name);
+        Work {
+            context,
+            desk: Desk::new(&context.answers),
+            sheets,
+            stem: file.rsplit_once('.').map_or(file, |(stem, _)| stem).to_owned(),
+            tanks: tank::Tanks::of(&context.tanks),
+            corals: corals::Corals::of(&context.specimens),
+            unknown_names: BTreeSet::new(),
+            instruments: context.instruments.clone(),
+            records: Vec::new(),
+            packer,
+            unpacked: None,
+            recorded: Spots::default(),
+            labels: Spots::default(),
+            as_of: None,
+            days: None,
+            order: None,
+            stated: Stated::default(),
+            waters: water::Waters::default(),
+            undated: BTreeMap::new(),
+            series: HashMap::new(),
+            whole: None,
+        }
+    }
+
     /// Keeps a reading.
     pub fn keep(&mut self, reading: Reading) {
         let record = Record::Reading(reading);
@@ -114,6 +149,13 @@ impl Work<'_> {
         }
         if let Err(error) = packer.push(record) {
             self.unpacked = Some(error);
+        }
+    }
+
+    /// Takes note of something that can only be read from the whole of a file.
+    pub fn needs_whole(&mut self, why: &'static str) {
+        if let Some(whole) = &mut self.whole {
+            whole.unsound = Some(why);
         }
     }
 

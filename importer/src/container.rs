@@ -41,17 +41,46 @@ pub fn open(name: &str, bytes: &[u8]) -> (Vec<Grid>, Vec<Finding>) {
 ///
 /// `encoding_unclear` and `separator_unclear` are asked here; their answers name the encoding or the separator.
 pub fn open_with(name: &str, bytes: &[u8], answers: &[Answer]) -> (Vec<Grid>, Vec<Finding>) {
+    match begin(name, bytes, answers) {
+        Begun::Text(text) => cut(name, text),
+        Begun::Sheets(grids, findings) => (grids, findings),
+    }
+}
+
+/// A file whose kind is known: a text is not cut into cells yet, since a long one is read in parts.
+pub(crate) enum Begun<'b> {
+    /// A text file.
+    Text(delimited::Text<'b>),
+    /// Sheets of a workbook, or what is said of a file that cannot be opened.
+    Sheets(Vec<Grid>, Vec<Finding>),
+}
+
+/// Tells what a file is, and opens all but texts.
+pub(crate) fn begin<'b>(name: &str, bytes: &'b [u8], answers: &[Answer]) -> Begun<'b> {
+    let sheets = |(grids, findings)| Begun::Sheets(grids, findings);
     if bytes.len() as u64 > limit::BYTES {
-        return refused(name, verdict::over_limit("bytes", limit::BYTES, bytes.len() as u64));
+        return sheets(refused(name, verdict::over_limit("bytes", limit::BYTES, bytes.len() as u64)));
     }
     if bytes.is_empty() {
-        return refused(name, verdict::empty());
+        return sheets(refused(name, verdict::empty()));
     }
     let opened = match sniff(bytes) {
-        Ok(Kind::Text) => delimited::open(bytes, answers),
+        Ok(Kind::Text) => match delimited::begin(bytes, answers) {
+            Ok(text) => return Begun::Text(text),
+            Err(finding) => Err(finding),
+        },
         Ok(kind) => workbook::open(kind, bytes, answers),
         Err(finding) => Err(finding),
     };
+    sheets(settled(name, opened))
+}
+
+/// Cuts a text into cells.
+pub(crate) fn cut(name: &str, text: delimited::Text) -> (Vec<Grid>, Vec<Finding>) {
+    settled(name, text.cut())
+}
+
+fn settled(name: &str, opened: Result<(Vec<Grid>, Vec<Finding>), Box<Finding>>) -> (Vec<Grid>, Vec<Finding>) {
     match opened {
         Err(finding) => refused(name, *finding),
         Ok((grids, _)) if grids.iter().all(|grid| grid.rows.is_empty() && grid.aside.is_empty()) => {
@@ -61,7 +90,7 @@ pub fn open_with(name: &str, bytes: &[u8], answers: &[Answer]) -> (Vec<Grid>, Ve
     }
 }
 
-fn refused(name: &str, mut finding: Finding) -> (Vec<Grid>, Vec<Finding>) {
+pub(crate) fn refused(name: &str, mut finding: Finding) -> (Vec<Grid>, Vec<Finding>) {
     finding.message = fill(&finding.message, &[("file", name)]);
     (Vec::new(), vec![finding])
 }

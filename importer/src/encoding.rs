@@ -3,13 +3,15 @@
 //! Never guesses by language or place of the machine: only by the bytes and by the signs a log of water tests is
 //! full of (°, µ, umlauts, accents). Two readings that fit alike are said to do so.
 
+use std::borrow::Cow;
+
 use encoding_rs::{Encoding, MACINTOSH, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
 /// A decoded text and what is worth saying about it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Decoded {
-    /// The text, without byte-order mark.
-    pub text: String,
+pub struct Decoded<'b> {
+    /// The text, without byte-order mark; the bytes themselves where they are the text.
+    pub text: Cow<'b, str>,
     /// Name of the encoding, as in the WHATWG Encoding Standard.
     pub encoding: &'static str,
     /// Bytes that mean nothing in that encoding were replaced by U+FFFD.
@@ -35,23 +37,23 @@ pub struct NotText;
 
 /// Decodes a text file. `wanted` is the name of the encoding that somebody has chosen where two fitted alike; it
 /// settles nothing else.
-pub fn decode(bytes: &[u8], wanted: Option<&str>) -> Result<Decoded, NotText> {
+pub fn decode<'b>(bytes: &'b [u8], wanted: Option<&str>) -> Result<Decoded<'b>, NotText> {
     if let Some((encoding, _)) = Encoding::for_bom(bytes) {
         let (text, _, replaced) = encoding.decode(bytes);
-        return settled(text.into_owned(), encoding, replaced);
+        return settled(text, encoding, replaced);
     }
     if let Some(encoding) = utf_16_without_mark(bytes) {
         let (text, replaced) = encoding.decode_without_bom_handling(bytes);
-        return settled(text.into_owned(), encoding, replaced);
+        return settled(text, encoding, replaced);
     }
     match std::str::from_utf8(bytes) {
-        Ok(text) => settled(text.to_owned(), UTF_8, false),
-        Err(_) if mostly_utf_8(bytes) => settled(mixed(bytes), UTF_8, false),
+        Ok(text) => settled(Cow::Borrowed(text), UTF_8, false),
+        Err(_) if mostly_utf_8(bytes) => settled(Cow::Owned(mixed(bytes)), UTF_8, false),
         Err(_) => single_byte(bytes, wanted),
     }
 }
 
-fn settled(text: String, encoding: &'static Encoding, replaced: bool) -> Result<Decoded, NotText> {
+fn settled<'b>(text: Cow<'b, str>, encoding: &'static Encoding, replaced: bool) -> Result<Decoded<'b>, NotText> {
     if is_binary(&text) {
         return Err(NotText);
     }
@@ -116,7 +118,7 @@ fn mixed(bytes: &[u8]) -> String {
     text
 }
 
-fn single_byte(bytes: &[u8], wanted: Option<&str>) -> Result<Decoded, NotText> {
+fn single_byte<'b>(bytes: &'b [u8], wanted: Option<&str>) -> Result<Decoded<'b>, NotText> {
     let (western, _) = WINDOWS_1252.decode_without_bom_handling(bytes);
     if is_binary(&western) {
         return Err(NotText);
@@ -138,7 +140,7 @@ fn single_byte(bytes: &[u8], wanted: Option<&str>) -> Result<Decoded, NotText> {
     } else {
         None
     };
-    Ok(Decoded { text: text.into_owned(), encoding: encoding.name(), replaced: false, other })
+    Ok(Decoded { text, encoding: encoding.name(), replaced: false, other })
 }
 
 /// How well the letters beyond ASCII fit a log: units, accents within words, and typographic marks speak for a
@@ -219,7 +221,7 @@ mod tests {
             let decoded = decode(&bytes, None);
             assert_eq!(
                 decoded,
-                Ok(Decoded { text: LINE.to_owned(), encoding, replaced: false, other: None }),
+                Ok(Decoded { text: LINE.into(), encoding, replaced: false, other: None }),
                 "{encoding}"
             );
         }
@@ -229,7 +231,7 @@ mod tests {
     fn foreign_bytes_in_utf_8_are_read_one_by_one() {
         let mut bytes = "Größe;Höhe;äöü;°C\n".as_bytes().to_vec();
         bytes.extend_from_slice(b"Gr\xf6\xdfe");
-        assert_eq!(decode(&bytes, None).map(|decoded| decoded.text), Ok("Größe;Höhe;äöü;°C\nGröße".to_owned()));
+        assert_eq!(decode(&bytes, None).map(|decoded| decoded.text), Ok("Größe;Höhe;äöü;°C\nGröße".into()));
     }
 
     #[test]
@@ -238,9 +240,9 @@ mod tests {
         let rival = Rival { encoding: "macintosh", line: "a;÷;b".to_owned(), other_line: "a;˜;b".to_owned() };
         assert_eq!(decoded, Ok(Some(rival)));
         let wanted = decode(b"a;\xf7;b\n", Some("macintosh")).map(|decoded| (decoded.text, decoded.other));
-        assert_eq!(wanted, Ok(("a;˜;b\n".to_owned(), None)));
+        assert_eq!(wanted, Ok(("a;˜;b\n".into(), None)));
         let wanted = decode("a;÷".as_bytes(), Some("macintosh")).map(|decoded| decoded.text);
-        assert_eq!(wanted, Ok("a;÷".to_owned()), "nothing was unclear");
+        assert_eq!(wanted, Ok("a;÷".into()), "nothing was unclear");
     }
 
     #[test]
@@ -248,9 +250,9 @@ mod tests {
         for line in ["it’s closed", "“open” again", "24.8 – 25.6", "paid 12 €", "waiting…", "Temp °C", "0.05 µg/L"]
         {
             let bytes = WINDOWS_1252.encode(line).0.into_owned();
-            assert_eq!(decode(&bytes, None).map(|decoded| decoded.text), Ok(line.to_owned()));
+            assert_eq!(decode(&bytes, None).map(|decoded| decoded.text), Ok(line.into()));
             let bytes = MACINTOSH.encode(line).0.into_owned();
-            assert_eq!(decode(&bytes, None).map(|decoded| decoded.text), Ok(line.to_owned()), "mac");
+            assert_eq!(decode(&bytes, None).map(|decoded| decoded.text), Ok(line.into()), "mac");
         }
     }
 

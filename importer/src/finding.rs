@@ -79,9 +79,9 @@ pub struct Finding {
     pub choices: Vec<Choice>,
     /// The answer `--accept` takes; null if none may be proposed.
     pub proposed: Option<Answer>,
-    /// What waits.
+    /// What waits; where more cells are covered than are listed, the rows of all.
     pub held: Vec<Held>,
-    /// Every cell it covers.
+    /// Every cell it covers, as many as are listed.
     pub cells: Vec<CellRef>,
     /// `dont_know` was answered and what it covers waits all the same: not to be asked again.
     #[serde(skip_serializing_if = "Option::is_none", default)]

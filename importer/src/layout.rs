@@ -212,7 +212,7 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
 }
 
 /// Adds a finding; one with the key of an earlier one only adds its cells.
-fn join(findings: &mut Vec<Finding>, at: &mut HashMap<String, usize>, finding: Option<Finding>) {
+pub(crate) fn join(findings: &mut Vec<Finding>, at: &mut HashMap<String, usize>, finding: Option<Finding>) {
     let Some(finding) = finding else { return };
     let known = at.get(&finding.key).and_then(|&at| findings.get_mut(at));
     match known {

@@ -19,6 +19,7 @@ pub mod layout; // tables in a grid, and what kind of table each is
 pub mod load; // records → Postgres: uploads, answers, commit, undo
 pub mod log_sheet; // the ready-made sheet, blank or pre-filled
 pub mod meaning; // what a column is
+pub(crate) mod parts; // a long text, some months at a time
 pub mod read; // the pipeline on one page
 pub mod record; // what a file says, in the catalogue's words and units
 pub mod saved_layout; // how files of one shape are read, as a document

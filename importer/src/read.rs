@@ -10,29 +10,32 @@
 //! assert_eq!(outcome.cells.total, outcome.cells.recorded + outcome.cells.labels + outcome.cells.findings);
 //! ```
 
-use std::collections::BTreeSet;
-
-use sha2::{Digest, Sha256};
+use std::collections::{BTreeMap, HashMap};
 
 use crate::canonical::register::{Columns, Summary};
 use crate::canonical::test::Group;
 use crate::canonical::{
-    Stated, View, Work, as_of, corals, diary, failed_key, filled_sheet, head, long, register, set_aside, tank, water,
-    wide,
+    View, Work, as_of, diary, failed_key, filled_sheet, head, long, register, set_aside, tank, water, wide,
 };
-use crate::container;
+use crate::container::delimited::Text;
+use crate::container::{self, Begun, verdict};
 use crate::context::{About, Context, Outcome};
-use crate::doubt::desk::{Desk, Spot};
+use crate::doubt::desk::{Doubt, Settled, Spot};
+use crate::doubt::order::Verdict;
 use crate::doubt::spots::Spots;
 use crate::doubt::{limit, mark, same, series, unit};
-use crate::finding::{CellCounts, Finding, Severity};
-use crate::layout::{self, Kind, Placed, Table};
-use crate::meaning;
-use crate::record::Record;
+use crate::finding::{CellCounts, Choice, Finding, Severity};
+use crate::grid::Grid;
+use crate::layout::{self, Column, Kind, Placed, Table};
+use crate::meaning::{self, Meaning};
+use crate::parts::{self, Parts, Sizes};
 use crate::record::packed::{PackError, Packed, Packer};
+use crate::record::{CellRef, Record};
+
+mod shape; // layouts of a file, and the hash that files of one shape share
 
 /// Version of the reader: a later one may read the same bytes otherwise.
-pub const INTERPRETER: u32 = 6;
+pub const INTERPRETER: u32 = 7;
 
 /// Codes of findings about a whole file that leaves nothing to read.
 const UNREADABLE: [&str; 5] = ["file_empty", "file_kind_unknown", "file_damaged", "file_locked", "file_over_limit"];
@@ -47,7 +50,7 @@ pub fn unreadable(outcome: &Outcome) -> bool {
 
 /// Reads a file: records that load, findings in the order of the file, and counts that add up.
 pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
-    read_into(name, bytes, context, None).0
+    read_sized(name, bytes, context, None, Sizes::PROMISED).0
 }
 
 /// Reads a file as [`read`] does, and packs its readings as they come, one parameter after the other: of all that is
@@ -56,11 +59,11 @@ pub fn read(name: &str, bytes: &[u8], context: &Context) -> Outcome {
 /// # Errors
 /// If records cannot be packed.
 pub fn read_packed(name: &str, bytes: &[u8], context: &Context) -> Result<(Outcome, Packed), PackError> {
-    let (mut outcome, packer, failed) = read_into(name, bytes, context, Some(Packer::new()?));
-    if let Some(error) = failed {
+    let (mut outcome, packing) = read_sized(name, bytes, context, Some(Packer::new()?), Sizes::PROMISED);
+    if let Some(error) = packing.failed {
         return Err(error);
     }
-    let mut packer = match packer {
+    let mut packer = match packing.packer {
         Some(packer) => packer,
         None => Packer::new()?,
     };
@@ -70,19 +73,40 @@ pub fn read_packed(name: &str, bytes: &[u8], context: &Context) -> Result<(Outco
     Ok((outcome, packer.finish()?))
 }
 
-fn read_into(
+/// What has become of packing.
+struct Packing {
+    packer: Option<Packer>,
+    failed: Option<PackError>,
+}
+
+fn read_sized(
     name: &str,
     bytes: &[u8],
     context: &Context,
-    packer: Option<Packer>,
-) -> (Outcome, Option<Packer>, Option<PackError>) {
-    let (grids, mut findings) = container::open_with(name, bytes, &context.answers);
+    mut packer: Option<Packer>,
+    sizes: Sizes,
+) -> (Outcome, Packing) {
+    let (grids, findings) = match container::begin(name, bytes, &context.answers) {
+        Begun::Sheets(grids, findings) => (grids, findings),
+        Begun::Text(text) => match parts::plan(&text, name, context, sizes) {
+            Err(finding) => container::refused(name, *finding),
+            Ok(plan) => {
+                if let Some(plan) = plan {
+                    match in_parts(name, context, plan, packer) {
+                        Ok(read) => return read,
+                        Err(emptied) => packer = emptied,
+                    }
+                }
+                at_once(name, text, sizes)
+            }
+        },
+    };
+    let mut reading = Reading::of(name, context, &grids, packer);
+    reading.findings = findings;
     let mut tables: Vec<(u16, Table)> = Vec::new();
     let mut outside: Vec<(u16, Placed)> = Vec::new();
-    let sheets: Vec<Option<String>> = grids.iter().map(|grid| grid.sheet.clone()).collect();
-    let mut total = 0;
     for (sheet, mut grid) in (0u16..).zip(grids) {
-        total += grid.rows.iter().chain(&grid.aside).map(|row| row.cells.len() as u64).sum::<u64>();
+        reading.total += grid.rows.iter().chain(&grid.aside).map(|row| row.cells.len() as u64).sum::<u64>();
         // What is hidden is counted and said, and says nothing itself: no table, no day, no question.
         grid.aside.clear();
         if grid.hidden {
@@ -90,69 +114,248 @@ fn read_into(
         }
         let (found, more, loose) = layout::tables_of(grid, &context.answers);
         tables.extend(found.into_iter().map(|table| (sheet, table)));
-        findings.extend(more);
+        reading.findings.extend(more);
         outside.extend(loose.into_iter().map(|placed| (sheet, placed)));
     }
-    let mut work = Work {
-        context,
-        desk: Desk::new(&context.answers),
-        sheets: sheets.clone(),
-        stem: stem(name),
-        tanks: tank::Tanks::of(&context.tanks),
-        corals: corals::Corals::of(&context.specimens),
-        unknown_names: BTreeSet::new(),
-        instruments: context.instruments.clone(),
-        records: Vec::new(),
-        packer,
-        unpacked: None,
-        recorded: Spots::default(),
-        labels: Spots::default(),
-        as_of: None,
-        days: None,
-        order: None,
-        stated: Stated::default(),
-        waters: water::Waters::default(),
-    };
-    if tables.is_empty() && findings.iter().all(|finding| finding.severity == Severity::Noted) {
-        nothing_found(&mut work, &outside);
+    if tables.is_empty() && reading.findings.iter().all(|finding| finding.severity == Severity::Noted) {
+        nothing_found(&mut reading.work, &outside);
     }
-    for (sheet, table) in &mut tables {
-        failed_key::refuse_rows(&mut work, *sheet, table);
+    reading.tables(&mut tables, &outside);
+    reading.end();
+    reading.unclaimed(&tables);
+    reading.finish(name)
+}
+
+/// A text that is not read in parts; above a limit it is refused.
+fn at_once(name: &str, text: Text, sizes: Sizes) -> (Vec<Grid>, Vec<Finding>) {
+    if parts::most_cells(&text) > sizes.whole {
+        let cells = parts::cells(&text);
+        if cells > sizes.whole {
+            let what = "cells in anything but one table of tests with the day in every row";
+            return container::refused(name, verdict::over_limit(what, sizes.whole, cells));
+        }
     }
-    let mut views: Vec<View> = Vec::with_capacity(tables.len());
-    let mut columns = Vec::new();
-    for (sheet, table) in &tables {
-        let mut view = View::new(table, *sheet, views.len());
-        columns.extend(meaning::settle(&mut work, &mut view));
-        views.push(view);
+    container::cut(name, text)
+}
+
+/// Reads a long text part by part. If it turns out that it must be read at once, the packer comes back empty.
+fn in_parts(
+    name: &str,
+    context: &Context,
+    mut plan: Parts,
+    packer: Option<Packer>,
+) -> Result<(Outcome, Packing), Option<Packer>> {
+    let mut reading = Reading::of(name, context, &[Grid::default()], packer);
+    reading.findings = std::mem::take(&mut plan.findings);
+    reading.total = plan.total;
+    // Which of two near names was first is told by the file, not by its parts.
+    let tanks = std::mem::take(&mut plan.tanks);
+    reading.work.tanks.tell_names(tanks.iter().map(|(name, _)| name.as_str()));
+    for (name, spot) in &tanks {
+        tank::named(&mut reading.work, name, *spot, "tank");
     }
-    head::link(&mut views);
-    let loose = || views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed));
-    let order = || as_of::order_of(&views);
-    work.order = as_of::order_of(&views);
-    work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
-    work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
-    tank::foretell(&mut work, &views);
-    let mut summary = Summary::default();
-    let groups = records(&mut work, &views, &mut summary);
-    settle(&mut work, &views, groups);
-    set_aside::ask(&mut work, &tables, &outside);
-    tank::records(&mut work);
-    let dates_open = ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_month_only", "date_number"]
-        .iter()
-        .any(|code| work.desk.raised_any(code));
-    as_of::settle(&mut work, &summary, dates_open);
-    let mut about = about(&work, &tables, &summary);
-    about.columns = columns;
-    as_of::completeness(&mut work, &summary, &mut about);
-    let (packer, failed) = (work.packer.take(), work.unpacked.take());
-    (finish(name, context, total, work, findings, about, &tables), packer, failed)
+    let order = plan.whole.as_ref().map(|whole| whole.order.clone());
+    reading.work.order = if let Some(Verdict::Decided(order)) = order { Some(order) } else { None };
+    reading.work.whole = plan.whole.take();
+    let mut shape: Option<(Kind, Vec<Column>, Vec<Placed>)> = None;
+    let mut meanings: BTreeMap<u32, Meaning> = BTreeMap::new();
+    let mut known: HashMap<String, usize> = HashMap::new();
+    let whole_again = |reading: Reading| Err(reading.work.packer.map(Packer::emptied));
+    for part in 0..plan.len() {
+        let (found, more, loose) = plan.tables(part, context);
+        let [table] = found.as_slice() else { return whole_again(reading) };
+        let own = (table.kind, table.header.clone(), table.units.clone());
+        if table.turned || *shape.get_or_insert_with(|| own.clone()) != own {
+            return whole_again(reading);
+        }
+        for finding in more {
+            layout::join(&mut reading.findings, &mut known, Some(finding));
+        }
+        let mut tables: Vec<(u16, Table)> = found.into_iter().map(|table| (0, table)).collect();
+        let outside: Vec<(u16, Placed)> = loose.into_iter().map(|placed| (0, placed)).collect();
+        for (column, meaning) in reading.tables(&mut tables, &outside) {
+            if *meanings.entry(column).or_insert_with(|| meaning.clone()) != meaning {
+                return whole_again(reading);
+            }
+        }
+        reading.unclaimed(&tables);
+        if reading.work.whole.as_ref().is_some_and(|whole| whole.unsound.is_some()) {
+            return whole_again(reading);
+        }
+    }
+    reading.end();
+    Ok(reading.finish(name))
+}
+
+/// A file while it is read, at once or part by part.
+struct Reading<'a> {
+    work: Work<'a>,
+    findings: Vec<Finding>,
+    summary: Summary,
+    about: About,
+    /// Non-empty cells.
+    total: u64,
+    /// Cells that a finding covers or that were asked about as unused, beside those of the work.
+    covered: Spots,
+    /// Records whose cells are known to be used.
+    claimed: usize,
+}
+
+impl<'a> Reading<'a> {
+    fn of(name: &str, context: &'a Context, grids: &[Grid], packer: Option<Packer>) -> Self {
+        Reading {
+            work: Work::new(context, grids.iter().map(|grid| grid.sheet.clone()).collect(), name, packer),
+            findings: Vec::new(),
+            summary: Summary::default(),
+            about: About { interpreter: INTERPRETER, ..About::default() },
+            total: 0,
+            covered: Spots::default(),
+            claimed: 0,
+        }
+    }
+
+    /// Reads tables, all of a file or those of one part of it; what their columns mean comes back, as far as they hold
+    /// cells.
+    fn tables(&mut self, tables: &mut [(u16, Table)], outside: &[(u16, Placed)]) -> Vec<(u32, Meaning)> {
+        let work = &mut self.work;
+        for (sheet, table) in tables.iter_mut() {
+            failed_key::refuse_rows(work, *sheet, table);
+        }
+        let mut views: Vec<View> = Vec::with_capacity(tables.len());
+        let mut columns = Vec::new();
+        for (sheet, table) in tables.iter() {
+            let mut view = View::new(table, *sheet, views.len());
+            columns.extend(meaning::settle(work, &mut view));
+            views.push(view);
+        }
+        head::link(&mut views);
+        if self.about.shape.is_empty() {
+            self.about.columns = columns;
+            shape::describe(&mut self.about, tables);
+        }
+        let loose = || views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed));
+        let order = || as_of::order_of(&views);
+        if work.whole.is_none() {
+            work.order = as_of::order_of(&views);
+        }
+        work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
+        work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
+        tank::foretell(work, &views);
+        // Days are in one part only, and what the water was on them.
+        work.waters = water::Waters::default();
+        let groups = records(work, &views, &mut self.summary);
+        settle(work, &views, groups);
+        set_aside::ask(work, tables, outside);
+        let filled = |view: &View, column: u32| view.filled(column).next().is_some();
+        let told = views.iter().flat_map(|view| view.meanings.iter().filter(|(column, _)| filled(view, **column)));
+        told.map(|(column, meaning)| (*column, meaning.clone())).collect()
+    }
+
+    /// What is settled when all tables are read.
+    fn end(&mut self) {
+        let work = &mut self.work;
+        tank::records(work);
+        let dates_open =
+            ["date_order_unclear", "date_order_mixed", "date_year_missing", "date_month_only", "date_number"]
+                .iter()
+                .any(|code| work.desk.raised_any(code));
+        as_of::settle(work, &self.summary, dates_open);
+        self.about.as_of = work.as_of.filter(|_| self.summary.any);
+        self.about.register = self.summary.any;
+        self.about.keeping_since = work.stated.keeping_since;
+        self.about.first_day = work.days.map(|(first, _)| first);
+        self.about.last_day = work.days.map(|(_, last)| last);
+        as_of::completeness(work, &self.summary, &mut self.about);
+    }
+
+    /// A place in the order of the file's sheets.
+    fn spot(sheets: &[Option<String>], cell: &CellRef) -> Spot {
+        let sheet = sheets.iter().position(|own| *own == cell.sheet).unwrap_or_default() as u16;
+        Spot { sheet, row: cell.row, column: cell.column }
+    }
+
+    /// Takes note of the cells of records, and of findings about rows.
+    fn claim(&mut self) {
+        let work = &mut self.work;
+        for record in &work.records[self.claimed..] {
+            work.recorded.extend(record.place().cells.iter().map(|cell| Self::spot(&work.sheets, cell)));
+        }
+        self.claimed = work.records.len();
+        for finding in self.findings.iter().filter(|finding| finding.severity != Severity::Noted) {
+            self.covered.extend(finding.cells.iter().map(|cell| Self::spot(&work.sheets, cell)));
+        }
+    }
+
+    /// A cell of a data row that no record uses, no finding covers and nothing called a label is no label: it is asked
+    /// about.
+    fn unclaimed(&mut self, tables: &[(u16, Table)]) {
+        self.claim();
+        let work = &mut self.work;
+        for (sheet, table) in tables {
+            for row in &table.rows {
+                for cell in &row.cells {
+                    let (at_row, at_column) = table.place(row.row, cell.column);
+                    let spot = Spot { sheet: *sheet, row: at_row, column: at_column };
+                    let known = work.recorded.contains(&spot)
+                        || self.covered.contains(&spot)
+                        || work.desk.covered().contains(&spot)
+                        || work.labels.contains(&spot);
+                    if !known {
+                        unused(work, table, cell, spot);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Orders records and findings as they stand in the file, and counts every cell once.
+    fn finish(mut self, name: &str) -> (Outcome, Packing) {
+        self.claim();
+        let Reading { mut work, mut findings, mut covered, total, about, .. } = self;
+        let sheets = std::mem::take(&mut work.sheets);
+        let sheet_at = |sheet: &Option<String>| sheets.iter().position(|own| own == sheet).unwrap_or_default();
+        let mut records = std::mem::take(&mut work.records);
+        records.sort_by_cached_key(|record| {
+            let place = record.place();
+            (sheet_at(&place.sheet), place.row, place.column, kind_order(record))
+        });
+        covered.join(work.desk.covered());
+        let held = covered.count_without(&work.recorded);
+        let used = work.recorded.count();
+        let cells = CellCounts { total, recorded: used, labels: total.saturating_sub(used + held), findings: held };
+        findings.extend(work.desk.findings(&sheets));
+        findings
+            .sort_by_key(|finding| (sheet_at(&finding.sheet), finding.row.unwrap_or(0), finding.column.unwrap_or(0)));
+        let packing = Packing { packer: work.packer, failed: work.unpacked };
+        let today = work.context.today;
+        (Outcome { file: name.to_owned(), today, records, findings, cells, about }, packing)
+    }
+}
+
+/// Asks about a cell that nothing has used.
+fn unused(work: &mut Work, table: &Table, cell: &Placed, spot: Spot) {
+    let header =
+        table.header.iter().find(|header| header.column == cell.column).map_or("", |header| header.text.as_str());
+    let about = format!("unused {}", analysis::vocabulary::text::fold(header));
+    let settled = work.desk.ask("column_unknown", &about);
+    if settled == Settled::LeaveOut || settled.choice() == Some("remark") {
+        work.labels.insert(spot);
+        return;
+    }
+    let remark = Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None };
+    work.desk.raise(
+        Doubt::of("column_unknown")
+            .about(about)
+            .at(spot, cell.raw.written())
+            .fill("column", header)
+            .cell(spot, "value")
+            .choices(vec![remark])
+            .propose_nothing(),
+    );
 }
 
 /// A file with words in it and no table is asked about, so that nobody takes it for loaded.
 fn nothing_found(work: &mut Work, outside: &[(u16, Placed)]) {
-    use crate::doubt::desk::{Doubt, Settled};
-    use crate::finding::Choice;
     let spot = |(sheet, placed): &(u16, Placed)| Spot { sheet: *sheet, row: placed.row, column: placed.column };
     let Some(first) = outside.first() else { return };
     if matches!(work.desk.ask("table_kind_unclear", "the file"), Settled::LeaveOut | Settled::Choice("none", _)) {
@@ -167,11 +370,6 @@ fn nothing_found(work: &mut Work, outside: &[(u16, Placed)]) {
             .choices(vec![Choice { code: "none".to_owned(), label: "no data".to_owned(), needs: None }])
             .propose_nothing(),
     );
-}
-
-fn stem(name: &str) -> String {
-    let file = name.rsplit(['/', '\\']).next().unwrap_or(name);
-    file.rsplit_once('.').map_or(file, |(stem, _)| stem).to_owned()
 }
 
 /// What must be known first comes first: the sheet's own statements, tanks, kits, corals; then everything else.
@@ -238,172 +436,6 @@ fn settle(work: &mut Work, views: &[View], mut groups: Vec<Group>) {
     }
 }
 
-fn about(work: &Work, tables: &[(u16, Table)], summary: &Summary) -> About {
-    let mut layouts: Vec<String> = Vec::new();
-    let mut shape = Sha256::new();
-    for at in tables {
-        let table = &at.1;
-        let kind = match table.kind {
-            Kind::Wide if table.turned => "transposed",
-            Kind::Wide => "wide",
-            Kind::Long => "long",
-            Kind::Register => "register",
-            Kind::Diary => "diary",
-            Kind::LogSheet(_) => "log_sheet",
-        };
-        let called = layout_name(kind, at, tables);
-        if !layouts.iter().any(|known| known == called) {
-            layouts.push(called.to_owned());
-        }
-        shape.update(kind);
-        for header in &table.header {
-            shape.update([0x1f]);
-            shape.update(analysis::vocabulary::text::fold(&header.text));
-        }
-        shape.update([0x1e]);
-    }
-    let digest = shape.finalize();
-    About {
-        layouts,
-        shape: digest.iter().take(8).map(|byte| format!("{byte:02x}")).collect(),
-        as_of: work.as_of.filter(|_| summary.any),
-        complete_since: None,
-        complete_since_unknown: false,
-        losses_listed: None,
-        register: summary.any,
-        keeping_since: work.stated.keeping_since,
-        first_day: work.days.map(|(first, _)| first),
-        last_day: work.days.map(|(_, last)| last),
-        interpreter: INTERPRETER,
-        columns: Vec::new(),
-        takes_out: false,
-    }
-}
-
-/// The layout as it is called: a list without days is a laboratory's report, rows of one day with their times come
-/// from a probe, several tables of tests on one sheet are blocks.
-fn layout_name(kind: &'static str, at: &(u16, Table), tables: &[(u16, Table)]) -> &'static str {
-    use crate::dialect::guess::Look;
-    use crate::layout::row::look_of;
-    let (sheet, table) = at;
-    if table.turned || !matches!(table.kind, Kind::Wide | Kind::Long) {
-        return kind;
-    }
-    let rows = table.rows.iter().take(200);
-    let (mut dated, mut timed, mut all) = (0_usize, 0_usize, 0_usize);
-    for row in rows {
-        let timed_cell = |cell: &Placed| match &cell.raw {
-            crate::grid::Raw::Date(at) => at.time() != chrono::NaiveTime::MIN,
-            crate::grid::Raw::Text(text) => matches!(look_of(&cell.raw), Look::Date | Look::Time) && text.contains(':'),
-            _ => false,
-        };
-        all += 1;
-        dated += usize::from(row.cells.iter().any(|cell| look_of(&cell.raw) == Look::Date));
-        timed += usize::from(row.cells.iter().any(timed_cell));
-    }
-    let day_named = table.header.iter().any(|column| {
-        analysis::vocabulary::header_roles(&column.text).contains(&analysis::vocabulary::HeaderRole::Date)
-    });
-    let wide =
-        tables.iter().filter(|(other, table)| other == sheet && table.kind == Kind::Wide && !table.turned).count();
-    match table.kind {
-        _ if all >= 12 && timed * 10 >= all * 9 => "probe",
-        Kind::Long if dated == 0 && !day_named => "laboratory",
-        Kind::Wide if wide > 1 || table.names_over.alike => "blocks",
-        _ => kind,
-    }
-}
-
-/// Orders records and findings as they stand in the file, and counts every cell once.
-fn finish(
-    name: &str,
-    context: &Context,
-    total: u64,
-    mut work: Work,
-    mut findings: Vec<Finding>,
-    about: About,
-    tables: &[(u16, Table)],
-) -> Outcome {
-    let mut records = std::mem::take(&mut work.records);
-    let sheet_at = |sheet: &Option<String>| work.sheets.iter().position(|own| own == sheet).unwrap_or_default();
-    records.sort_by_cached_key(|record| {
-        let place = record.place();
-        (sheet_at(&place.sheet), place.row, place.column, kind_order(record))
-    });
-    let mut recorded = std::mem::take(&mut work.recorded);
-    for record in &records {
-        recorded.extend(record.place().cells.iter().map(|cell| Spot {
-            sheet: sheet_at(&cell.sheet) as u16,
-            row: cell.row,
-            column: cell.column,
-        }));
-    }
-    let mut covered = work.desk.covered();
-    for finding in findings.iter().filter(|finding| finding.severity != Severity::Noted) {
-        covered.extend(finding.cells.iter().map(|cell| Spot {
-            sheet: sheet_at(&cell.sheet) as u16,
-            row: cell.row,
-            column: cell.column,
-        }));
-    }
-    unclaimed(&mut work, tables, &recorded, &mut covered);
-    let held = covered.count_without(&recorded);
-    let used = recorded.count();
-    let cells = CellCounts { total, recorded: used, labels: total.saturating_sub(used + held), findings: held };
-    let sheets = std::mem::take(&mut work.sheets);
-    findings.extend(work.desk.findings(&sheets));
-    let place = |finding: &Finding| {
-        (
-            sheets.iter().position(|own| *own == finding.sheet).unwrap_or_default(),
-            finding.row.unwrap_or(0),
-            finding.column.unwrap_or(0),
-        )
-    };
-    findings.sort_by_key(place);
-    Outcome { file: name.to_owned(), today: context.today, records, findings, cells, about }
-}
-
-/// A cell of a data row that no record uses, no finding covers and nothing called a label is no label: it is asked about.
-fn unclaimed(work: &mut Work, tables: &[(u16, Table)], recorded: &Spots, covered: &mut Spots) {
-    use crate::doubt::desk::{Doubt, Settled};
-    for (sheet, table) in tables {
-        for row in &table.rows {
-            for cell in &row.cells {
-                let (at_row, at_column) = table.place(row.row, cell.column);
-                let spot = Spot { sheet: *sheet, row: at_row, column: at_column };
-                if recorded.contains(&spot) || covered.contains(&spot) || work.labels.contains(&spot) {
-                    continue;
-                }
-                let header = table
-                    .header
-                    .iter()
-                    .find(|header| header.column == cell.column)
-                    .map_or("", |header| header.text.as_str());
-                let about = format!("unused {}", analysis::vocabulary::text::fold(header));
-                if work.desk.ask("column_unknown", &about) == Settled::LeaveOut
-                    || work.desk.ask("column_unknown", &about).choice() == Some("remark")
-                {
-                    work.labels.insert(spot);
-                    continue;
-                }
-                let written = cell.raw.written();
-                let remark =
-                    crate::finding::Choice { code: "remark".to_owned(), label: "a remark".to_owned(), needs: None };
-                work.desk.raise(
-                    Doubt::of("column_unknown")
-                        .about(about)
-                        .at(spot, written)
-                        .fill("column", header)
-                        .cell(spot, "value")
-                        .choices(vec![remark])
-                        .propose_nothing(),
-                );
-                covered.insert(spot);
-            }
-        }
-    }
-}
-
 /// Of records of one cell, those that others name come first.
 fn kind_order(record: &Record) -> u8 {
     match record {
@@ -422,3 +454,6 @@ fn kind_order(record: &Record) -> u8 {
         Record::Incident(_) => 12,
     }
 }
+
+#[cfg(test)]
+mod parts_alike; // a text read in parts says what it says at once

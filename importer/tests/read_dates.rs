@@ -155,6 +155,10 @@ fn a_row_without_a_day() {
     let above = read_with(log, &[(key, "above", None)]);
     // The row above has a test of its own that day: two readings to ask about.
     assert!(keys(&above)[0].starts_with("row_conflict"));
+    // The day above stands in the row above, not where the same test was done last.
+    let log = "Date,KH (dKH),NO3\n2024-03-01,8.2,5\n2024-03-15,8.3,\n,,6\n";
+    let above = read_with(log, &[("date_missing:row 4", "above", None)]);
+    assert_eq!(days(&above), ["2024-03-01", "2024-03-01", "2024-03-15", "2024-03-15"]);
 }
 
 #[test]
@@ -170,4 +174,37 @@ fn months_in_five_languages() {
     let outcome =
         read_with(&log(&["5 March 2024", "6. März 2024", "7 mars 2024", "8 de marzo de 2024", "9 maart 2024"]), &[]);
     assert_eq!(days(&outcome), ["2024-03-05", "2024-03-06", "2024-03-07", "2024-03-08", "2024-03-09"]);
+}
+
+#[test]
+fn many_rows_without_a_day_are_one_question() {
+    let row = |at: u32| match at % 4 {
+        3 => format!(",,{}\n", 2 + at % 3),
+        _ => format!("2024-03-{:02},{},\n", at + 1, 7 + at % 3),
+    };
+    let text = |rows: u32| format!("Date,KH (dKH),NO3\n{}", (0..rows).map(row).collect::<String>());
+    let few = read("few.csv", text(20).as_bytes(), &Context::default());
+    assert_eq!(few.findings.iter().filter(|finding| finding.key.starts_with("date_missing:row ")).count(), 5);
+    let many = read("many.csv", text(28).as_bytes(), &Context::default());
+    let asked: Vec<_> = many.findings.iter().filter(|finding| finding.code == "date_missing").collect();
+    let [one] = asked.as_slice() else { panic!("{asked:?}") };
+    assert_eq!((one.key.as_str(), one.held[0].rows.len()), ("date_missing:rows", 7));
+    assert_eq!(one.message, "On what day was row 5, and each other row without a day?");
+    let answers = vec![Answer { key: one.key.clone(), choice: "above".to_owned(), value: None }];
+    let answered = read("many.csv", text(28).as_bytes(), &Context { answers, ..Context::default() });
+    let readings = answered.records.iter().filter(|record| matches!(record, Record::Reading(_))).count();
+    assert_eq!((readings, answered.cells.findings), (28, 0));
+}
+
+#[test]
+fn days_in_an_unknown_way_of_writing_are_one_question() {
+    let rows: String = (0..30).map(|at| format!("the {at} of it,{}\n", 7 + at % 3)).collect();
+    let text = format!("Date,KH (dKH)\n{rows}");
+    let outcome = read("a.csv", text.as_bytes(), &Context::default());
+    let questions: Vec<&str> =
+        outcome.findings.iter().filter(|f| !f.choices.is_empty()).map(|f| f.key.as_str()).collect();
+    assert_eq!(questions, ["dates_unreadable:date"]);
+    let answers = vec![Answer { key: "dates_unreadable:date".to_owned(), choice: "leave_out".to_owned(), value: None }];
+    let left = read("a.csv", text.as_bytes(), &Context { answers, ..Context::default() });
+    assert_eq!((left.cells.findings, left.cells.labels), (0, 62));
 }

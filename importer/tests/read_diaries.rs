@@ -5,7 +5,7 @@ mod coral_logs;
 
 use chrono::NaiveDate;
 use coral_logs::{day, deaths, ending, given, keys, known, read_with, sightings, sizes, specimen};
-use importer::context::{Context, Outcome};
+use importer::context::{Context, KnownSpecimen, Outcome};
 use importer::read::read;
 use importer::record::Record;
 use serde_json::json;
@@ -290,4 +290,14 @@ fn sizes_of_a_list_are_of_the_day_it_came_or_of_the_day_of_the_list() {
         let outcome = read_with(&log, &[open.clone(), (&key, "mm", None)]);
         assert_eq!((keys(&outcome).len(), specimen(&outcome, "1").size_mm), (0, Some(41.0)));
     }
+}
+
+#[test]
+fn the_day_above_stands_in_the_row_above() {
+    let log = "Date,Coral,Condition,Diameter (mm)\n2024-03-01,Anna,,50\n2024-03-15,Anna,pale,\n,Anna,,70\n";
+    let coral = KnownSpecimen { label: "Anna".to_owned(), taxon: None, tank: None, alive: true, ended: None };
+    let answers = given(&[("date_missing:row 4", "above", None)]);
+    let outcome = read("a.csv", log.as_bytes(), &Context { specimens: vec![coral], answers, ..Context::default() });
+    let told: Vec<(f64, NaiveDate)> = sizes(&outcome).iter().map(|size| (size.value, size.on)).collect();
+    assert_eq!(told, [(50.0, day("2024-03-01")), (70.0, day("2024-03-15"))], "{:?}", outcome.findings);
 }

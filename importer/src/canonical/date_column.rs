@@ -14,7 +14,7 @@ use crate::grid::Raw;
 
 mod month_only; // months where days are wanted
 mod slip; // days that cannot be meant as written
-mod year; // days a year off
+pub(crate) mod year; // days a year off
 
 /// First and last possible day; no first = open.
 pub(crate) type Bounds = (Option<NaiveDate>, NaiveDate);
@@ -91,6 +91,11 @@ impl DateColumn {
     pub fn of(&self, row: u32) -> DayOf {
         self.days.get(&row).cloned().unwrap_or(DayOf::Absent)
     }
+
+    /// The nearest day above a row.
+    pub fn above(&self, row: u32) -> Option<&DayOf> {
+        self.days.range(..row).rev().map(|(_, day)| day).find(|day| matches!(day, DayOf::Known(_)))
+    }
 }
 
 /// An order proved by a column's own dates.
@@ -135,7 +140,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     if !rule.partial {
         month_only::settle(work, &about, &header, &mut items);
     }
-    slip::impossible_and_unreadable(work, &header, &mut items, rule);
+    slip::impossible_and_unreadable(work, (&about, &header), &mut items, rule);
     slip::in_future(work, &mut items);
     if rule.in_sequence {
         year::out_of_sequence(work, &about, &mut items);
@@ -387,7 +392,8 @@ fn settle_order(work: &mut Work, about: &str, header: &str, items: &mut [Item], 
             said => entries.extend(said.numerics().into_iter().map(Entry::Numeric)),
         }
     }
-    match order::decide(&entries, sister) {
+    let whole = work.whole.as_ref().map(|whole| whole.order.clone());
+    match whole.unwrap_or_else(|| order::decide(&entries, sister)) {
         Verdict::NotNeeded => apply_order(items, |_| Order::DayFirst),
         Verdict::Decided(order) => apply_order(items, |_| order),
         Verdict::Mixed(orders) => mixed(work, about, header, items, &orders),

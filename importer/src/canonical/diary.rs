@@ -125,6 +125,8 @@ struct Entry<'r> {
     written: String,
     coral: CoralOf,
     day: DayOf,
+    /// For a row without a day, the day above it.
+    above: Option<DayOf>,
     shared: Cells,
     /// A cause that a remark names.
     cause: Option<(Spot, String)>,
@@ -262,7 +264,7 @@ pub(crate) fn remark(
     text: &str,
     spot: Spot,
 ) {
-    let entry = Entry { row, written, coral, day, shared, cause: None };
+    let entry = Entry { row, written, coral, day, above: None, shared, cause: None };
     let mut told = Told::default();
     seen(work, &entry, text, spot, None, &mut told);
     seen::without_day(work, view, &told);
@@ -286,7 +288,7 @@ fn entry<'r>(
         shared.push((view.spot(dated, column), "date"));
     }
     let day = date.map_or(DayOf::Absent, |_| days.of(dated));
-    Entry { row, written, coral, day, shared, cause: None }
+    Entry { row, written, coral, day, above: days.above(row.row).cloned(), shared, cause: None }
 }
 
 /// What waits for its coral or its day waits; `true` if the fact can be recorded.
@@ -337,16 +339,15 @@ fn coral_ready(work: &mut Work, entry: &Entry, cells: &Cells) -> bool {
 }
 
 /// The day of a row without one, as answered.
-fn day_as_answered(work: &Work, entry: &mut Entry, told: &Told) {
+fn day_as_answered(work: &Work, entry: &mut Entry) {
     if !matches!(entry.day, DayOf::Absent) {
         return;
     }
     let settled = work.desk.ask("date_missing", &format!("row {}", entry.row.row));
     let above = match settled.choice() {
-        Some("above") => told.drafts.last().map(|draft| draft.day.clone()),
+        Some("above") => entry.above.take(),
         _ => None,
     };
-    let above = above.filter(|day| matches!(day, DayOf::Known(_)));
     let answered =
         settled.day().map(|day| DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None }));
     if let Some(day) = answered.or(above) {
@@ -356,7 +357,7 @@ fn day_as_answered(work: &Work, entry: &mut Entry, told: &Told) {
 
 fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, told: &mut Told) {
     let row = entry.row;
-    day_as_answered(work, &mut entry, told);
+    day_as_answered(work, &mut entry);
     let basis = columns
         .basis
         .and_then(|column| view.text(row, column).map(|text| (column, text)))

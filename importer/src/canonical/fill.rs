@@ -43,12 +43,16 @@ pub(crate) fn sources(view: &View, column: u32) -> BTreeMap<u32, u32> {
             (None, None) => {}
         }
     }
-    // Written anew only where it changes (but for a slip among many), and left blank often enough to be a habit; one blank
-    // is a gap.
-    if repeats * 4 <= blanks && blanks > 1 && blanks * 2 >= filled {
+    if is_habit(filled, blanks, repeats) {
         for (row, above) in candidates {
             sources.entry(row).or_insert(above);
         }
     }
     sources
+}
+
+/// Whether a column is kept so: written anew only where it changes (but for a slip among many), and left blank often
+/// enough; one blank is a gap.
+pub(crate) const fn is_habit(filled: usize, blanks: usize, repeats: usize) -> bool {
+    repeats * 4 <= blanks && blanks > 1 && blanks * 2 >= filled
 }

@@ -19,7 +19,7 @@ use crate::meaning::unknown::parameters_or_remark;
 use crate::meaning::{Meaning, Quantity, quantities};
 
 /// What the cells of one group share: parameter, basis, unit, and a unit that nobody knows as written.
-type Series = (ParameterCode, Option<&'static str>, Option<UnitCode>, String);
+pub(crate) type Series = (ParameterCode, Option<&'static str>, Option<UnitCode>, String);
 
 /// What a test name and its unit say, if anything; the unit apart.
 type Understood = Option<(Quantity, Option<UnitCode>)>;
@@ -64,6 +64,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             continue;
         };
         let mut when = frame.of_row(work, view, row);
+        frame.count_undated(work, view, &when);
         when.cells.push((view.spot(named, name_column), "parameter"));
         if let Some(column) = unit_column.filter(|column| view.raw(row, *column).is_some()) {
             when.cells.push((view.spot(row.row, column), "unit"));
@@ -90,14 +91,17 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             continue;
         }
         let spot = view.spot(row.row, value_column);
-        let entry = groups
-            .entry((
-                quantity.parameter,
-                quantity.basis,
-                quantity.unit,
-                if unit.is_none() { written_unit.to_lowercase() } else { String::new() },
-            ))
-            .or_insert_with(|| group(view.at, about, name.clone(), &quantity, spot));
+        let series = (
+            quantity.parameter,
+            quantity.basis,
+            quantity.unit,
+            if unit.is_none() { written_unit.to_lowercase() } else { String::new() },
+        );
+        let entry = groups.entry(series).or_insert_with_key(|series| {
+            // Called as where it was met first, in whatever part of the file.
+            let called = work.series.entry(series.clone()).or_insert_with(|| (about, name.clone())).clone();
+            group(view.at, called.0, called.1, &quantity, spot)
+        });
         if let Some(limit) = limit_column.and_then(|column| view.text(row, column)) {
             let number = crate::cell::number::numeral(limit.trim_start_matches(['<', ' ']), view.table.decimal_comma);
             entry.limit = entry.limit.or(number.map(|figures| figures.first));
@@ -112,6 +116,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     }
     labels_of_incomplete_rows(work, view, name_column, value_column, &named_above);
     for (quantity, group) in habits {
+        work.needs_whole("a habit goes on over the parts");
         habit::settle(work, &quantity, group);
     }
     groups.into_values().collect()

@@ -66,7 +66,7 @@ pub(crate) fn ask(work: &mut Work, tables: &[(u16, Table)], outside: &[(u16, Pla
             rows.remove(&(*sheet, table.place(row, column).0));
         }
     }
-    let covered = if rows.is_empty() { Spots::default() } else { work.desk.covered() };
+    let covered = if rows.is_empty() { Spots::default() } else { work.desk.covered().clone() };
     for ((sheet, row), cells) in &rows {
         let Some((column, name)) = test_in(cells) else { continue };
         let spot = Spot { sheet: *sheet, row: *row, column };

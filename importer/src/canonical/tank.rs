@@ -106,6 +106,11 @@ impl Tanks {
         self.known(text).is_some() || self.told.contains(&fold::name(text))
     }
 
+    /// Takes note of names that a column of tanks holds, before its rows are met.
+    pub fn tell_names<'n>(&mut self, names: impl Iterator<Item = &'n str>) {
+        self.told.extend(names.map(|name| fold::name(&fold::unquoted(name))));
+    }
+
     fn note_use(&mut self, name: &str, cell: Option<(Spot, &'static str)>) {
         let used = self.used.entry(fold::name(name)).or_insert_with(|| Used {
             name: name.to_owned(),
@@ -146,7 +151,7 @@ pub(crate) fn foretell(work: &mut Work, views: &[View]) {
             titled.entry(view.sheet).or_default().push((view.table.kind, row, tank));
         }
     }
-    work.tanks.told = told;
+    work.tanks.told.extend(told);
     work.tanks.titled = titled;
 }
 

@@ -11,6 +11,7 @@ use crate::canonical::test::{Group, Test, Waiting};
 use crate::canonical::{Cells, View, Work, diary, event, fill, habit, remark, report_day, summary};
 use crate::cell::clock::{Clock, clock};
 use crate::doubt::desk::{Doubt, Settled, Spot};
+use crate::finding::Choice;
 use crate::grid::Raw;
 use crate::layout::DataRow;
 use crate::meaning::{Meaning, Quantity};
@@ -37,6 +38,8 @@ pub(crate) struct Frame {
 #[derive(Debug, Clone)]
 pub(crate) struct When {
     pub day: DayOf,
+    /// For a row without a day, the day above it.
+    pub above: Option<Box<DayOf>>,
     pub tank: Rc<TankOf>,
     pub cells: Cells,
 }
@@ -67,6 +70,13 @@ impl Frame {
             undated: None,
             table_tank: None,
             tanks: BTreeMap::new(),
+        }
+    }
+
+    /// Takes note of a row with tests that has no day.
+    pub fn count_undated(&self, work: &mut Work, view: &View, when: &When) {
+        if self.date.is_some() && matches!(when.day, DayOf::Absent | DayOf::Open) {
+            *work.undated.entry(view.at).or_default() += 1;
         }
     }
 
@@ -126,7 +136,9 @@ impl Frame {
                 known.clock = known.clock.or(Some(time));
             }
         }
-        When { day, tank: Rc::new(TankOf::Left), cells }
+        let undated = matches!(day, DayOf::Absent | DayOf::Open);
+        let above = self.days.above(row.row).filter(|_| undated).cloned().map(Box::new);
+        When { day, above, tank: Rc::new(TankOf::Left), cells }
     }
 
     /// Marks the cells of date, time and tank as labels, for rows that hold nothing else.
@@ -248,6 +260,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
         } else {
             frame.of_row(work, view, row)
         };
+        frame.count_undated(work, view, &when);
         let when = when.shared();
         // Columns under one name share its row.
         let mut under: Option<(Spot, Rc<When>)> = None;
@@ -260,7 +273,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
                     None => {
                         let mut cells: Cells = when.cells.iter().copied().filter(|(_, role)| *role != "tank").collect();
                         cells.push((*spot, "tank"));
-                        When { day: when.day.clone(), tank: Rc::clone(tank), cells }.shared()
+                        When { day: when.day.clone(), above: when.above.clone(), tank: Rc::clone(tank), cells }.shared()
                     }
                 };
                 under = Some((*spot, Rc::clone(&when)));
@@ -286,6 +299,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
     }
     for (column, quantity) in rates {
         if let Some(mut group) = groups.remove(&column) {
+            work.needs_whole("a habit goes on over the parts");
             group.view = 0;
             group.take_up(work, std::slice::from_ref(view));
             habit::settle(work, &quantity, group);
@@ -337,12 +351,11 @@ pub(crate) fn incident(work: &mut Work, spot: Spot, text: &str) -> bool {
 /// Tank and day of every cell that is otherwise settled: what waits for them waits here.
 pub(crate) fn settle_places(work: &mut Work, group: &mut Group) {
     use crate::canonical::test::{State, leave};
-    let mut above: Option<Rc<When>> = None;
+    let undated =
+        work.whole.as_ref().map_or_else(|| work.undated.get(&group.view).copied(), |whole| Some(whole.undated));
+    let many = undated.is_some_and(|rows| rows > UNDATED);
     let mut tests = std::mem::take(&mut group.tests);
     for test in &mut tests {
-        if matches!(test.when.day, DayOf::Known(_)) {
-            above = Some(Rc::clone(&test.when));
-        }
         if test.state != State::Pending {
             continue;
         }
@@ -370,17 +383,29 @@ pub(crate) fn settle_places(work: &mut Work, group: &mut Group) {
                 test.state = State::Refused;
             }
             DayOf::Left => leave(work, test),
-            DayOf::Absent | DayOf::Open => missing_date(work, test, above.as_ref().map(|above| &above.day)),
+            DayOf::Absent | DayOf::Open => missing_date(work, test, many),
         }
     }
     group.tests = tests;
 }
 
+/// Rows without a day that are asked about one by one; more are one question.
+const UNDATED: usize = 5;
+
 /// A row without a date: the day above, a day, or it waits.
-fn missing_date(work: &mut Work, test: &mut Test, above: Option<&DayOf>) {
+fn missing_date(work: &mut Work, test: &mut Test, many: bool) {
     use crate::canonical::test::{State, put};
-    let about = format!("row {}", test.spot.row);
-    let mut doubt = Doubt::of("date_missing").at(test.spot, &test.written).fill("row", test.spot.row.to_string());
+    let above = test.when.above.as_deref().cloned();
+    let row = test.spot.row;
+    let mut about = format!("row {row}");
+    let mut doubt = Doubt::of("date_missing").at(test.spot, &test.written).fill("row", row.to_string());
+    if many {
+        about =
+            work.sheet_name(test.spot.sheet).map(|name| analysis::vocabulary::text::fold(&name)).unwrap_or_default();
+        about = format!("{about} rows").trim().to_owned();
+        let above = Choice { code: "above".to_owned(), label: "the day above each".to_owned(), needs: None };
+        doubt = doubt.fill("row", format!("{row}, and each other row without a day")).choices(vec![above]);
+    }
     if above.is_none() {
         doubt = doubt.propose_nothing();
     }
@@ -388,7 +413,7 @@ fn missing_date(work: &mut Work, test: &mut Test, above: Option<&DayOf>) {
     if let Settled::Choice(choice, _) = settled {
         let day = match (choice, above, settled.day()) {
             (_, _, Some(day)) => DayOf::Known(date_column::Known { earliest: Some(day), latest: day, clock: None }),
-            ("above", Some(above), _) => above.clone(),
+            ("above", Some(above), _) => above,
             _ => {
                 work.desk.raise(doubt.about(&about).cells(test.cells()));
                 test.state = State::Held;

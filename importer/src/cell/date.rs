@@ -147,6 +147,21 @@ fn since_epoch(text: &str) -> Option<DateCell> {
     })
 }
 
+/// Day and time without marks between their parts, as ISO 8601 (basic format) writes them: "20240302T081500",
+/// "20240302 0815"; some loggers leave out the mark between day and time as well.
+fn basic(text: &str) -> Option<DateCell> {
+    let (day, rest) = text.split_at_checked(8).filter(|(day, _)| day.bytes().all(|byte| byte.is_ascii_digit()))?;
+    let rest = rest.strip_prefix(['t', ' ']).unwrap_or(rest).trim();
+    let figures = rest.bytes().take_while(u8::is_ascii_digit).count();
+    if !matches!(figures, 4 | 6) {
+        return None;
+    }
+    let seconds = if figures == 6 { format!(":{}", &rest[4..6]) } else { String::new() };
+    let time = clock(&format!("{}:{}{seconds}{}", &rest[..2], &rest[2..4], &rest[figures..]))?;
+    let day = day_only(day).filter(|day| matches!(day.said, Said::Day(_) | Said::Impossible { .. }))?;
+    Some(DateCell { clock: Some(time), ..day })
+}
+
 const BEFORE: &[&str] = &["before", "pre", "prior to", "earlier than", "vor", "avant", "antes de", "antes del", "voor"];
 const BETWEEN: &[&str] = &["between", "zwischen", "entre", "tussen", "from", "von", "vom", "de", "du", "van", "desde"];
 const AND: &[&str] = &[
@@ -214,7 +229,7 @@ pub fn date(text: &str) -> DateCell {
             };
         }
     }
-    if let Some(single) = since_epoch(text).or_else(|| single(text)) {
+    if let Some(single) = since_epoch(text).or_else(|| basic(text)).or_else(|| single(text)) {
         return single;
     }
     between(text).unwrap_or(DateCell::bare(Said::Unreadable))
@@ -326,6 +341,27 @@ impl Said {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn basic_format() {
+        use chrono::NaiveTime;
+        // ISO 8601-1:2019, 5.4.2.1: 19850412T101530 and 19850412T101530Z.
+        let cell = date("19850412T101530");
+        assert_eq!(
+            (cell.said, cell.clock.map(|clock| clock.time)),
+            (Said::Day(ymd(1985, 4, 12)), NaiveTime::from_hms_opt(10, 15, 30))
+        );
+        assert_eq!(date("19850412T101530Z").clock.and_then(|clock| clock.offset_minutes), Some(0));
+        assert_eq!(date("19850412T101530+0400").clock.and_then(|clock| clock.offset_minutes), Some(240));
+        for text in ["20240302 0815", "20240302T0815", "202403020815", "20240302081500", "20240302 08:15"] {
+            let cell = date(text);
+            let time = cell.clock.map(|clock| clock.time);
+            assert_eq!((cell.said, time), (Said::Day(ymd(2024, 3, 2)), NaiveTime::from_hms_opt(8, 15, 0)), "{text}");
+        }
+        for text in ["20240302T25", "20249902T0815", "20240302 9915"] {
+            assert_eq!(date(text).clock, None, "{text}");
+        }
+    }
 
     fn ymd(y: i32, m: u32, d: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(y, m, d).unwrap()

@@ -1,9 +1,11 @@
 //! Text files to a grid: encoding, then dialect, then cells with their rows and lines.
 
+use std::borrow::Cow;
+
 use super::verdict::chosen;
 use super::{limit, verdict};
 use crate::dialect::decimal::Marks;
-use crate::dialect::split::Records;
+use crate::dialect::split::{Field, Record, Records};
 use crate::dialect::{self, Dialect};
 use crate::encoding;
 use crate::finding::{Answer, Finding, Held};
@@ -19,9 +21,22 @@ const ENCODINGS: [(&str, &str); 2] = [("first", "windows-1252"), ("second", "mac
 /// The separators that can fit alike, by the codes of the answers.
 const SEPARATORS: [(&str, u8); 4] = [("comma", b','), ("semicolon", b';'), ("tab", b'\t'), ("bar", b'|')];
 
-/// Reads a text file.
-pub fn open(bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, Vec<Finding>), Box<Finding>> {
-    let mut findings = Vec::new();
+/// A text file before it is cut into cells.
+#[derive(Debug, Clone)]
+pub struct Text<'b> {
+    /// Its letters.
+    pub letters: Cow<'b, str>,
+    /// How it is cut.
+    pub dialect: Dialect,
+    /// What is asked of the whole of it, with what was answered that does not settle it.
+    questions: Vec<(Finding, Option<String>)>,
+}
+
+/// Tells encoding and dialect of a text file.
+///
+/// # Errors
+/// If it is no text, or holds nothing.
+pub fn begin<'b>(bytes: &'b [u8], answers: &[Answer]) -> Result<Text<'b>, Box<Finding>> {
     let mut questions = Vec::new();
     let encoding = chosen(answers, "encoding_unclear");
     let wanted = encoding.and_then(|choice| ENCODINGS.iter().find(|(code, _)| *code == choice)).map(|(_, name)| *name);
@@ -29,13 +44,13 @@ pub fn open(bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, Vec<Finding>
         return Err(Box::new(verdict::kind_unknown("a binary file")));
     };
     if let Some(rival) = &decoded.other {
-        questions.push((encoding_unclear(decoded.encoding, rival), encoding));
+        questions.push((encoding_unclear(decoded.encoding, rival), encoding.map(str::to_owned)));
     }
-    let text = decoded.text.as_str();
-    if text.split([',', ';', '|', '"']).all(is_blank) {
+    let letters = decoded.text;
+    if letters.split([',', ';', '|', '"']).all(is_blank) {
         return Err(Box::new(verdict::empty()));
     }
-    let detected = dialect::detect(text);
+    let detected = dialect::detect(&letters);
     let mut dialect = detected.dialect;
     if let Some(rival) = detected.rival {
         let separator = chosen(answers, "separator_unclear");
@@ -44,15 +59,104 @@ pub fn open(bytes: &[u8], answers: &[Answer]) -> Result<(Vec<Grid>, Vec<Finding>
         if wanted.is_some() && wanted == rival.delimiter {
             dialect = rival;
         } else if wanted != dialect.delimiter {
-            questions.push((separator_unclear(text, dialect, rival), separator));
+            questions.push((separator_unclear(&letters, dialect, rival), separator.map(str::to_owned)));
         }
     }
-    let mut grid = read(text, dialect, &mut findings)?;
-    grid.delimiter = dialect.delimiter;
-    for (finding, answer) in questions {
-        findings.extend(hold(&mut grid, finding, answer));
+    Ok(Text { letters, dialect, questions })
+}
+
+impl Text<'_> {
+    /// Whether nothing is asked of the whole of it.
+    pub fn is_clear(&self) -> bool {
+        self.questions.is_empty()
     }
-    Ok((vec![grid], findings))
+
+    /// Its rows from the top; a line that names the separator is none.
+    pub fn records(&self) -> Records<'_> {
+        let mut records = Records::new(&self.letters, self.dialect);
+        // A program that knows the line "sep=;" does not show it as a row, and it is no cell.
+        if self.dialect.sep_line {
+            records.next_record();
+        }
+        records
+    }
+
+    /// Cuts it into a grid.
+    ///
+    /// # Errors
+    /// If it is over a limit.
+    pub fn cut(self) -> Result<(Vec<Grid>, Vec<Finding>), Box<Finding>> {
+        let mut notes = Notes::default();
+        let mut grid = Grid { delimiter: self.dialect.delimiter, ..Grid::default() };
+        let mut records = self.records();
+        let mut number = 0_u32;
+        while let Some(record) = records.next_record() {
+            number = number.saturating_add(1);
+            notes.see(number, record.fields)?;
+            grid.rows.extend(row(number, &record));
+        }
+        grid.decimal_comma = notes.decimal_comma(self.dialect);
+        let mut findings = notes.findings();
+        for (finding, answer) in self.questions {
+            findings.extend(hold(&mut grid, finding, answer.as_deref()));
+        }
+        Ok((vec![grid], findings))
+    }
+}
+
+/// A row of cells; `None` if all are blank.
+pub(crate) fn row(number: u32, record: &Record) -> Option<Row> {
+    let mut cells = Vec::with_capacity(record.fields.len().min(64));
+    for (column, field) in (1_u32..).zip(record.fields) {
+        if !is_blank(&field.text) {
+            cells.push(Cell { column, raw: Raw::of_text(unguarded(&field.text).to_owned()) });
+        }
+    }
+    (!cells.is_empty()).then_some(Row { number, line: Some(record.line), cells })
+}
+
+/// What is gathered from all cells of a text.
+#[derive(Debug, Default)]
+pub(crate) struct Notes {
+    meter: limit::Meter,
+    marks: Marks,
+    repaired: Vec<(u32, u32, String)>,
+    lost: Vec<(u32, u32, String)>,
+}
+
+impl Notes {
+    /// Takes note of a row.
+    ///
+    /// # Errors
+    /// If the text is over a limit.
+    pub fn see(&mut self, number: u32, fields: &[Field]) -> Result<(), Box<Finding>> {
+        for (column, field) in (1_u32..).zip(fields).filter(|(_, field)| !is_blank(&field.text)) {
+            self.meter.cell(u64::from(number), u64::from(column), field.text.len())?;
+            self.marks.see(&field.text);
+            if field.repaired {
+                self.repaired.push((number, column, field.text.to_string()));
+            }
+            if field.text.contains('\u{fffd}') {
+                self.lost.push((number, column, field.text.to_string()));
+            }
+        }
+        Ok(())
+    }
+
+    /// Non-empty cells so far.
+    pub const fn cells(&self) -> u64 {
+        self.meter.cells()
+    }
+
+    /// Whether the decimal mark is a comma.
+    pub fn decimal_comma(&self, dialect: Dialect) -> bool {
+        self.marks.decimal_comma(dialect.delimiter != Some(b','))
+    }
+
+    /// One note on all cells alike.
+    pub fn findings(&self) -> Vec<Finding> {
+        [noted("quote_repaired", &self.repaired), noted("letters_lost", &self.lost)].into_iter().flatten().collect()
+    }
 }
 
 /// A question about the whole file: its cells wait in the finding. "Leave it out" makes them labels.
@@ -78,49 +182,8 @@ fn hold(grid: &mut Grid, mut finding: Finding, answer: Option<&str>) -> Option<F
     Some(finding)
 }
 
-/// Cuts a text into a grid.
-fn read(text: &str, dialect: Dialect, findings: &mut Vec<Finding>) -> Result<Grid, Box<Finding>> {
-    let mut grid = Grid::default();
-    let mut meter = limit::Meter::default();
-    let mut marks = Marks::default();
-    let mut repaired = Vec::new();
-    let mut lost = Vec::new();
-    let mut records = Records::new(text, dialect);
-    let mut number = 0_u32;
-    // A program that knows the line "sep=;" does not show it as a row, and it is no cell.
-    let mut named_separator = dialect.sep_line;
-    while let Some(record) = records.next_record() {
-        if std::mem::take(&mut named_separator) {
-            continue;
-        }
-        number = number.saturating_add(1);
-        let mut cells = Vec::with_capacity(record.fields.len().min(64));
-        for (column, field) in (1_u32..).zip(record.fields) {
-            if is_blank(&field.text) {
-                continue;
-            }
-            meter.cell(u64::from(number), u64::from(column), field.text.len())?;
-            marks.see(&field.text);
-            if field.repaired {
-                repaired.push((number, column, field.text.to_string()));
-            }
-            if field.text.contains('\u{fffd}') {
-                lost.push((number, column, field.text.to_string()));
-            }
-            cells.push(Cell { column, raw: Raw::of_text(unguarded(&field.text).to_owned()) });
-        }
-        if !cells.is_empty() {
-            grid.rows.push(Row { number, line: Some(record.line), cells });
-        }
-    }
-    grid.decimal_comma = marks.decimal_comma(dialect.delimiter != Some(b','));
-    findings.extend(noted("quote_repaired", &repaired));
-    findings.extend(noted("letters_lost", &lost));
-    Ok(grid)
-}
-
 /// White space of any kind, and signs without width.
-pub(super) fn is_blank(text: &str) -> bool {
+pub(crate) fn is_blank(text: &str) -> bool {
     text.chars()
         .all(|letter| letter.is_whitespace() || matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}'))
 }

@@ -14,7 +14,7 @@ pub const ROWS: u64 = 1_100_000;
 /// Column number of the last column.
 pub const COLUMNS: u64 = 16_384;
 /// Non-empty cells of a file.
-pub const CELLS: u64 = 20_000_000;
+pub const CELLS: u64 = 10_000_000;
 /// Bytes of one cell.
 pub const CELL_BYTES: u64 = 1024 * 1024;
 
@@ -25,6 +25,11 @@ pub struct Meter {
 }
 
 impl Meter {
+    /// Non-empty cells so far.
+    pub const fn cells(&self) -> u64 {
+        self.cells
+    }
+
     /// Takes note of a non-empty cell; rows and columns count from 1.
     pub fn cell(&mut self, row: u64, column: u64, bytes: usize) -> Result<(), Box<Finding>> {
         self.cells += 1;

@@ -73,6 +73,9 @@ fn is_date(cell: &str) -> bool {
                 return plausible(parts, digits)
                     && cell[at + 1..].trim_start().bytes().next().is_some_and(|b| b.is_ascii_digit());
             }
+            b' ' | b'T' if part == 0 && digits[0] == 8 => {
+                return calendar(parts[0]) && bytes.get(at + 1).is_some_and(u8::is_ascii_digit);
+            }
             _ => return has_month_name(cell),
         }
         at += 1;
@@ -92,14 +95,16 @@ fn is_date(cell: &str) -> bool {
         2 => separator == b'.' && plausible_day_month(parts),
         // "20240302"
         0 if matches!(digits[0], 10 | 13) => crate::cell::date::date(cell).seconds,
-        0 => {
-            digits[0] == 8
-                && (1900..2100).contains(&(parts[0] / 10_000))
-                && (1..=12).contains(&(parts[0] / 100 % 100))
-                && (1..=31).contains(&(parts[0] % 100))
-        }
+        0 => digits[0] == 8 && calendar(parts[0]),
         _ => false,
     }
+}
+
+/// Whether eight figures are a day: 20240302.
+fn calendar(figures: u32) -> bool {
+    (1900..2100).contains(&(figures / 10_000))
+        && (1..=12).contains(&(figures / 100 % 100))
+        && (1..=31).contains(&(figures % 100))
 }
 
 fn plausible_day_month(parts: [u32; 3]) -> bool {
@@ -269,6 +274,8 @@ mod tests {
             ("1. 5. 2022", Look::Date),
             ("06/01/24", Look::Date),
             ("20240302", Look::Date),
+            ("20240302T081500", Look::Date),
+            ("20240302 08:15", Look::Date),
             ("2 March 2024", Look::Date),
             ("June 2022", Look::Date),
             ("14-Mar-24", Look::Date),

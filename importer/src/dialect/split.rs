@@ -58,6 +58,16 @@ impl<'t> Records<'t> {
         Records { text, dialect, at: 0, line: 1, fields: Vec::new() }
     }
 
+    /// Starts at a row that was passed before: at [`Records::position`].
+    pub fn from(text: &'t str, dialect: Dialect, (at, line): (usize, u32)) -> Self {
+        Records { at, line, ..Records::new(text, dialect) }
+    }
+
+    /// Byte and line at which the next row starts.
+    pub const fn position(&self) -> (usize, u32) {
+        (self.at, self.line)
+    }
+
     /// The next row, or `None` at the end.
     pub fn next_record(&mut self) -> Option<Record<'_, 't>> {
         let bytes = self.text.as_bytes();

@@ -3,7 +3,7 @@
 //! A key is the code, or the code and what tells it from others of its kind (`fate_word_unclear:gone`), so that
 //! the same doubt in the next copy of a file is served by the same answer.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 
 use analysis::vocabulary::{ALWAYS_ANSWERS, FindingCode};
 use serde_json::Value;
@@ -207,6 +207,15 @@ pub fn key_of(code: &str, about: Option<&str>) -> String {
     }
 }
 
+/// Findings of one code that stand by themselves. A file with more of them is answered in its own program, not here:
+/// all further ones are one finding.
+pub const APART: usize = 1_000;
+/// What the further ones are about.
+const OTHERS: &str = "and others";
+
+/// Cells of a finding that are listed one by one; of more the rows are told in runs.
+pub const LISTED: usize = 10_000;
+
 /// Cells that a finding covers, by what each gives: a question can hold every cell of a long file.
 #[derive(Default)]
 struct Seen(Vec<(&'static str, Spots)>);
@@ -222,6 +231,26 @@ impl Seen {
             }
         }
     }
+
+    /// Those of `cells` that are new, as far as they are still listed.
+    fn take(&mut self, known: &mut Vec<(Spot, &'static str)>, cells: impl IntoIterator<Item = (Spot, &'static str)>) {
+        for cell in cells {
+            if self.insert(cell) && known.len() < LISTED {
+                known.push(cell);
+            }
+        }
+    }
+
+    /// Cells as runs of rows by sheet and column.
+    fn held(&self, sheets: &[Option<String>]) -> Vec<Held> {
+        let mut all = Spots::default();
+        self.0.iter().for_each(|(_, spots)| all.join(spots));
+        let mut out: Vec<Held> = Vec::new();
+        for ((sheet, column), rows) in all.runs() {
+            out.push(Held { sheet: sheets.get(usize::from(sheet)).cloned().flatten(), column: Some(column), rows });
+        }
+        out
+    }
 }
 
 /// Findings raised so far and answers given.
@@ -230,18 +259,37 @@ pub struct Desk<'a> {
     doubts: BTreeMap<String, Doubt>,
     seen: HashMap<String, Seen>,
     order: Vec<String>,
+    covered: Spots,
+    /// How many findings of a code there are.
+    apart: HashMap<&'static str, usize>,
 }
 
 impl<'a> Desk<'a> {
     /// A desk with answers; of two answers to one question the later one holds.
     pub fn new(answers: &'a [Answer]) -> Self {
         let answers = answers.iter().map(|answer| (answer.key.as_str(), answer)).collect();
-        Desk { answers, doubts: BTreeMap::new(), seen: HashMap::new(), order: Vec::new() }
+        Desk {
+            answers,
+            doubts: BTreeMap::new(),
+            seen: HashMap::new(),
+            order: Vec::new(),
+            covered: Spots::default(),
+            apart: HashMap::new(),
+        }
     }
 
     /// How the question of a code about something stands.
     pub fn ask(&self, code: &str, about: &str) -> Settled<'a> {
-        self.ask_key(&key_of(code, (!about.is_empty()).then_some(about)))
+        let key = key_of(code, (!about.is_empty()).then_some(about));
+        match self.ask_key(&key) {
+            Settled::Open if self.is_one_of_others(code, &key) => self.ask_key(&key_of(code, Some(OTHERS))),
+            settled => settled,
+        }
+    }
+
+    /// Whether there are so many findings of a code that a new one joins the others.
+    fn is_one_of_others(&self, code: &str, key: &str) -> bool {
+        self.apart.get(code).is_some_and(|count| *count >= APART) && !self.doubts.contains_key(key)
     }
 
     /// How the question of a key stands.
@@ -256,13 +304,32 @@ impl<'a> Desk<'a> {
 
     /// Raises a finding, or adds its cells to the one of the same key.
     pub fn raise(&mut self, doubt: Doubt) {
-        let key = doubt.key();
+        let mut key = doubt.key();
+        let mut doubt = doubt;
+        if self.is_one_of_others(doubt.code, &key) {
+            doubt = doubt.about(OTHERS).choices(Vec::new()).propose_nothing();
+            key = doubt.key();
+        }
+        if kind_severity(doubt.code) != Severity::Noted {
+            self.covered.extend(doubt.cells.iter().map(|(spot, _)| *spot));
+        }
         let seen = self.seen.entry(key.clone()).or_default();
         match self.doubts.get_mut(&key) {
-            Some(known) => known.cells.extend(doubt.cells.into_iter().filter(|cell| seen.insert(*cell))),
+            Some(known) => {
+                // It is told by the first of its cells in the file, in whatever order they were met.
+                if doubt.first.is_some_and(|first| known.first.is_some_and(|known| first < known)) {
+                    let cells = std::mem::take(&mut known.cells);
+                    *known = doubt;
+                    let new = std::mem::replace(&mut known.cells, cells);
+                    seen.take(&mut known.cells, new);
+                } else {
+                    seen.take(&mut known.cells, doubt.cells);
+                }
+            }
             None => {
-                let mut doubt = doubt;
-                doubt.cells.retain(|cell| seen.insert(*cell));
+                *self.apart.entry(doubt.code).or_default() += 1;
+                let cells = std::mem::take(&mut doubt.cells);
+                seen.take(&mut doubt.cells, cells);
                 self.order.push(key.clone());
                 self.doubts.insert(key, doubt);
             }
@@ -271,8 +338,17 @@ impl<'a> Desk<'a> {
 
     /// Adds cells that wait with a raised finding.
     pub fn wait(&mut self, key: &str, cells: impl IntoIterator<Item = (Spot, &'static str)>) {
+        let others = key_of(key.split_once(':').map_or(key, |(code, _)| code), Some(OTHERS));
+        let key = if self.doubts.contains_key(key) { key } else { &others };
         if let (Some(doubt), Some(seen)) = (self.doubts.get_mut(key), self.seen.get_mut(key)) {
-            doubt.cells.extend(cells.into_iter().filter(|cell| seen.insert(*cell)));
+            let covers = kind_severity(doubt.code) != Severity::Noted;
+            let covered = &mut self.covered;
+            let cells = cells.into_iter().inspect(|(spot, _)| {
+                if covers {
+                    covered.insert(*spot);
+                }
+            });
+            seen.take(&mut doubt.cells, cells);
         }
     }
 
@@ -287,12 +363,8 @@ impl<'a> Desk<'a> {
     }
 
     /// Cells under a refused or questioned finding.
-    pub fn covered(&self) -> Spots {
-        self.doubts
-            .values()
-            .filter(|doubt| kind_severity(doubt.code) != Severity::Noted)
-            .flat_map(|doubt| doubt.cells.iter().map(|(spot, _)| *spot))
-            .collect()
+    pub const fn covered(&self) -> &Spots {
+        &self.covered
     }
 
     /// The findings, in the order of the file: whole-file ones first.
@@ -305,7 +377,9 @@ impl<'a> Desk<'a> {
             let first = doubt.first.or_else(|| doubt.cells.first().map(|(spot, _)| *spot));
             let answered =
                 answers.get(key.as_str()).filter(|answer| answer.choice == "dont_know").map(|_| "dont_know".to_owned());
-            out.push((first, position, finish(key, doubt, answered, sheets)));
+            let told = kind_severity(doubt.code) == Severity::Questioned || doubt.cells.len() >= LISTED;
+            let held = self.seen.get(key).filter(|_| told).map(|seen| seen.held(sheets)).unwrap_or_default();
+            out.push((first, position, finish(key, doubt, (answered, held), sheets)));
         }
         out.sort_by_key(|(first, position, _)| (*first, *position));
         out.into_iter().map(|(_, _, finding)| finding).collect()
@@ -316,9 +390,17 @@ fn kind_severity(code: &str) -> Severity {
     FindingCode::parse(code).map_or(Severity::Refused, crate::finding::severity_of)
 }
 
-fn finish(key: &str, doubt: Doubt, answered: Option<String>, sheets: &[Option<String>]) -> Finding {
+fn finish(
+    key: &str,
+    doubt: Doubt,
+    (answered, held): (Option<String>, Vec<Held>),
+    sheets: &[Option<String>],
+) -> Finding {
     let sheet_of = |spot: Spot| sheets.get(usize::from(spot.sheet)).cloned().flatten();
     let mut finding = finding_of(doubt.code, key, &doubt.fill);
+    if doubt.about.as_deref() == Some(OTHERS) {
+        finding.message.push_str(&format!(" And so of all like it, beyond the first {APART}."));
+    }
     if let Some(first) = doubt.first {
         finding.sheet = sheet_of(first);
         finding.row = Some(first.row);
@@ -340,9 +422,7 @@ fn finish(key: &str, doubt: Doubt, answered: Option<String>, sheets: &[Option<St
     if doubt.propose_nothing || !finding.proposed.as_ref().is_some_and(answerable) {
         finding.proposed = None;
     }
-    if finding.severity == Severity::Questioned {
-        finding.held = held(&doubt.cells, sheets);
-    }
+    finding.held = held;
     finding.answered = answered;
     finding.cells = doubt
         .cells
@@ -365,26 +445,6 @@ pub fn with_standard(mut choices: Vec<Choice>) -> Vec<Choice> {
         }
     }
     choices
-}
-
-/// Cells as runs of rows by sheet and column.
-fn held(cells: &[(Spot, &'static str)], sheets: &[Option<String>]) -> Vec<Held> {
-    let mut columns: BTreeMap<(u16, u32), BTreeSet<u32>> = BTreeMap::new();
-    for (spot, _) in cells {
-        columns.entry((spot.sheet, spot.column)).or_default().insert(spot.row);
-    }
-    let mut out = Vec::with_capacity(columns.len());
-    for ((sheet, column), rows) in columns {
-        let mut runs: Vec<[u32; 2]> = Vec::new();
-        for row in rows {
-            match runs.last_mut() {
-                Some(run) if run[1] + 1 == row => run[1] = row,
-                _ => runs.push([row, row]),
-            }
-        }
-        out.push(Held { sheet: sheets.get(usize::from(sheet)).cloned().flatten(), column: Some(column), rows: runs });
-    }
-    out
 }
 
 #[cfg(test)]
@@ -415,6 +475,33 @@ mod tests {
         assert_eq!(findings[0].held, [Held { sheet: None, column: Some(4), rows: vec![[2, 3], [7, 7]] }]);
         let codes: Vec<&str> = findings[0].choices.iter().map(|choice| choice.code.as_str()).collect();
         assert!(codes.contains(&"leave_out") && codes.contains(&"dont_know"));
+    }
+
+    #[test]
+    fn a_thousand_stand_apart_and_the_others_are_one() {
+        let raise = |desk: &mut Desk| {
+            for row in 1..=2 * APART as u32 {
+                let about = format!("some day {row}");
+                if desk.ask("date_unreadable", &about) == Settled::Open {
+                    desk.raise(
+                        Doubt::of("date_unreadable").about(about).at(spot(row, 1), "").cell(spot(row, 1), "date"),
+                    );
+                }
+            }
+        };
+        let mut desk = Desk::new(&[]);
+        raise(&mut desk);
+        desk.wait("date_unreadable:some day 1999", [(spot(1999, 2), "value")]);
+        let findings = desk.findings(&[None]);
+        assert_eq!(findings.len(), APART + 1);
+        let last = findings.last().unwrap();
+        assert_eq!((last.key.as_str(), last.cells.len()), ("date_unreadable:and others", APART + 1));
+        let codes: Vec<&str> = last.choices.iter().map(|choice| choice.code.as_str()).collect();
+        assert_eq!(codes, ["leave_out", "dont_know"]);
+        let answers = [Answer { key: last.key.clone(), choice: "leave_out".into(), value: None }];
+        let mut desk = Desk::new(&answers);
+        raise(&mut desk);
+        assert_eq!(desk.findings(&[None]).len(), APART);
     }
 
     #[test]

@@ -35,14 +35,21 @@ fn basis_step(work: &mut Work, group: &mut Group) {
     };
     // One jump and only one: two level stretches have no other large step inside them.
     let mut jumps = (1..values.len()).filter(|&at| (values[at].1 / values[at - 1].1).ln().abs() > 0.6 * factor.ln());
-    let (Some(cut), None) = (jumps.next(), jumps.next()) else { return };
+    let fits = |ratio: f64| (ratio / factor).ln().abs() < 0.05;
+    let is_step = |ratio: f64| fits(ratio) || fits(1.0 / ratio);
+    let (cut, None) = (jumps.next(), jumps.next()) else { return };
+    let Some(cut) = cut else {
+        if let Some(whole) = work.whole.as_mut().filter(|_| steady(&values)) {
+            whole.level(&group.about, level(&values), is_step);
+        }
+        return;
+    };
     if cut < 4 || cut + 4 > values.len() {
         return;
     }
     let (before, after) = values.split_at(cut);
     let ratio = level(after) / level(before);
-    let fits = |ratio: f64| (ratio / factor).ln().abs() < 0.05;
-    if !steady(before) || !steady(after) || !(fits(ratio) || fits(1.0 / ratio)) {
+    if !steady(before) || !steady(after) || !is_step(ratio) {
         return;
     }
     // The lower side is the one counted as nitrogen or phosphorus.

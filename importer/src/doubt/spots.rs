@@ -46,6 +46,28 @@ impl Spots {
         self.words.get(&at).is_some_and(|word| word & bit != 0)
     }
 
+    /// Takes in all places of another set.
+    pub fn join(&mut self, other: &Spots) {
+        for (at, word) in &other.words {
+            *self.words.entry(*at).or_default() |= word;
+        }
+    }
+
+    /// Runs of rows, first and last, by sheet and column.
+    pub fn runs(&self) -> BTreeMap<(u16, u32), Vec<[u32; 2]>> {
+        let mut runs: BTreeMap<(u16, u32), Vec<[u32; 2]>> = BTreeMap::new();
+        for ((sheet, column, at), word) in &self.words {
+            let own = runs.entry((*sheet, *column)).or_default();
+            for row in (0..TOGETHER).filter(|bit| word >> bit & 1 == 1).map(|bit| at * TOGETHER + bit) {
+                match own.last_mut() {
+                    Some(run) if run[1] + 1 == row => run[1] = row,
+                    _ => own.push([row, row]),
+                }
+            }
+        }
+        runs
+    }
+
     /// How many places there are.
     pub fn count(&self) -> u64 {
         self.words.values().map(|word| u64::from(word.count_ones())).sum()
@@ -110,6 +132,9 @@ mod tests {
                     set.remove(&spot);
                 }
             }
+            let mut joined = rest;
+            joined.join(&set);
+            prop_assert_eq!(joined.count(), plain.union(&beside).count() as u64);
             set.extend(one);
             prop_assert_eq!(set.count(), plain.len() as u64);
         }

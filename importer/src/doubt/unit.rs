@@ -38,6 +38,9 @@ pub(crate) fn settle(work: &mut Work, group: &mut Group) {
     scale::bare_phosphorus(work, group);
     scale::phosphate_or_trace(work, group);
     contradictions(work, group);
+    if let Some(whole) = work.whole.as_mut().filter(|_| !group.tests.is_empty()) {
+        whole.agrees(&group.about, (group.unit.map(UnitCode::as_str), group.basis));
+    }
 }
 
 /// A basis as written on a kit ("NO3-N", "as P"), as the catalogue has it; `None` where the parameter has no such basis.
@@ -73,14 +76,11 @@ pub(crate) fn each(group: &mut Group, mut run: impl FnMut(&Group, &mut Test)) {
     group.tests = tests;
 }
 
-/// The written numbers of pending cells.
-pub(crate) fn written(group: &Group) -> Vec<f64> {
-    group
-        .tests
-        .iter()
-        .filter(|test| test.pending())
-        .filter_map(|test| test.figures().map(|figures| figures.first))
-        .collect()
+/// The written numbers of pending cells, and in a part of a long file a sample of the whole column beside them.
+pub(crate) fn written(work: &Work, group: &Group) -> Vec<f64> {
+    let own = group.tests.iter().filter(|test| test.pending()).filter_map(Test::figures).map(|figures| figures.first);
+    let whole = work.whole.as_ref().map_or(&[][..], |whole| whole.sample(&group.about));
+    own.chain(whole.iter().copied()).collect()
 }
 
 /// Units written in the cells: another than the column's wins, with a note.
@@ -138,7 +138,7 @@ fn column_unit(work: &mut Work, group: &mut Group) {
         return ask_unit(work, group, &[]);
     }
     let special = matches!(parameter.code.as_str(), "temperature" | "salinity" | "alkalinity" | "phosphate" | "oxygen");
-    let middle = median(written(group).into_iter().filter(|value| *value != 0.0));
+    let middle = median(written(work, group).into_iter().filter(|value| *value != 0.0));
     if special || middle.is_none() {
         return;
     }

@@ -87,7 +87,7 @@ fn text(path: &Path) -> Result<String, Failure> {
     }
     let decoded = encoding::decode(&bytes, None)
         .map_err(|_| Failure::input(format!("it is no text, {}: save the sheet as CSV first", path.display())))?;
-    Ok(decoded.text)
+    Ok(decoded.text.into_owned())
 }
 
 fn reader(text: &str, separator: u8) -> csv::Reader<&[u8]> {

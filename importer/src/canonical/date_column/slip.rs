@@ -1,5 +1,7 @@
 //! Days that cannot be meant as written: swapped by a program, off the calendar, in the future, a year behind.
 
+use std::collections::BTreeSet;
+
 use chrono::{Datelike, NaiveDate};
 
 use crate::canonical::Work;
@@ -60,7 +62,28 @@ pub(super) fn swapped_by_program(work: &mut Work, about: &str, items: &mut [Item
     }
 }
 
-pub(super) fn impossible_and_unreadable(work: &mut Work, header: &str, items: &mut [Item], rule: Rule) {
+/// Different cells that cannot be read from which on they are a way of writing that nobody knows here: one question for
+/// all of them.
+const MANY: usize = 20;
+
+/// Whether most cells of a column are written in a way that cannot be read.
+fn unknown_way(items: &[Item]) -> bool {
+    let unread: BTreeSet<&str> = items
+        .iter()
+        .filter(|item| item.said == Said::Unreadable)
+        .map(|item| item.written.as_str())
+        .take(MANY)
+        .collect();
+    unread.len() >= MANY && items.iter().filter(|item| item.said == Said::Unreadable).count() * 2 > items.len()
+}
+
+pub(super) fn impossible_and_unreadable(
+    work: &mut Work,
+    (about, header): (&str, &str),
+    items: &mut [Item],
+    rule: Rule,
+) {
+    let unknown = !rule.end && unknown_way(items);
     for item in items.iter_mut() {
         let partial_day = matches!(&item.out, Some(DayOf::Known(known)) if known.exact().is_none());
         if item.out.is_some() && (rule.partial || !partial_day) {
@@ -79,7 +102,9 @@ pub(super) fn impossible_and_unreadable(work: &mut Work, header: &str, items: &m
             _ if partial_day => ("date_unreadable", None),
             _ => ("date_unreadable", None),
         };
-        let settled = work.desk.ask(code, &item.written);
+        let all = unknown && item.said == Said::Unreadable;
+        let (code, name) = if all { ("dates_unreadable", about) } else { (code, item.written.as_str()) };
+        let settled = work.desk.ask(code, name);
         item.out = Some(match settled {
             Settled::LeaveOut => DayOf::Left,
             Settled::Choice("day", None) if bounds.is_some() => {
@@ -96,7 +121,7 @@ pub(super) fn impossible_and_unreadable(work: &mut Work, header: &str, items: &m
             }
             _ => {
                 let mut doubt = Doubt::of(code)
-                    .about(&item.written)
+                    .about(name)
                     .at(item.spot, &item.written)
                     .fill("column", header)
                     .fill("written", &item.written)

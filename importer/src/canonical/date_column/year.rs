@@ -23,7 +23,8 @@ struct Slip {
     years: i32,
 }
 
-fn moved(day: NaiveDate, years: i32) -> Option<NaiveDate> {
+/// The same day some years later.
+pub(crate) fn moved(day: NaiveDate, years: i32) -> Option<NaiveDate> {
     day.with_year(day.year() + years)
 }
 
@@ -132,18 +133,39 @@ fn last_rows(days: &[NaiveDate], out: &[bool], today: Option<NaiveDate>) -> Opti
     })
 }
 
-/// Asks about rows that are a year off.
-pub(super) fn out_of_sequence(work: &mut Work, about: &str, items: &mut [Item]) {
-    let mut dated: Vec<(usize, NaiveDate)> =
-        items.iter().enumerate().filter_map(|(i, item)| Some((i, item.out.as_ref()?.exact()?))).collect();
+/// Rows that are a year off, with their days as written, and by how many years they are meant later.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Slipped {
+    /// Row and day, top to bottom or bottom to top.
+    pub rows: Vec<(u32, NaiveDate)>,
+    /// Years.
+    pub years: i32,
+}
+
+/// The rows of a column that are a year off, among its dated rows top to bottom.
+pub(crate) fn found(mut dated: Vec<(u32, NaiveDate)>, today: Option<NaiveDate>) -> Vec<Slipped> {
     // The newest row may stand at the top.
     let rising = back(dated.iter().map(|(_, day)| *day));
     if rising * 2 > dated.len() {
         dated.reverse();
     }
     let days: Vec<NaiveDate> = dated.iter().map(|(_, day)| *day).collect();
-    for slip in slips(&days, work.context.today) {
-        let rows = &dated[slip.from..slip.end];
+    let slips = slips(&days, today);
+    slips.into_iter().map(|slip| Slipped { rows: dated[slip.from..slip.end].to_vec(), years: slip.years }).collect()
+}
+
+/// Asks about rows that are a year off.
+pub(super) fn out_of_sequence(work: &mut Work, about: &str, items: &mut [Item]) {
+    let slips = match &work.whole {
+        Some(whole) => whole.slips.clone(),
+        None => {
+            let dated = items.iter().filter_map(|item| Some((item.row, item.out.as_ref()?.exact()?))).collect();
+            found(dated, work.context.today)
+        }
+    };
+    for slip in slips {
+        let at = |row: u32| items.binary_search_by_key(&row, |item| item.row).ok();
+        let rows: Vec<(usize, NaiveDate)> = slip.rows.iter().filter_map(|(row, day)| Some((at(*row)?, *day))).collect();
         // Top to bottom, whichever way the days run.
         let Some(first) = rows.iter().map(|(row, _)| *row).min().map(|row| &items[row]) else { continue };
         let name = format!("{about}:{}", first.written);
@@ -151,7 +173,7 @@ pub(super) fn out_of_sequence(work: &mut Work, about: &str, items: &mut [Item]) 
         let settled = work.desk.ask("date_out_of_order", &name);
         let spoken = first.out.as_ref().and_then(DayOf::exact).and_then(|day| moved(day, slip.years));
         let code = if slip.years > 0 { "next_year" } else { "last_year" };
-        for &(i, day) in rows {
+        for &(i, day) in &rows {
             let Some(meant) = moved(day, slip.years) else { continue };
             let item = &mut items[i];
             let clock = if let Some(DayOf::Known(known)) = item.out { known.clock } else { None };

@@ -19,7 +19,7 @@ fn band(value: f64) -> Option<&'static str> {
 
 pub(super) fn settle(work: &mut Work, group: &mut Group) {
     if group.unit.is_none() {
-        let values = written(group);
+        let values = written(work, group);
         let count = |unit: &str| values.iter().filter(|value| band(**value) == Some(unit)).count();
         let best =
             ["dKH", "mg/L", "meq/L"].into_iter().max_by_key(|unit| (count(unit), std::cmp::Reverse(*unit == "meq/L")));

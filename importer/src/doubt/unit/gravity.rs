@@ -46,7 +46,7 @@ fn rounded(value: f64) -> f64 {
 }
 
 pub(super) fn settle(work: &mut Work, group: &mut Group) {
-    let values = written(group);
+    let values = written(work, group);
     let count = |wanted: fn(&Looks) -> bool| values.iter().map(|value| looks(*value)).filter(wanted).count();
     let gravities = count(|looks| matches!(looks, Looks::Gravity | Looks::WithoutPoint | Looks::Digits(_)));
     let salinities = count(|looks| matches!(looks, Looks::Salinity));

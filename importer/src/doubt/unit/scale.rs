@@ -16,7 +16,7 @@ pub(super) fn phosphate_or_trace(work: &mut Work, group: &mut Group) {
     }
     let phosphate = group.parameter.code.as_str() == "phosphate";
     let unit = group.unit.unwrap_or(group.parameter.unit);
-    let values = written(group);
+    let values = written(work, group);
     match unit.as_str() {
         "mg/L" if phosphate => phosphate_scale(work, group, &values),
         "mg/L" | "ug/L" => trace_scale(work, group, &values, unit),
@@ -138,7 +138,7 @@ fn trace_scale(work: &mut Work, group: &mut Group, values: &[f64], unit: UnitCod
 
 /// Calcium hardness as CaCO3: 900 to 1200.
 pub(super) fn calcium_as_carbonate(work: &mut Work, group: &mut Group) {
-    if group.basis.is_some() || median(written(group)).is_none_or(|middle| !(900.0..=1200.0).contains(&middle)) {
+    if group.basis.is_some() || median(written(work, group)).is_none_or(|middle| !(900.0..=1200.0).contains(&middle)) {
         return;
     }
     let about = group.about.clone();

@@ -15,7 +15,7 @@ const SENSOR_FAULTS: [f64; 2] = [85.0, -127.0];
 
 pub(super) fn settle(work: &mut Work, group: &mut Group) {
     if group.unit.is_none() {
-        let values = written(group);
+        let values = written(work, group);
         let fahrenheit = values.iter().filter(|value| FAHRENHEIT.contains(value)).count();
         let celsius = values.iter().filter(|value| CELSIUS.contains(value)).count();
         group.unit = UnitCode::parse(if fahrenheit > celsius { "degF" } else { "Cel" });
