@@ -126,40 +126,38 @@ fn main() {
     let database = database();
     let connection = &mut database.connect();
 
-    let mut first: Vec<[Duration; 3]> = Vec::new();
-    let mut keeper = 0;
-    for _ in 0..TIMES {
-        forget(connection);
-        keeper = load::ensure_keeper(connection, "Juniper").expect("a keeper");
-        first.push(import(connection, keeper, "tests.csv", &content));
-    }
-    let rows = number(connection, "SELECT count(*) AS number FROM reading") as usize;
-    let all = median(first.iter().map(|times| times.iter().sum()).collect());
-    let part = |at: usize| median(first.iter().map(|times| times[at]).collect());
-
-    let again = median((0..TIMES).map(|_| import(connection, keeper, "tests.csv", &content).iter().sum()).collect());
-    let mut other_bytes = Vec::new();
-    for time in 0..TIMES {
-        let same = format!("{content}{}", "\n".repeat(time + 1));
-        other_bytes.push(import(connection, keeper, "tests.csv", &same).iter().sum());
-    }
-    let other_bytes = median(other_bytes);
-
-    // The same rows by the client's own copy, into the table as it is.
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("readings.csv");
     let columns = "keeper_id, key, digest, tank_id, parameter, taken_on, taken_time, utc_offset_minutes, ordinal, \
                    value, lower, upper, qualifier, flags, disputed, written, written_unit, instrument_id, specimen_id, \
                    log_id, upload_id, sheet, row_number, column_number";
-    psql(&database, &format!("\\copy (SELECT {columns} FROM reading ORDER BY id) TO '{}' CSV", path.display()));
-    let mut copies = Vec::new();
-    for _ in 0..TIMES {
+    // Round by round, so that what is compared was measured side by side.
+    let mut first: Vec<[Duration; 3]> = Vec::new();
+    let (mut again, mut other_bytes, mut copies) = (Vec::new(), Vec::new(), Vec::new());
+    let mut rows = 0;
+    for time in 0..TIMES {
+        forget(connection);
+        let keeper = load::ensure_keeper(connection, "Juniper").expect("a keeper");
+        first.push(import(connection, keeper, "tests.csv", &content));
+        again.push(import(connection, keeper, "tests.csv", &content).iter().sum());
+        let same = format!("{content}{}", "\n".repeat(time + 1));
+        other_bytes.push(import(connection, keeper, "tests.csv", &same).iter().sum());
+        // The same rows by the client's own copy, into the table as it is.
+        rows = number(connection, "SELECT count(*) AS number FROM reading") as usize;
+        psql(&database, &format!("\\copy (SELECT {columns} FROM reading ORDER BY id) TO '{}' CSV", path.display()));
         connection.batch_execute("TRUNCATE reading; CHECKPOINT;").expect("emptied");
         let began = Instant::now();
         psql(&database, &format!("\\copy reading ({columns}) FROM '{}' CSV", path.display()));
         copies.push(began.elapsed());
     }
-    let copy = median(copies);
+    let all = median(first.iter().map(|times| times.iter().sum()).collect());
+    let part = |at: usize| median(first.iter().map(|times| times[at]).collect());
+    let ratios = first
+        .iter()
+        .zip(&copies)
+        .map(|(times, copy)| format!("{:.2}", copy.as_secs_f64() / times.iter().sum::<Duration>().as_secs_f64()));
+    let ratios: Vec<String> = ratios.collect();
+    let (again, other_bytes, copy) = (median(again), median(other_bytes), median(copies));
 
     // Forty keepers' files side by side on two connections.
     let parts: Vec<String> = (0..FILES).map(|part| file(readings / FILES, part)).collect();
@@ -194,6 +192,7 @@ fn main() {
     println!("{rows} readings of {} bytes; the last column is the rate beside psql \\copy", content.len());
     line("psql \\copy of the same rows into the same table", rows, copy, Some(copy));
     line("a first file: received, read, compared, committed", rows, all, Some(copy));
+    println!("{:64}round by round {}", "", ratios.join(", "));
     line("  of which received", rows, part(0), None);
     line("  of which read and staged", rows, part(1), None);
     line("  of which committed", rows, part(2), None);

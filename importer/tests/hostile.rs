@@ -6,12 +6,15 @@ use std::io::{Cursor, Write};
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-use importer::container;
+use importer::context::Context;
+use importer::read::read_packed;
 use zip::write::SimpleFileOptions;
 
 /// Memory that the process may reserve, in KiB, and seconds that it may take.
 const MEMORY_KIB: u64 = 2 * 1024 * 1024;
 const SECONDS: u64 = 20;
+/// Rows of tables in which every row says something else.
+const ROWS: usize = 40_000;
 /// Names the file that the child reads.
 const FILE: &str = "HOSTILE_FILE";
 
@@ -58,7 +61,28 @@ fn many(out: &mut dyn Write, piece: &str, times: usize) {
 /// A name, a hostile file, and the codes with which it may be refused; without a code, it may also be read.
 type Hostile = (&'static str, Vec<u8>, &'static [&'static str]);
 
+/// A word of its own for each number.
+fn word(mut at: usize) -> String {
+    let mut word = String::new();
+    for _ in 0..5 {
+        word.push(char::from(b"bcdfglmnprst"[at % 12]));
+        word.push(char::from(b"aeiou"[at / 12 % 5]));
+        at = at / 60 * 7 + 31 * (at % 60);
+    }
+    word
+}
+
+fn day(at: usize) -> chrono::NaiveDate {
+    chrono::NaiveDate::from_ymd_opt(1980, 1, 1).unwrap() + chrono::Days::new(at as u64 / 8)
+}
+
+/// A table of many rows.
+fn table(header: &str, row: &dyn Fn(usize) -> String) -> Vec<u8> {
+    std::iter::once(header.to_owned()).chain((0..ROWS).map(row)).collect::<Vec<_>>().join("\n").into_bytes()
+}
+
 fn files() -> Vec<Hostile> {
+    let blank = ["Date,KH\n2024-03-02,8.2\n".as_bytes(), &vec![b'\n'; 50_000_000]].concat();
     let sheet = |out: &mut dyn Write| out.write_all(b"<worksheet><sheetData/></worksheet>").unwrap();
     let bomb = xlsx(&plain, &|out| many(out, &" ".repeat(64), 9 * 1024 * 1024));
     let mut lying = bomb.clone();
@@ -118,6 +142,43 @@ fn files() -> Vec<Hostile> {
         ),
         ("65 MB of rows", "2024-03-02,8.2\n".repeat(4_600_000).into_bytes(), &["file_over_limit"]),
         ("two million rows", "1,2\n".repeat(2_000_000).into_bytes(), &["file_over_limit"]),
+        ("a table over 50 million blank lines", blank, &[]),
+        (
+            "names of tanks without end",
+            table("Date,Tank,KH", &|at| format!("{},{},8.1", day(at), word(at))),
+            &["tanks_too_many"],
+        ),
+        (
+            "names of tests without end",
+            table("Date,Test,Value", &|at| format!("{},{},8.1", day(at), word(at))),
+            &["column_unknown"],
+        ),
+        ("days without end that are none", table("Date,KH", &|at| format!("{},8.1", word(at))), &["dates_unreadable"]),
+        (
+            "words without end for numbers",
+            table("Date,KH", &|at| format!("{},{}", day(at), word(at))),
+            &["word_in_numbers"],
+        ),
+        (
+            "remarks without end",
+            table("Date,KH,Notes", &|at| format!("{},8.1,lost {} and KH {}", day(at), word(at), word(at + 7))),
+            &[],
+        ),
+        (
+            "kinds of coral without end",
+            table("Label,Name,Bought on", &|at| format!("L{at},{} {},{}", word(at), word(at + 3), day(at))),
+            &["name_unknown"],
+        ),
+        (
+            "fates without end",
+            table("Label,Name,Bought on,Fate", &|at| format!("L{at},Pavona cactus,{},{}", day(at), word(at))),
+            &["fate_word_unclear"],
+        ),
+        (
+            "looks without end",
+            table("Date,Coral,Observation", &|at| format!("{},{},{}", day(at), word(at), word(at + 5))),
+            &[],
+        ),
         ("zeros", vec![0; 1024 * 1024], &["file_kind_unknown"]),
         ("a text with zeros", b"Date,KH\n2024-03-02,8\0.2\n".to_vec(), &["file_kind_unknown"]),
     ]
@@ -130,9 +191,9 @@ fn reads_what_it_is_given() {
         Some(path) => std::fs::read(path).unwrap(),
         None => b"Date,KH\n2024-03-02,8.2\n".to_vec(),
     };
-    let (grids, findings) = container::open("file", &bytes);
-    assert!(!grids.is_empty() || !findings.is_empty());
-    for finding in findings {
+    let (outcome, packed) = read_packed("file", &bytes, &Context::default()).unwrap();
+    assert!(!packed.is_empty() || !outcome.findings.is_empty());
+    for finding in outcome.findings {
         println!("code {} {}", finding.code, finding.message);
     }
     let status = std::fs::read_to_string("/proc/self/status").unwrap();

@@ -141,3 +141,16 @@ fn a_tank_question_leaves_corals_and_deaths_alone() {
     assert_eq!(kinds(|record| matches!(record, Record::Ending(_))), 1);
     assert_eq!(kinds(|record| matches!(record, Record::Stay(_))), 0);
 }
+
+#[test]
+fn a_column_of_other_things_makes_no_tanks_without_end() {
+    let row = |at: u32| format!("2024-03-{:02},box {},8.{}\n", at % 28 + 1, at * 7919, at % 10);
+    let log = format!("Date,Tank,KH (dKH)\n{}", (0..600).map(row).collect::<String>());
+    let answers = |choice: &str| vec![Answer { key: "tanks_too_many".into(), choice: choice.into(), value: None }];
+    let asked = read("a.csv", log.as_bytes(), &Context::default());
+    let tanks = |outcome: &Outcome| outcome.records.iter().filter(|record| matches!(record, Record::Tank(_))).count();
+    let held = asked.findings.iter().find(|finding| finding.key == "tanks_too_many").unwrap();
+    assert_eq!((tanks(&asked), held.cells.len()), (500, 300), "{:?}", held.held);
+    let left = read("a.csv", log.as_bytes(), &Context { answers: answers("leave_out"), ..Context::default() });
+    assert_eq!((tanks(&left), left.cells.findings), (500, 0));
+}

@@ -209,12 +209,29 @@ fn decide(work: &mut Work, written: &str, folded: &str, spot: Spot, role: &'stat
     if let Some(tank) = work.tanks.find(written) {
         return TankOf::Named(tank);
     }
+    if work.tanks.used.len() >= MOST {
+        return beyond(work, written, spot, role);
+    }
     if let Some(settled) = near_one(work, written, folded, spot, Some(role)) {
         return settled;
     }
     let name = fold::plain(written);
     made(work, &name, spot, role);
     TankOf::Named(name)
+}
+
+/// Tanks that one file may name: a column with more names does not hold tanks.
+const MOST: usize = 500;
+
+/// A name beyond them: one question for all.
+fn beyond(work: &mut Work, written: &str, spot: Spot, role: &'static str) -> TankOf {
+    if work.desk.ask("tanks_too_many", "") == Settled::LeaveOut {
+        return TankOf::Left;
+    }
+    let doubt = Doubt::of("tanks_too_many").at(spot, written).fill("written", written).fill("limit", MOST.to_string());
+    let key = doubt.key();
+    work.desk.raise(doubt.cell(spot, role));
+    TankOf::Held(key)
 }
 
 /// What is asked, or was answered, about a name near a known one; `None` = it is a tank of its own. Without a role the

@@ -12,6 +12,7 @@ use crate::canonical::date_column::year;
 use crate::canonical::fill;
 use crate::cell::date::{Order, Said, date};
 use crate::container::delimited::{Notes, Text};
+use crate::container::limit;
 use crate::context::Context;
 use crate::dialect::split::Field;
 use crate::doubt::desk::Spot;
@@ -101,13 +102,18 @@ impl Walk {
         // Each key column's last text, and whether the row above has it.
         let mut above: [(String, bool); 3] = Default::default();
         let mut met = BTreeSet::new();
+        let mut number = 0_u32;
         loop {
             let (start, line) = records.position();
             let Some(record) = records.next_record() else { break };
-            let number = walk.rows.len() as u32 + 1;
+            number = number.saturating_add(1);
             let before = walk.notes.cells();
             walk.notes.see(number, record.fields)?;
             let cells = walk.notes.cells() - before;
+            if u64::from(number) > limit::ROWS {
+                // Only blank lines come so far.
+                continue;
+            }
             walk.rows.push((start as u32, line));
             walk.cells.push(cells.min(u64::from(u16::MAX)) as u16);
             if number <= head || cells == 0 {
