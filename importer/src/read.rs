@@ -130,8 +130,8 @@ fn read_into(
     let loose = || views.iter().flat_map(View::loose).chain(outside.iter().map(|(_, placed)| placed));
     let order = || as_of::order_of(&views);
     work.order = as_of::order_of(&views);
-    work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
-    work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
+    work.stated.as_of = as_of::stated(as_of::Told::AsOf, loose(), order);
+    work.stated.complete_since = as_of::stated(as_of::Told::CompleteSince, loose(), order);
     tank::foretell(&mut work, &views);
     let mut summary = Summary::default();
     let groups = records(&mut work, &views, &mut summary);

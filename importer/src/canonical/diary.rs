@@ -13,7 +13,7 @@ use crate::canonical::ending::End;
 use crate::canonical::size::{self, SizeSays};
 use crate::canonical::test::Group;
 use crate::canonical::wide::Frame;
-use crate::canonical::{Cells, View, Work, fill, remark};
+use crate::canonical::{Cells, View, Work, event, fill, remark};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
 use crate::layout::{DataRow, Kind};
@@ -239,7 +239,7 @@ fn journal(work: &mut Work, view: &View, columns: &Columns) -> Vec<Group> {
                 groups.extend(remark::read(work, view, row, column, &when));
             } else if tank_row::speaks(&text) {
                 let when = frame.of_row(work, view, row);
-                tank_row::done(work, view, row, column, &text, &when);
+                event::done(work, view, row, column, &text, &when);
             }
         }
     }

@@ -1,12 +1,12 @@
 //! Remarks that say more than a remark: tests written into a sentence ("KH 8.2, NO3 5"), corals that were lost ("Torch
 //! died"). Only what stands there word for word is read; the rest stays a remark.
 
-use analysis::vocabulary::{ParameterKind, find_parameter_by_word, find_unit};
+use analysis::vocabulary::{ParameterKind, find_done, find_parameter_by_word, find_unit};
 
 use crate::canonical::corals::{self, CoralOf};
 use crate::canonical::test::{Group, Test};
 use crate::canonical::wide::{When, group};
-use crate::canonical::{View, Work, diary};
+use crate::canonical::{View, Work, diary, event};
 use crate::cell::mark::{Says, says};
 use crate::doubt::desk::Spot;
 use crate::grid::Raw;
@@ -103,6 +103,19 @@ pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, whe
         record_loss(work, view, row, &label, when, &text, view.spot(row.row, column));
     }
     groups
+}
+
+/// Whether a piece of a remark says what was done to the tank, and nothing else.
+pub(crate) fn tells_done(text: &str) -> bool {
+    pieces(text).into_iter().any(|piece| find_done(piece).is_some())
+}
+
+/// Records what a remark says was done to the tank: "WW 15 %, Kohle gewechselt".
+pub(crate) fn done(work: &mut Work, view: &View, row: &DataRow, column: u32, when: &When) {
+    let Some(text) = view.text(row, column) else { return };
+    for piece in pieces(&text) {
+        event::done(work, view, row, column, piece, when);
+    }
 }
 
 /// Whether a remark tells of tests.

@@ -87,6 +87,21 @@ pub fn is_test_like(row: &Row) -> bool {
         .any(|pair| look_of(&pair[0].raw) == Look::Word && look_of(&pair[1].raw) == Look::Number && name(&pair[0].raw))
 }
 
+/// Names of two tests and more, and no value: "Date | Temp (°C) | KH"; "Nitrate | NO3 | not tested" names one twice.
+pub fn names_several_tests(row: &Row) -> bool {
+    let mut first = None;
+    let mut several = false;
+    for cell in &row.cells {
+        let Raw::Text(text) = &cell.raw else { return false };
+        if look_of(&cell.raw).is_value() {
+            return false;
+        }
+        let Some(code) = find_parameter_by_word(text).first().map(|(code, ..)| *code) else { continue };
+        several |= *first.get_or_insert(code) != code;
+    }
+    several
+}
+
 /// A header that runs across: at least two days, and no number.
 pub fn is_row_of_days(row: &Row) -> bool {
     let looks = || row.cells.iter().map(|cell| look_of(&cell.raw));
@@ -154,6 +169,15 @@ mod tests {
         assert!(names_a_tank(&row(&["Becken 2"])));
         assert!(names_a_tank(&row(&["Tank", "Brook"])));
         assert!(!names_a_tank(&row(&["Big room"])));
+    }
+
+    #[test]
+    fn names_of_several_tests() {
+        assert!(names_several_tests(&row(&["Date", "Temp (°C)", "Salinity (ppt)", "KH (dKH)"])));
+        assert!(names_several_tests(&row(&["Fecha", "Nitrato", "Fosfato"])));
+        assert!(!names_several_tests(&row(&["Nitrate", "NO3", "not tested", "mg/l"])));
+        assert!(!names_several_tests(&row(&["Calcium", "Ca", "421", "mg/l"])));
+        assert!(!names_several_tests(&row(&["Element", "Result", "Unit"])));
     }
 
     #[test]

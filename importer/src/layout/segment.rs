@@ -8,7 +8,7 @@ use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 use super::heading::{Head, Headings};
 use super::row::{
     is_data_like, is_page_title, is_row_of_days, is_section_title, is_summary, is_test_like, look_of, names_a_tank,
-    starts_with_mark,
+    names_several_tests, starts_with_mark,
 };
 use super::{Column, DataRow, Kind, Placed, kind};
 use crate::dialect::guess::{Look, is_month_title};
@@ -533,8 +533,10 @@ impl Open {
         let Some(last) = self.piece.rows.last().filter(|_| !self.repeats_header(row) && row.cells.len() >= 2) else {
             return false;
         };
-        // A wide table's header has names of tests over numbers, never over names.
+        // A wide table's header has names of tests over numbers, never over names; names of several tests and no value are
+        // the header of one below.
         self.kind != Some(Kind::Wide)
+            && !names_several_tests(row)
             && row.cells.iter().any(|cell| {
                 name(&cell.raw) && last.cells.iter().any(|above| above.column == cell.column && name(&above.raw))
             })

@@ -83,9 +83,21 @@ pub fn find_condition(text: &str) -> Option<Look> {
     if let Ok(score @ 0..=5) = trimmed.parse::<u8>() {
         return Some(Look { state: LookState::of_score(score), score: Some(score) });
     }
-    let hit = catalogue().outcomes.conditions.whole(&words(text))?;
-    let (state, score) = hit.meaning;
-    Some(Look { state, score })
+    let outcomes = &catalogue().outcomes;
+    let all = words(text);
+    let mut said = all.as_slice();
+    loop {
+        if let Some(hit) = outcomes.conditions.whole(said) {
+            let (state, score) = hit.meaning;
+            return Some(Look { state, score });
+        }
+        // "Open again", "immer noch zu": the look is what is left.
+        let beside = || outcomes.beside_a_look.iter().filter(|word| word.len() < said.len());
+        let shorter = beside()
+            .find_map(|word| said.strip_prefix(word.as_slice()))
+            .or_else(|| beside().find_map(|word| said.strip_suffix(word.as_slice())));
+        said = shorter?;
+    }
 }
 
 /// An incident in a column of incidents: its code or a word for it.
