@@ -311,6 +311,14 @@ fn looks_and_sizes_in_five_languages() {
         (LookState::Off, "retracted|eingezogen|rétractée|retraída|ingetrokken"),
         (LookState::Off, "half open|halb offen|à moitié ouvert|medio abierto|half gesloten"),
         (LookState::Off, "pale|blass|pâle|pálida|bleek"),
+        // Words beside a look leave it what it is; others do not.
+        (LookState::Open, "open again|wieder offen|de nouveau ouvert|otra vez abierta|weer open"),
+        (LookState::Open, "very swollen|schön aufgepumpt|bien gonflée|muy hinchado|flink opgezwollen"),
+        (LookState::Off, "still closed|immer noch zu|toujours fermée|sigue cerrada|nog steeds dicht"),
+        (
+            LookState::Off,
+            "fully retracted again|wieder ganz eingezogen|encore tout rétracté|todavía muy encogido|weer helemaal dicht",
+        ),
         (LookState::Poor, "nearly dead|fast tot|presque mort|casi muerta|bijna dood"),
         (LookState::Dead, "died|gestorben|morte|murió|doodgegaan"),
         (LookState::Left, "given away|verschenkt|donné|regalado|weggegeven"),
@@ -319,6 +327,9 @@ fn looks_and_sizes_in_five_languages() {
         for word in words.split('|') {
             assert_eq!(find_condition(word).map(|look| look.state), Some(state), "{word}");
         }
+    }
+    for word in ["not open again", "again", "nicht mehr ganz offen heute", "still", "open but pale", "wieder"] {
+        assert_eq!(find_condition(word).map(|look| look.state), None, "{word}");
     }
     for (code, basis, words) in [
         (

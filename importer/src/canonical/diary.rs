@@ -360,7 +360,8 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, told
     let basis = columns
         .basis
         .and_then(|column| view.text(row, column).map(|text| (column, text)))
-        .and_then(|(column, text)| find_size_basis(&text).map(|basis| (basis.code, view.spot(row.row, column))));
+        .and_then(|(column, text)| find_size_basis(&text).map(|basis| (basis.code, view.spot(row.row, column))))
+        .or_else(|| size::basis_of_titles(view));
     let basis_cell = basis.map(|(_, spot)| (spot, "basis"));
     for (column, measure, of_header) in &columns.measures {
         let Some(raw) = view.raw(row, *column) else { continue };

@@ -36,7 +36,7 @@ pub(in crate::vocabulary) struct Outcomes {
     pub(super) origin_bases: PhraseBook<OriginBasis>,
     pub(super) source_words: PhraseBook<usize>,
     pub(super) conditions: PhraseBook<(LookState, Option<u8>)>,
-    /// Words beside a look that leave it what it is, in comparable form.
+    /// Words beside a look that leave it what it is, in comparable form, the longest first.
     pub(super) beside_a_look: Vec<Vec<String>>,
     pub(super) incident_words: PhraseBook<usize>,
     pub(super) incident_phrases: PhraseBook<usize>,
@@ -271,7 +271,11 @@ impl Outcomes {
             origin_bases: coded(file.origin_basis, numbers, OriginBasis::parse)?,
             source_words,
             conditions: PhraseBook::new(numbers),
-            beside_a_look: file.beside_a_look.words.iter().map(|word| words(word)).collect(),
+            beside_a_look: {
+                let mut beside: Vec<Vec<String>> = file.beside_a_look.words.iter().map(|word| words(word)).collect();
+                beside.sort_by_key(|word| std::cmp::Reverse(word.len()));
+                beside
+            },
             incident_words,
             incident_phrases,
             happening_words,
