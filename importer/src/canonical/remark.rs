@@ -23,7 +23,7 @@ struct Told {
     number: String,
 }
 
-/// Pieces of a remark: at semicolons, line ends, strokes and commas that are followed by a blank.
+/// Pieces of a remark: at semicolons, line ends, tabs, bars, strokes and commas that are followed by a blank.
 fn pieces(text: &str) -> Vec<&str> {
     let mut pieces = Vec::new();
     let mut from = 0;
@@ -32,9 +32,9 @@ fn pieces(text: &str) -> Vec<&str> {
         let blank_after = letters.get(at + 1).is_none_or(|(_, next)| next.is_whitespace());
         let blank_before = at > 0 && letters[at - 1].1.is_whitespace();
         let ends = match letter {
-            ';' | '\n' | '\r' => true,
+            ';' | '\n' | '\r' | '\t' | '|' => true,
             ',' => blank_after,
-            '/' | '+' | '|' | '·' => blank_after && blank_before,
+            '/' | '+' | '·' => blank_after && blank_before,
             _ => false,
         };
         if ends {

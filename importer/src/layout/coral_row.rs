@@ -62,7 +62,7 @@ pub fn tells_a_loss(text: &str) -> bool {
 /// What was done to a tank, in a piece of the text at least, what befell it, or a loss.
 pub fn is_told_of_tank(text: &str) -> bool {
     !is_no_reading(text)
-        && (text.split([',', ';', '+', '\n']).any(|piece| find_done(piece).is_some())
+        && (text.split([',', ';', '+', '|', '\n', '\t']).any(|piece| find_done(piece).is_some())
             || find_incident_in_remark(text).is_some()
             || tells_a_loss(text))
 }
