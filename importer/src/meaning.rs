@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::{
     FateMatch, HeaderRole, NameMatch, ParameterCode, ParameterKind, UnitCode, find_fate, find_measure,
-    find_parameter_by_word, find_unit, header_roles,
+    find_parameter_by_word, find_unit, header_roles, names_a_goal,
 };
 
 pub mod confidence; // how sure, as a share
@@ -174,6 +174,9 @@ fn meaning_of(
     let roles = header_roles(header);
     match view.table.kind {
         Kind::Wide => {
+            if names_a_goal(header) {
+                return (unknown::goals(work, view, column, header), Trust::word());
+            }
             let quantities = named.at(column);
             if let Some(role) = corals.role(column) {
                 let by_word = roles.is_empty() || roles.contains(&role);

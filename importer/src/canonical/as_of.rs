@@ -39,6 +39,20 @@ pub(crate) fn stated<'p>(
     None
 }
 
+/// Whether a text is the day of a list with the words before it.
+pub(crate) fn is_stated(text: &str) -> bool {
+    let text = fold::plain(text);
+    // The order of day and month is told elsewhere, if at all.
+    let orders = [Order::DayFirst, Order::MonthFirst];
+    let stated = |wanted| orders.iter().any(|order| in_text(&text, wanted, &|| Some(*order)).is_some());
+    stated(Told::AsOf) || stated(Told::CompleteSince)
+}
+
+/// Whether a text is the words before such a day.
+pub(crate) fn leads_to_a_day(text: &str) -> bool {
+    told::told(&fold::plain(text)).is_some()
+}
+
 /// "Corals as of 2025-03-04", "Vollständig seit 04.03.2025 (auch die toten)": the words and the day in one text.
 fn in_text(text: &str, wanted: Told, order: &impl Fn() -> Option<Order>) -> Option<NaiveDate> {
     // What stands after the day in brackets says how it is meant.

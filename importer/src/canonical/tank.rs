@@ -479,6 +479,16 @@ pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
             TankOf::Named(name)
         });
     }
+    // "Becken Linde" may name a tank: the name of a keeper's first, and a reason to ask one who has another.
+    let maybe = view.table.titles.iter().find_map(|title| match &title.raw {
+        Raw::Text(text) => Some((heading::may_name(&without_volume(text).0)?, view.spot(title.row, title.column))),
+        _ => None,
+    });
+    match (maybe, work.tanks.known.is_empty()) {
+        (Some((name, spot)), true) => return named(work, &name, spot, "tank"),
+        (Some(_), false) => return unnamed(work, view, &view.table_about(), first),
+        (None, _) => {}
+    }
     let assumed = match work.tanks.known.as_slice() {
         // Beside tables that name theirs, a table that names none is not the only one of its keeper.
         [] if work.tanks.titled.contains_key(&view.sheet) => None,

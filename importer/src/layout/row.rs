@@ -1,6 +1,6 @@
 //! What a single row can be, by its own cells: data, a title, a mean, a note.
 
-use analysis::vocabulary::{HeaderRole, RowWord, find_parameter_by_word, find_row_word, header_roles};
+use analysis::vocabulary::{HeaderRole, RowWord, find_parameter_by_word, find_row_word, header_roles, month_by_name};
 
 use super::Kind;
 use crate::dialect::guess::{Look, is_month_title, look};
@@ -102,10 +102,38 @@ pub fn names_several_tests(row: &Row) -> bool {
     several
 }
 
-/// A header that runs across: at least two days, and no number.
+/// A header that runs across: at least two days, and no number but the year of its months.
 pub fn is_row_of_days(row: &Row) -> bool {
-    let looks = || row.cells.iter().map(|cell| look_of(&cell.raw));
-    looks().filter(|look| *look == Look::Date).count() >= 2 && !looks().any(|look| look == Look::Number)
+    let days = days_across(row.cells.iter().map(|cell| (cell.column, &cell.raw)));
+    let number = |(at, raw): (usize, &Raw)| look_of(raw) == Look::Number && !(at == 0 && is_year(raw));
+    days.len() >= 2 && !row.cells.iter().map(|cell| &cell.raw).enumerate().any(number)
+}
+
+/// Columns over which a row has days; if none is a day, months by their names alone that stand side by side: over days
+/// in the row below a month stands once.
+pub fn days_across<'r>(cells: impl Iterator<Item = (u32, &'r Raw)> + Clone) -> Vec<u32> {
+    let days: Vec<u32> =
+        cells.clone().filter(|(_, raw)| look_of(raw) == Look::Date).map(|(column, _)| column).collect();
+    if !days.is_empty() {
+        return days;
+    }
+    let months: Vec<u32> = cells.filter(|(_, raw)| is_month(raw)).map(|(column, _)| column).collect();
+    let side_by_side = months.windows(2).all(|pair| pair[1] == pair[0] + 1);
+    if side_by_side { months } else { Vec::new() }
+}
+
+/// "Jan", "März": a month without a year.
+pub fn is_month(raw: &Raw) -> bool {
+    matches!(raw, Raw::Text(text) if month_by_name(text).is_some() && text.chars().any(char::is_alphabetic))
+}
+
+/// "2024".
+pub fn is_year(raw: &Raw) -> bool {
+    match raw {
+        Raw::Number(year) => year.fract() == 0.0 && (1980.0..2100.0).contains(year),
+        Raw::Text(text) => text.trim().parse().is_ok_and(|year: u32| (1980..2100).contains(&year)),
+        _ => false,
+    }
 }
 
 /// One short line of words in the first columns: "Tank: Brook (300 L)", "Big room".

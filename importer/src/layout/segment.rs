@@ -169,6 +169,9 @@ impl Cutter<'_> {
             return Part::Days;
         }
         let row = &self.rows[at];
+        if open.kind == Some(Kind::Register) && note::states_a_day(row) {
+            return Part::Note;
+        }
         let dated = row.cells.iter().any(|cell| {
             open.dates.contains(&cell.column)
                 && (matches!(cell.raw, Raw::Number(_)) || look_of(&cell.raw) == Look::Date)

@@ -220,6 +220,19 @@ pub(super) fn numbers(
     (offer(work, view, column, &ranked), Trust::asked(best.parameter, confidence))
 }
 
+/// A column of goals is no column of tests: kept as written, and said.
+pub(super) fn goals(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
+    if view.table.rows.iter().any(|row| view.raw(row, column).is_some()) {
+        work.desk.raise(
+            Doubt::of("column_of_goals")
+                .about(view.about(column))
+                .at(view.header_spot(column), header)
+                .fill("column", view.header(column)),
+        );
+    }
+    Meaning::Label
+}
+
 /// What settles a column without a word for it: its unit where only one parameter has it, a near spelling, or, under a
 /// header that says nothing, its values. A word that nobody knows may stand for anything: values alone do not settle it.
 fn by_what(evidence: &Evidence, best: Candidate) -> Option<By> {

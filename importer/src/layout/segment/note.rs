@@ -7,7 +7,19 @@ use crate::dialect::guess::{Look, is_month_title};
 use crate::grid::{Raw, Row};
 use crate::layout::Kind;
 use crate::layout::coral_row::{is_told_of_tank, says_of_corals, tells_a_loss};
-use crate::layout::row::{is_group_title, is_page_title, is_prose, starts_with_mark};
+use crate::layout::row::{is_group_title, is_page_title, is_prose, look_of, starts_with_mark};
+
+/// "Stand: | 2025-05-31", "as of 2025-05-31": the day of a list in a row of its own, and no coral.
+pub(super) fn states_a_day(row: &Row) -> bool {
+    match &row.cells[..] {
+        [cell] => matches!(&cell.raw, Raw::Text(text) if crate::canonical::as_of::is_stated(text)),
+        [cell, day] => {
+            matches!(&cell.raw, Raw::Text(text) if crate::canonical::as_of::leads_to_a_day(text))
+                && look_of(&day.raw) == Look::Date
+        }
+        _ => false,
+    }
+}
 
 impl Open {
     pub(super) fn label_notes(&mut self, rows: &mut [Row]) {
