@@ -50,7 +50,7 @@ const TURNS: [&str; 36] = [
 ];
 
 /// Whether a cell may be a tank's name, by its own words.
-fn is_name(raw: &Raw) -> bool {
+pub(super) fn is_name(raw: &Raw) -> bool {
     let Raw::Text(text) = raw else { return false };
     if look_of(raw) != Look::Word || is_prose(raw) || is_month_title(text) || is_page_title(text) {
         return false;
