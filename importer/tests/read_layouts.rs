@@ -256,3 +256,34 @@ fn the_day_of_a_list_below_it_is_no_coral() {
         assert_eq!(seen.as_deref(), Some("2025-01-01"), "{below}");
     }
 }
+
+/// Rows of words under days that run across: what was done, what was lost, remarks.
+#[test]
+fn rows_of_words_under_days_are_read_on_their_days() {
+    for (remarks, change, carbon, losses, dead) in [
+        ("Notes", "water change 10 %", "carbon changed", "Losses", "Pavona cactus dead"),
+        ("Notiz", "Wasserwechsel 10 %", "Kohle gewechselt", "Verluste", "Pavona cactus tot"),
+        ("Remarques", "changement d'eau de 10 %", "charbon changé", "Pertes", "Pavona cactus mort"),
+        ("Notas", "cambio de agua del 10 %", "carbón cambiado", "Bajas", "Pavona cactus muerta"),
+        ("Opmerkingen", "waterwissel van 10 %", "kool vervangen", "Verliezen", "Pavona cactus dood"),
+    ] {
+        let text = format!(
+            "Test,02/03/2025,16/03/2025,30/03/2025\nTemp (°C),25.1,25.2,25.3\nKH,8.1,8.2,8.0\n{remarks},{change},,{carbon}\n{losses},,{dead},\n"
+        );
+        let outcome = outcome(&text);
+        assert_eq!(outcome.about.layouts, ["transposed"], "{text}");
+        assert_eq!(readings(&outcome).len(), 6, "{text}");
+        let told: Vec<(String, String)> = outcome
+            .records
+            .iter()
+            .filter_map(|record| match record {
+                Record::Event(event) => Some((event.event.clone(), event.taken.to_string())),
+                _ => None,
+            })
+            .collect();
+        let event = |code: &str, day: &str| (code.to_owned(), day.to_owned());
+        assert_eq!(told, [event("water_change", "2025-03-02"), event("carbon", "2025-03-30")], "{text}");
+        // Nobody has told of that coral before: it is asked about, and not lost.
+        assert_eq!(asked(&outcome), ["coral_unknown"], "{text}");
+    }
+}

@@ -387,9 +387,16 @@ fn what_was_done_to_a_tank_stands_alone() {
             assert_eq!(find_done(word), Some(DoneMatch { code, amount: None }), "{word}");
         }
     }
-    for (text, amount) in
-        [("water change 20 L", "20 l"), ("WW 10%", "10 %"), ("20L water change", "20l"), ("15 % Wasserwechsel", "15 %")]
-    {
+    for (text, amount) in [
+        ("water change 20 L", "20 l"),
+        ("WW 10%", "10 %"),
+        ("20L water change", "20l"),
+        ("15 % Wasserwechsel", "15 %"),
+        ("water change of 10 %", "10 %"),
+        ("changement d'eau de 10 %", "10 %"),
+        ("cambio de agua del 10 %", "10 %"),
+        ("waterwissel van 10 %", "10 %"),
+    ] {
         assert_eq!(
             find_done(text),
             Some(DoneMatch { code: "water_change", amount: Some(amount.to_owned()) }),

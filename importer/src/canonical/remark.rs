@@ -11,6 +11,7 @@ use crate::cell::mark::{Says, says};
 use crate::doubt::desk::Spot;
 use crate::grid::Raw;
 use crate::layout::DataRow;
+use crate::layout::coral_row::heads_losses;
 use crate::meaning::{Quantity, quantities};
 
 mod lost; // corals that a remark says were lost
@@ -88,8 +89,10 @@ pub(crate) fn speaks(work: &Work, header: &str, text: &str, comma: bool) -> bool
 /// The losses that a cell tells of, with its words as they are to be read: under "Deaths" a name alone tells one.
 fn losses(work: &Work, header: &str, text: &str) -> (Vec<Loss>, String) {
     let told = lost::losses(work.corals.labels(), text);
-    if told.is_empty() && lost::ends(header) {
-        return (lost::under(work.corals.labels(), text), format!("{header}: {text}"));
+    if told.is_empty() && heads_losses(header) {
+        // What a noun over the column says is no more than that they were lost.
+        let word = if lost::ends(header) { header } else { "lost" };
+        return (lost::under(work.corals.labels(), text), format!("{word}: {text}"));
     }
     (told, text.to_owned())
 }
@@ -105,15 +108,33 @@ pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, whe
     groups
 }
 
-/// Whether a piece of a remark says what was done to the tank, and nothing else.
+/// Small words between two things that were done.
+const AND: [&str; 6] = [" and ", " und ", " et ", " y ", " en ", " & "];
+
+/// What a remark says was done to the tank: all of it ("Wasser gewechselt, 20 l"), or its pieces that say nothing else.
+fn things_done(text: &str) -> Vec<&str> {
+    if find_done(text).is_some() {
+        return vec![text];
+    }
+    let pieces = pieces(text).into_iter().flat_map(|piece| {
+        let and = AND.iter().find(|and| find_done(piece).is_none() && piece.contains(*and));
+        match and {
+            Some(and) => piece.split(and).collect::<Vec<_>>(),
+            None => vec![piece],
+        }
+    });
+    pieces.map(str::trim).filter(|piece| find_done(piece).is_some()).collect()
+}
+
+/// Whether a remark says what was done to the tank.
 pub(crate) fn tells_done(text: &str) -> bool {
-    pieces(text).into_iter().any(|piece| find_done(piece).is_some())
+    !things_done(text).is_empty()
 }
 
 /// Records what a remark says was done to the tank: "WW 15 %, Kohle gewechselt".
 pub(crate) fn done(work: &mut Work, view: &View, row: &DataRow, column: u32, when: &When) {
     let Some(text) = view.text(row, column) else { return };
-    for piece in pieces(&text) {
+    for piece in things_done(&text) {
         event::done(work, view, row, column, piece, when);
     }
 }
@@ -172,6 +193,24 @@ mod tests {
             .filter_map(|piece| told(piece, false))
             .map(|told| (told.quantity.parameter.as_str().to_owned(), told.number))
             .collect()
+    }
+
+    #[test]
+    fn what_was_done_in_a_remark() {
+        for (text, done) in [
+            ("WW 10 %", 1),
+            ("Wasser gewechselt, 20 l", 1),
+            ("WW 15 %, Kohle gewechselt", 2),
+            ("wc 10% and fed", 2),
+            ("changement d'eau 10 % et charbon changé", 2),
+            ("cambio de agua 10 %; lámpara limpiada", 1),
+            ("no water change", 0),
+            ("kein Wasserwechsel", 0),
+            ("water change tomorrow", 0),
+            ("before the water change", 0),
+        ] {
+            assert_eq!(things_done(text).len(), done, "{text}");
+        }
     }
 
     #[test]

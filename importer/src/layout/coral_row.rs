@@ -59,6 +59,38 @@ pub fn tells_a_loss(text: &str) -> bool {
     }
 }
 
+/// Words for losses over a column, which in a sentence may be the loss of anything ("perte de couleur").
+const LOSSES: [&str; 22] = [
+    "loss",
+    "losses",
+    "verlust",
+    "verluste",
+    "ausfalle",
+    "abgange",
+    "perte",
+    "pertes",
+    "baja",
+    "bajas",
+    "perdida",
+    "perdidas",
+    "verlies",
+    "verliezen",
+    "uitval",
+    "deaths",
+    "todesfalle",
+    "deces",
+    "muertes",
+    "sterfte",
+    "sterfgevallen",
+    "mortalite",
+];
+
+/// Whether a header says that what stands under it was lost.
+pub fn heads_losses(header: &str) -> bool {
+    let said = analysis::vocabulary::text::words(header);
+    tells_a_loss(header) || said.len() <= 3 && said.iter().any(|word| LOSSES.contains(&word.as_str()))
+}
+
 /// What was done to a tank, in a piece of the text at least, what befell it, or a loss.
 pub fn is_told_of_tank(text: &str) -> bool {
     !is_no_reading(text)

@@ -220,8 +220,10 @@ fn titles_hold_a_day(piece: &Piece) -> bool {
 /// Names of parameters stand in the first column, or beside other keys left of the values, and several columns of values
 /// beside them.
 pub fn parameters_run_down(rows: &[DataRow]) -> bool {
-    let below = &rows[rows.len().min(1)..];
-    let profiles = profiles(below);
+    // Rows of remarks and events say nothing of what the others hold.
+    let tests = |row: &&DataRow| row.cells.iter().any(|cell| look_of(&cell.raw) == Look::Number);
+    let below: Vec<DataRow> = rows.iter().skip(1).filter(tests).take(SAMPLE_ROWS).cloned().collect();
+    let profiles = profiles(&below);
     let values = profiles.values().filter(|profile| most(profile.numbers, profile.filled)).count();
     values >= 2 && names_lead(&profiles)
 }

@@ -122,6 +122,11 @@ pub fn days_across<'r>(cells: impl Iterator<Item = (u32, &'r Raw)> + Clone) -> V
     if side_by_side { months } else { Vec::new() }
 }
 
+/// A day, or a month by its name alone.
+pub fn is_day(raw: &Raw) -> bool {
+    look_of(raw) == Look::Date || is_month(raw)
+}
+
 /// "Jan", "März": a month without a year.
 pub fn is_month(raw: &Raw) -> bool {
     matches!(raw, Raw::Text(text) if month_by_name(text).is_some() && text.chars().any(char::is_alphabetic))

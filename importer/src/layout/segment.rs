@@ -115,7 +115,7 @@ impl Cutter<'_> {
 
     fn take(&mut self, at: usize) {
         let Some(mut open) = self.open.take() else {
-            if self.is_header(at, false) {
+            if self.is_header(at, false) && !self.runs_on(at) {
                 self.start(at);
             } else {
                 self.pending.push(at);
@@ -200,6 +200,9 @@ impl Cutter<'_> {
             return Part::Data;
         }
         let gap = number > open.last_row + 1 || !open.notes.is_empty();
+        if !gap && open.begins_left_of_days(&self.rows[at]) {
+            return Part::Data;
+        }
         if self.is_header(at, true) && (gap || !open.is_register_like() || open.repeats_header(&self.rows[at])) {
             return Part::Header;
         }

@@ -148,6 +148,12 @@ pub fn find_done(text: &str) -> Option<DoneMatch> {
     let parts = before.flat_map(|before| after.clone().map(move |after| (before, after)));
     for (before, after) in parts.filter(|(before, after)| *before == 0 || *after == 0) {
         let Some(said) = all.get(before..all.len().saturating_sub(after)) else { continue };
+        // "Changement d'eau de 10 %", "10 % of the water changed".
+        let small = |word: &&String| {
+            matches!(word.as_str(), "de" | "del" | "of" | "von" | "van" | "um" | "the" | "con" | "mit" | "met")
+        };
+        let said = if after > 0 { &said[..said.len() - said.iter().rev().take_while(small).count()] } else { said };
+        let said = if before > 0 { &said[said.iter().take_while(small).count()..] } else { said };
         if let Some(hit) = outcomes.done_words.whole(said) {
             let amount = all[..before].iter().chain(&all[all.len() - after..]).cloned().collect::<Vec<_>>().join(" ");
             let known = amount.split_once(' ').is_none_or(|(_, unit)| find_unit(unit).is_some());

@@ -212,6 +212,10 @@ fn of_sentence(sentence: &str, labels: &[(&str, Vec<String>)]) -> Vec<Loss> {
         }
     }
     let alone = runs.len() == 1;
+    // "†Pavona": the sign stands beside what died.
+    if alone && sentence.contains(['†', '✝']) {
+        return runs.iter().flatten().map(|(label, _)| Loss::Of((*label).to_owned())).collect();
+    }
     let mut lost = Vec::new();
     let mut unsure = false;
     for (at, run) in runs.iter().enumerate() {
@@ -315,6 +319,8 @@ mod tests {
             ("lost power for 3 hours", &[]),
             ("the goniopora died", &["goniopora"]),
             ("perdu la goniopora", &["goniopora"]),
+            ("†Torch", &["Torch"]),
+            ("Torch † (too warm)", &["Torch"]),
         ] {
             assert_eq!(told(text), lost, "{text}");
         }

@@ -1,13 +1,50 @@
-//! Rows below a table that lead to another one: days over a table that runs across, lines of titles below a list of corals.
+//! Rows below a table that lead to another one, and rows that run on under days: days over a table that runs across, lines of titles below a list of corals.
 
 use analysis::vocabulary::find_parameter_by_word;
 
 use super::{Cutter, Open};
 use crate::dialect::guess::Look;
 use crate::grid::{Raw, Row};
-use crate::layout::row::{is_coral, is_row_of_days, look_of, names_a_tank};
+use crate::layout::row::{days_across, is_coral, is_row_of_days, look_of, names_a_tank};
+
+/// Its first cell stands left of the days that stand over its others: under a row of days a row of remarks or events names
+/// no columns, whatever its words.
+fn begins_left_of(row: &Row, days: &[u32]) -> bool {
+    let mut cells = row.cells.iter();
+    days.len() >= 2
+        && row.cells.len() >= 2
+        && cells.next().is_some_and(|first| !days.contains(&first.column))
+        && cells.all(|cell| days.contains(&cell.column))
+}
+
+impl Open {
+    /// Days stand in its header, and the row begins left of them.
+    pub(super) fn begins_left_of_days(&self, row: &Row) -> bool {
+        let over: Vec<(u32, Raw)> =
+            self.piece.header.iter().map(|column| (column.column, Raw::Text(column.text.clone()))).collect();
+        begins_left_of(row, &days_across(over.iter().map(|(column, raw)| (*column, raw))))
+    }
+}
 
 impl Cutter<'_> {
+    /// Outside a table: a row of days stands above without a gap, over rows that begin left of it, and so does this one.
+    pub(super) fn runs_on(&self, at: usize) -> bool {
+        let mut number = self.rows[at].number;
+        for &above in self.pending.iter().rev() {
+            let row = &self.rows[above];
+            if row.number + 1 != number {
+                return false;
+            }
+            number = row.number;
+            if is_row_of_days(row) {
+                let days = days_across(row.cells.iter().map(|cell| (cell.column, &cell.raw)));
+                // Right below the days may stand the names of the samples, or a header.
+                return number + 1 != self.rows[at].number && begins_left_of(&self.rows[at], &days);
+            }
+        }
+        false
+    }
+
     /// Days after a gap, and below them a test's name with a value under two of them and more: a table that runs across.
     pub(super) fn starts_across(&self, at: usize, open: &Open) -> bool {
         let row = &self.rows[at];

@@ -6,7 +6,7 @@ use super::{Open, placed};
 use crate::dialect::guess::{Look, is_month_title};
 use crate::grid::{Raw, Row};
 use crate::layout::Kind;
-use crate::layout::coral_row::{is_told_of_tank, says_of_corals, tells_a_loss};
+use crate::layout::coral_row::{heads_losses, is_told_of_tank, says_of_corals};
 use crate::layout::row::{is_group_title, is_page_title, is_prose, look_of, starts_with_mark};
 
 /// "Stand: | 2025-05-31", "as of 2025-05-31": the day of a list in a row of its own, and no coral.
@@ -36,7 +36,7 @@ impl Open {
             let head = self.piece.header.iter().find(|column| column.column == cell.column);
             let (Raw::Text(text), Some(head)) = (&cell.raw, head) else { return false };
             let key = Some(cell.column) == first || self.dates.contains(&cell.column);
-            !key && (is_told_of_tank(text) || tells_a_loss(&head.text) && !is_no_reading(text))
+            !key && (is_told_of_tank(text) || heads_losses(&head.text) && !is_no_reading(text))
         })
     }
 
