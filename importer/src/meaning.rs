@@ -179,7 +179,7 @@ fn meaning_of(
                 return (unknown::goals(work, view, column, header), Trust::word());
             }
             // Names of what was lost, and "0" for none.
-            if heads_losses(header) && named.at(column).is_empty() && holds_no_number(view, column) {
+            if heads_losses(header) && named.at(column).is_empty() && unknown::holds_no_number(view, column) {
                 return (Meaning::Label, Trust::word());
             }
             let quantities = named.at(column);
@@ -324,12 +324,6 @@ fn coded(tab: &str, code: &str, header: &str) -> Meaning {
         }
         None => Meaning::Coded(code.to_owned()),
     }
-}
-
-/// No cell of a column is a number other than 0.
-fn holds_no_number(view: &View, column: u32) -> bool {
-    let mut cells = view.table.rows.iter().filter_map(|row| view.raw(row, column));
-    cells.all(|raw| look_of(raw) != Look::Number || matches!(raw.written().trim(), "0" | "0,0" | "0.0"))
 }
 
 /// "Date" and its kin stay what they are even where a parameter has a like word.

@@ -168,21 +168,29 @@ const LOGS: [&str; 48] = [
     "update",
 ];
 
-/// The name that a title may give a tank without a small word between: "Becken Linde". Nobody knows whether it does.
+/// The name that a title may give a tank without a small word between: "Becken Linde", "Korallenliste Becken Ahorn, Stand
+/// 31.05.2025". Nobody knows whether it does.
 pub(super) fn may_name(text: &str) -> Option<String> {
     let text = fold::plain(text);
+    // What follows may say the day on which a list is true.
+    let text = match text.split_once(',') {
+        Some((head, rest)) if crate::canonical::as_of::is_stated(rest.trim()) => head,
+        _ => text.as_str(),
+    };
     let mut words: Vec<&str> = text.split_whitespace().collect();
     while words.last().is_some_and(|word| is_month_title(word)) {
         words.pop();
     }
-    let (word, name) = words.split_first()?;
-    let says = |word: &str| {
+    let says = |word: &&str| {
         let folded = analysis::vocabulary::text::fold(word);
         LOGS.iter().any(|log| folded.contains(log))
     };
+    let lead = words.iter().take_while(|word| !is_tank_word(word)).count();
+    let (before, rest) = words.split_at(lead);
+    let (_, name) = rest.split_first()?;
     let named = (1..=2).contains(&name.len())
         && name.iter().all(|word| begins_name(word) && word.chars().all(char::is_alphabetic) && !says(word));
-    (is_tank_word(word) && named).then(|| name.join(" "))
+    (named && before.len() <= 3 && before.iter().all(|word| says(word))).then(|| name.join(" "))
 }
 
 /// Words that may stand right before a tank which a title is not about: "Moved from Alder".
@@ -280,9 +288,13 @@ mod tests {
             ("Becken Linde", Some("Linde")),
             ("Bak Linde 2025", Some("Linde")),
             ("Acuario Pasillo Norte", Some("Pasillo Norte")),
+            ("Korallenliste Becken Ahorn, Stand 31.05.2025", Some("Ahorn")),
+            ("Wasserwerte Aquarium Büro", Some("Büro")),
+            ("Water tests tank Alder", Some("Alder")),
             ("Aquarium Tagebuch", None),
             ("Tank Survey", None),
             ("Tank notes", None),
+            ("Neues Becken Linde", None),
             ("Becken läuft", None),
             ("Becken", None),
             ("Linde", None),
