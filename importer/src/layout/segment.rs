@@ -7,8 +7,8 @@ use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
 use super::heading::{Head, Headings};
 use super::row::{
-    is_data_like, is_page_title, is_row_of_days, is_section_title, is_summary, is_test_like, look_of, names_a_tank,
-    names_several_tests, starts_with_mark,
+    days_across, is_data_like, is_page_title, is_row_of_days, is_section_title, is_summary, is_test_like, look_of,
+    names_a_tank, names_several_tests, starts_with_mark,
 };
 use super::{Column, DataRow, Kind, Placed, kind};
 use crate::dialect::guess::{Look, is_month_title};
@@ -54,6 +54,8 @@ struct Open {
     heads: BTreeMap<u32, Head>,
     kind: Option<Kind>,
     dates: Vec<u32>,
+    /// Columns over which its header has days.
+    days: Vec<u32>,
     /// Rows without a value that may be the titles of the next table.
     notes: Vec<usize>,
     last_row: u32,
@@ -200,7 +202,7 @@ impl Cutter<'_> {
             return Part::Data;
         }
         let gap = number > open.last_row + 1 || !open.notes.is_empty();
-        if !gap && open.begins_left_of_days(&self.rows[at]) {
+        if !gap && next::begins_left_of(&self.rows[at], &open.days) {
             return Part::Data;
         }
         if self.is_header(at, true) && (gap || !open.is_register_like() || open.repeats_header(&self.rows[at])) {
@@ -387,6 +389,7 @@ impl Cutter<'_> {
             .iter()
             .map(|cell| Column { column: cell.column, row: number, text: cell.raw.written().trim().to_owned() })
             .collect();
+        let days = days_across(row.cells.iter().map(|cell| (cell.column, &cell.raw)));
         let mut dates: Vec<u32> = heads
             .iter()
             .filter(|(_, head)| head.has(HeaderRole::Date) && !head.parameter)
@@ -410,6 +413,7 @@ impl Cutter<'_> {
             heads,
             kind,
             dates,
+            days,
             notes: Vec::new(),
             last_row: number,
         });
@@ -511,6 +515,7 @@ impl Open {
             heads: self.heads.clone(),
             kind: self.kind,
             dates: self.dates.clone(),
+            days: self.days.clone(),
             notes: Vec::new(),
             last_row: self.last_row,
         }

@@ -190,7 +190,7 @@ pub(super) fn may_name(text: &str) -> Option<String> {
     let (_, name) = rest.split_first()?;
     let named = (1..=2).contains(&name.len())
         && name.iter().all(|word| begins_name(word) && word.chars().all(char::is_alphabetic) && !says(word));
-    (named && before.len() <= 3 && before.iter().all(|word| says(word))).then(|| name.join(" "))
+    (named && before.len() <= 3 && before.iter().all(says)).then(|| name.join(" "))
 }
 
 /// Words that may stand right before a tank which a title is not about: "Moved from Alder".

@@ -9,21 +9,12 @@ use crate::layout::row::{days_across, is_coral, is_row_of_days, look_of, names_a
 
 /// Its first cell stands left of the days that stand over its others: under a row of days a row of remarks or events names
 /// no columns, whatever its words.
-fn begins_left_of(row: &Row, days: &[u32]) -> bool {
+pub(super) fn begins_left_of(row: &Row, days: &[u32]) -> bool {
     let mut cells = row.cells.iter();
     days.len() >= 2
         && row.cells.len() >= 2
         && cells.next().is_some_and(|first| !days.contains(&first.column))
         && cells.all(|cell| days.contains(&cell.column))
-}
-
-impl Open {
-    /// Days stand in its header, and the row begins left of them.
-    pub(super) fn begins_left_of_days(&self, row: &Row) -> bool {
-        let over: Vec<(u32, Raw)> =
-            self.piece.header.iter().map(|column| (column.column, Raw::Text(column.text.clone()))).collect();
-        begins_left_of(row, &days_across(over.iter().map(|(column, raw)| (*column, raw))))
-    }
 }
 
 impl Cutter<'_> {
