@@ -287,3 +287,20 @@ fn rows_of_words_under_days_are_read_on_their_days() {
         assert_eq!(asked(&outcome), ["coral_unknown"], "{text}");
     }
 }
+
+/// Two header rows: day and time in the upper one, with the tanks over the columns of the lower.
+#[test]
+fn day_and_time_stand_a_row_above_the_other_headers() {
+    let values = "02/03/2025,18:00,25.1,8.2,24.9,7.8\n16/03/2025,18:30,25.2,8.1,25.0,7.9\n";
+    for upper in ["Date,Time,Tank Alder,,Tank Brook,", "Date,Time,Alder,,Brook,"] {
+        let outcome = outcome(&format!("{upper}\n,,Temp,KH,Temp,KH\n{values}"));
+        assert_eq!(asked(&outcome), [""; 0], "{upper}");
+        let found: Vec<(String, String, String)> =
+            readings(&outcome).into_iter().map(|(_, _, parameter, tank, day, _)| (parameter, tank, day)).collect();
+        assert_eq!(found.len(), 8, "{upper}");
+        let one = |parameter: &str, day: &str| {
+            found.iter().any(|(p, t, d)| p == parameter && t.ends_with("Brook") && d == day)
+        };
+        assert!(one("alkalinity", "2025-03-02T18:00") && one("temperature", "2025-03-16T18:30"), "{upper}: {found:?}");
+    }
+}

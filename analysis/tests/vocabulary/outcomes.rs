@@ -92,6 +92,11 @@ fn words_that_do_not_say_which_fate_are_asked() {
         ("STN from the base", "STN"),
         ("lost in the power cut", "lost"),
         ("verloren", "lost"),
+        ("never recovered", "not recovered"),
+        ("hat sich nie mehr erholt", "not recovered"),
+        ("jamais remise", "not recovered"),
+        ("nunca se recuperó", "not recovered"),
+        ("nooit meer hersteld", "not recovered"),
     ] {
         let FateMatch::Unclear { word, .. } = find_fate(text) else { panic!("`{text}`: {:?}", find_fate(text)) };
         assert_eq!(word, want, "`{text}`");
@@ -104,6 +109,8 @@ fn living_corals_and_cuttings() {
         ("alive", vec![]),
         ("doing well", vec![]),
         ("recession at base", vec!["receding"]),
+        ("not yet recovered", vec![]),
+        ("noch nicht erholt", vec![]),
         ("half dead", vec!["part_dead"]),
         ("not dead", vec![]),
         ("dead tips, alive", vec!["part_dead"]),

@@ -86,7 +86,7 @@ fn is_header_word(cell: &Placed) -> bool {
 /// The names in the row of titles right above a table's header.
 pub fn names(table: &Table) -> Names {
     let none = Names::default();
-    let (Some(title), Some(header)) = (table.titles.last(), table.header.iter().map(|column| column.row).min()) else {
+    let (Some(title), Some(header)) = (table.titles.last(), table.header.iter().map(|column| column.row).max()) else {
         return none;
     };
     let row = title.row;

@@ -117,7 +117,7 @@ impl Cutter<'_> {
 
     fn take(&mut self, at: usize) {
         let Some(mut open) = self.open.take() else {
-            if self.is_header(at, false) && !self.runs_on(at) {
+            if self.is_header(at, false) && !self.runs_on(at) && !self.heads_the_next(at) {
                 self.start(at);
             } else {
                 self.pending.push(at);
@@ -404,7 +404,9 @@ impl Cutter<'_> {
             // Words among the rows without a header are theirs; what comes after them leads to this header.
             (above, titles) = titles.into_iter().partition(|at| at < last);
         }
-        let titles = titles.into_iter().flat_map(|at| self.placed(at)).collect();
+        let mut titles: Vec<Placed> = titles.into_iter().flat_map(|at| self.placed(at)).collect();
+        let (mut header, mut heads) = (header, heads);
+        self.from_the_row_above(number, &mut titles, &mut header, &mut heads);
         let above = above.into_iter().flat_map(|at| self.placed(at)).collect();
         self.leave_headless(&headless, above);
         let kind = kind::by_heads(&heads);
