@@ -406,7 +406,7 @@ impl Cutter<'_> {
         }
         let mut titles: Vec<Placed> = titles.into_iter().flat_map(|at| self.placed(at)).collect();
         let (mut header, mut heads) = (header, heads);
-        self.from_the_row_above(number, &mut titles, &mut header, &mut heads);
+        self.take_keys_above(number, &mut titles, &mut header, &mut heads);
         let above = above.into_iter().flat_map(|at| self.placed(at)).collect();
         self.leave_headless(&headless, above);
         let kind = kind::by_heads(&heads);

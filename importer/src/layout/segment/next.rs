@@ -44,7 +44,7 @@ impl Cutter<'_> {
     }
 
     /// Day and time written a row above the header's other words head their columns.
-    pub(super) fn from_the_row_above(
+    pub(super) fn take_keys_above(
         &mut self,
         number: u32,
         titles: &mut Vec<Placed>,
@@ -56,11 +56,11 @@ impl Cutter<'_> {
             return;
         }
         let names = titles.iter().filter(|title| Some(title.row) == last && !is_key(&title.raw)).count();
-        let (keys, rest) = std::mem::take(titles).into_iter().partition(|title| {
+        let (keys, rest): (Vec<Placed>, Vec<Placed>) = std::mem::take(titles).into_iter().partition(|title| {
             names >= 2 && Some(title.row) == last && is_key(&title.raw) && !heads.contains_key(&title.column)
         });
         *titles = rest;
-        for key in Vec::<Placed>::from(keys) {
+        for key in keys {
             heads.insert(key.column, self.headings.of(&key.raw));
             header.push(Column { column: key.column, row: key.row, text: key.raw.written().trim().to_owned() });
         }
