@@ -35,7 +35,7 @@ pub use caution::{Caution, cautions};
 pub use claim::{Claim, ClaimOutcome, claims};
 pub use code::{FindingCode, ParameterCode, TaxonSlug, UnitCode};
 pub use finding::{ALWAYS_ANSWERS, Answer, FindingKind, Hold, Proposal, Scope, Severity, fill};
-pub use header::{HeaderRole, RowWord, find_header_word, find_row_word, header_roles};
+pub use header::{HeaderRole, RowWord, find_header_word, find_row_word, header_roles, names_a_goal};
 pub use outcome::{
     Cause, CauseGroup, DoneMatch, Fate, FateMatch, Look, LookState, Measure, MeasureMatch, MeasureUnit, Origin,
     OriginBasis, Sign, SizeBasis, SourceMatch, Term, find_cause, find_cause_in_remark, find_closing, find_condition,

@@ -65,7 +65,8 @@ pub struct Detected {
 const COMMON: [u8; 4] = [b',', b';', b'\t', b'|'];
 /// Separators looked at only when no common one splits most rows.
 const RARE: [u8; 13] = [b':', b'^', b'~', b'!', b'#', b'&', b'*', b'_', b'@', b'$', b'=', 0x1f, b' '];
-/// Score of a common separator below which rare ones are looked at beside it.
+/// Score of a common separator below which rare ones are looked at beside it, and below which it is hardly one.
+const GOOD: f64 = 0.8;
 const POOR: f64 = 0.4;
 /// Rows and bytes looked at.
 const SAMPLE_ROWS: usize = 2_000;
@@ -87,13 +88,17 @@ pub fn detect(text: &str) -> Detected {
     fits.sort_by(|a, b| b.score.total_cmp(&a.score));
     // Commas in many notes split rows too, but into nothing known.
     let common = fits.first().filter(|best| best.split >= 0.5).map_or(0.0, |best| best.score);
-    if common < POOR {
+    if common < GOOD {
         let rare = RARE.iter().filter(|&&byte| sample.as_bytes().contains(&byte)).filter_map(|&byte| {
             let fit = measure(sample, Dialect { runs: byte == b' ', ..Dialect::of(Some(byte)) });
-            (fit.split >= 0.8 && fit.alike >= 0.6 && fit.values >= 0.3).then_some(fit)
+            // A list of tests has one number in a row of four and more.
+            let values = fit.values >= 0.3 || fit.width >= 4 && fit.alike >= 0.8 && fit.values >= 0.15;
+            (fit.split >= 0.8 && fit.alike >= 0.6 && values).then_some(fit)
         });
         let best = rare.max_by(|a, b| a.score.total_cmp(&b.score));
-        if let Some(best) = best.filter(|best| best.score > 1.5 * common) {
+        // Commas of decimals part many rows into numbers, but unevenly: "25,2^8,1".
+        let clearly = |best: &Fit| if common < POOR { 1.5 } else { 1.2 } * common < best.score;
+        if let Some(best) = best.filter(|best| clearly(best) && (common < POOR || best.width >= 3)) {
             return Detected { dialect: finish(text, best.dialect), rival: None };
         }
     }
@@ -267,6 +272,26 @@ mod tests {
         }
         let text = "a;b;c\n1,5;2,5;3,5\n1,6;2,6;3,6\n";
         assert_eq!(delimiter(text), Some(b';'));
+    }
+
+    #[test]
+    fn decimal_commas_do_not_win_over_a_rare_separator() {
+        for d in RARE.into_iter().filter(|byte| byte.is_ascii_graphic() && !matches!(byte, b'_' | b'*' | b'=')) {
+            let d = char::from(d);
+            let wide = format!(
+                "Logbuch vom Becken, 2025\n\nTag{d}Temp{d}Salz{d}KH{d}NO3{d}PO4{d}Notiz\n02.03.2024{d}25,1{d}34,9{d}8,2{d}7{d}0,05{d}\n09.03.2024{d}25,3{d}35,0{d}8,1{d}6{d}0,05{d}Glas gereinigt, Pumpe auch\n16.03.2024{d}25,0{d}—{d}7,9{d}—{d}0,04{d}\n23.03.2024{d}25,0{d}34,8{d}8,0{d}5{d}0,04{d}\n?{d}{d}{d}{d}{d}{d}Torch tot\n"
+            );
+            assert_eq!(delimiter(&wide), Some(d as u8), "{d}");
+            let long = format!(
+                "Tag{d}Becken{d}Wert{d}Ergebnis{d}Einheit{d}Notiz\n2025-03-01{d}Lärche{d}Temperatur{d}25,2{d}°C{d}\n{d}{d}KH{d}8,3{d}°dKH{d}\n{d}{d}Nitrat{d}7{d}mg/l{d}\n{d}{d}Phosphat{d}0,06{d}mg/l{d}\n2025-03-08{d}Lärche{d}Temperatur{d}25,4{d}°C{d}trüb\n{d}{d}KH{d}8,1{d}°dKH{d}\n{d}{d}Nitrat{d}6{d}mg/l{d}\n"
+            );
+            assert_eq!(delimiter(&long), Some(d as u8), "{d}");
+        }
+        let times =
+            "Date,Time,Temp,Note\n2024-03-02,06:00:10,25.1,\n2024-03-02,12:00:10,25.3,ok\n2024-03-02,18:00:10,25.2,\n";
+        assert_eq!(delimiter(times), Some(b','));
+        let ragged = "Date and time,Temp\n2024-03-02 06:00:10,25.1\n2024-03-02 12:00:10,25.3,ok,fine\n2024-03-02 18:00:10,25.2,a,b,c\n";
+        assert_eq!(delimiter(ragged), Some(b','));
     }
 
     #[test]

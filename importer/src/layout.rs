@@ -21,6 +21,7 @@ pub mod segment; // titles, header, units, data and labels
 pub mod strip; // tables side by side
 pub mod turned; // days that run across
 pub mod unclear; // tables of no kind known
+mod under; // names under the headers of columns
 pub mod uneven; // rows with more cells than the header
 
 use std::collections::{BTreeSet, HashMap};
@@ -189,10 +190,13 @@ pub fn tables_of(mut grid: Grid, answers: &[Answer]) -> (Vec<Table>, Vec<Finding
                     names_over: over::Names::default(),
                     merged: grid.merged.clone(),
                 };
+                under::take(&mut table);
                 let slid = uneven::settle(grid, &mut table, answers);
                 join(&mut findings, &mut at, slid);
                 findings.extend(colour::said(&grid.fills, &table));
-                table.names_over = over::names(&table);
+                if table.names_over.over.is_empty() {
+                    table.names_over = over::names(&table);
+                }
                 tables.push(table);
             }
             None => {

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use analysis::vocabulary::{
     FateMatch, HeaderRole, NameMatch, ParameterCode, ParameterKind, UnitCode, find_fate, find_measure,
-    find_parameter_by_word, find_unit, header_roles,
+    find_parameter_by_word, find_unit, header_roles, names_a_goal,
 };
 
 pub mod confidence; // how sure, as a share
@@ -24,6 +24,7 @@ use crate::dialect::guess::Look;
 use crate::doubt::desk::{Doubt, Settled};
 use crate::grid::Raw;
 use crate::layout::Kind;
+use crate::layout::coral_row::heads_losses;
 use crate::layout::heading::code_in_brackets;
 use crate::layout::row::look_of;
 
@@ -174,6 +175,13 @@ fn meaning_of(
     let roles = header_roles(header);
     match view.table.kind {
         Kind::Wide => {
+            if names_a_goal(header) {
+                return (unknown::goals(work, view, column, header), Trust::word());
+            }
+            // Names of what was lost, and "0" for none.
+            if heads_losses(header) && named.at(column).is_empty() && unknown::holds_no_number(view, column) {
+                return (Meaning::Label, Trust::word());
+            }
             let quantities = named.at(column);
             if let Some(role) = corals.role(column) {
                 let by_word = roles.is_empty() || roles.contains(&role);

@@ -238,8 +238,8 @@ impl<'a> Reading<'a> {
         if work.whole.is_none() {
             work.order = as_of::order_of(&views);
         }
-        work.stated.as_of = as_of::stated(as_of::AS_OF, loose(), order);
-        work.stated.complete_since = as_of::stated(as_of::COMPLETE_SINCE, loose(), order);
+        work.stated.as_of = as_of::stated(as_of::Told::AsOf, loose(), order);
+        work.stated.complete_since = as_of::stated(as_of::Told::CompleteSince, loose(), order);
         tank::foretell(work, &views);
         // Days are in one part only, and what the water was on them.
         work.waters = water::Waters::default();

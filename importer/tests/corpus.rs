@@ -459,3 +459,11 @@ fn every_cell_of_the_logs_made_unseen_lands_right_or_is_asked_about() {
     assert_eq!(results.len(), 20);
     require(&results);
 }
+
+/// A second twenty, made the same way after the first had been mended against.
+#[test]
+fn every_cell_of_the_second_twenty_lands_right_or_is_asked_about() {
+    let results = run("unseen_second");
+    assert_eq!(results.len(), 20);
+    require(&results);
+}

@@ -301,3 +301,58 @@ fn the_day_above_stands_in_the_row_above() {
     let told: Vec<(f64, NaiveDate)> = sizes(&outcome).iter().map(|size| (size.value, size.on)).collect();
     assert_eq!(told, [(50.0, day("2024-03-01")), (70.0, day("2024-03-15"))], "{:?}", outcome.findings);
 }
+
+/// Rows without a test between tests: what was done, on the day above, and what was lost.
+#[test]
+fn what_was_done_or_lost_stands_on_rows_without_a_test() {
+    for (header, change, carbon, loss) in [
+        ("Date,Temp,KH (dKH),Events,Losses", "water change 15 %", "carbon changed", "Goni 1 died"),
+        ("Datum,Temp,KH (dKH),Ereignis,Verlust", "Wasserwechsel 15 %", "Kohle gewechselt", "Goni 1 eingegangen"),
+        ("Date,Temp,KH (dKH),Entretien,Pertes", "changement d'eau 15 %", "charbon changé", "Goni 1 mort"),
+        ("Fecha,Temp,KH (dKH),Tareas,Bajas", "cambio de agua 15 %", "carbón cambiado", "Goni 1 muerta"),
+        ("Datum,Temp,KH (dKH),Onderhoud,Verlies", "waterwissel 15 %", "kool vervangen", "Goni 1 dood"),
+    ] {
+        let log = format!(
+            "{header}\n2024-03-02,25.1,8.2,,\n,,,{change},\n2024-03-16,25.2,8.1,,\n,,,{carbon},\n,,,,{loss}\n2024-03-30,25.3,8.0,\"{change}, {carbon}\",\n"
+        );
+        let outcome = read("log.csv", log.as_bytes(), &known());
+        let events: Vec<(String, String, Option<f64>)> = outcome
+            .records
+            .iter()
+            .filter_map(|record| match record {
+                Record::Event(event) => Some((event.event.clone(), event.taken.to_string(), event.amount)),
+                _ => None,
+            })
+            .collect();
+        let event = |code: &str, on: &str, amount: Option<f64>| (code.to_owned(), on.to_owned(), amount);
+        assert_eq!(
+            events,
+            [
+                event("water_change", "2024-03-02", Some(15.0)),
+                event("carbon", "2024-03-16", None),
+                event("water_change", "2024-03-30", Some(15.0)),
+                event("carbon", "2024-03-30", None),
+            ],
+            "{header}"
+        );
+        let end = ending(&outcome, "Goni 1").and_then(|end| end.latest);
+        assert_eq!((deaths(&outcome), end), (1, Some(day("2024-03-16"))), "{header}");
+        assert!(keys(&outcome).is_empty(), "{header}: {:?}", keys(&outcome));
+    }
+}
+
+/// A loss on a row whose day cannot be read is asked about, and a name alone under a header of losses is a loss.
+#[test]
+fn a_loss_on_a_row_without_a_day_is_asked_about() {
+    for row in ["?,,,,Goni 1 died", "some time on holiday,,,,Goni 1 dead", ",,,,Goni 1"] {
+        let log = format!("Date,Temp,KH (dKH),Notes,Losses\n2024-03-02,25.1,8.2,,\n{row}\n2024-03-16,25.2,8.1,,\n");
+        let outcome = read("log.csv", log.as_bytes(), &known());
+        let keys = keys(&outcome);
+        assert!(
+            keys.iter().any(|key| {
+                ["death_without_date", "date_", "fate_word_unclear:lost"].iter().any(|code| key.starts_with(code))
+            }),
+            "{row}: {keys:?}"
+        );
+    }
+}

@@ -157,3 +157,150 @@ fn a_column_outside_the_names_over_columns_is_asked_about() {
     assert_eq!(asked(&outcome), ["tank_unnamed"]);
     assert_eq!(readings(&outcome).len(), 8);
 }
+
+/// Months by their names alone over tests, or beside them: one question, with the year of the sheet or a question for it.
+#[test]
+fn months_by_their_names_alone_ask_once() {
+    let names = [
+        ("Test", "Jan,Feb,Mar,Apr,May,Jun,Jul,Aug,Sep,Oct,Nov,Dec"),
+        ("Messung", "Jan,Feb,März,Apr,Mai,Juni,Juli,Aug,Sept,Okt,Nov,Dez"),
+        ("Mesure", "janv.,févr.,mars,avril,mai,juin,juillet,août,sept.,oct.,nov.,déc."),
+        ("Medida", "ene,feb,mar,abr,may,jun,jul,ago,sep,oct,nov,dic"),
+        ("Meting", "jan,feb,mrt,apr,mei,jun,jul,aug,sep,okt,nov,dec"),
+    ];
+    for (corner, months) in names {
+        let values = |from: f64| {
+            (0..12).map(|month| format!("{:.1}", from + f64::from(month % 3) / 10.0)).collect::<Vec<_>>().join(",")
+        };
+        let body = format!("Temp (°C),{}\nKH (dKH),{}\nPO4 (mg/l),{}\n", values(25.0), values(8.0), values(0.1));
+        let year_asked = outcome(&format!("{corner},{months}\n{body}"));
+        assert_eq!(asked(&year_asked), ["date_year_missing"], "{corner}");
+        for text in [format!("2024,{months}\n{body}"), format!("Tests 2024\n{corner},{months}\n{body}")] {
+            let outcome = outcome(&text);
+            assert_eq!(asked(&outcome), ["date_month_only"], "{text}");
+            assert_eq!(outcome.about.layouts, ["transposed"], "{text}");
+        }
+        let rows: String = months.split(',').map(|month| format!("{month},25.1,8.2\n")).collect();
+        assert_eq!(asked(&outcome(&format!("2024\nDate,Temp (°C),KH (dKH)\n{rows}"))), ["date_month_only"], "{corner}");
+        assert_eq!(asked(&outcome(&format!("Date,Temp (°C),KH (dKH)\n{rows}"))), ["date_year_missing"], "{corner}");
+    }
+    // The first of each month, as answered; the year goes up after December.
+    let context = Context {
+        answers: vec![importer::finding::Answer {
+            key: "date_month_only:date".into(),
+            choice: "day".into(),
+            value: Some(serde_json::json!(1)),
+        }],
+        ..Context::default()
+    };
+    let text = "2023,Nov,Dec,Jan\nKH (dKH),8.1,8.2,8.3\n";
+    let outcome = read("log.csv", text.as_bytes(), &context);
+    let days: Vec<String> = readings(&outcome).into_iter().map(|(.., day, _)| day).collect();
+    assert_eq!(days, ["2023-11-01", "2023-12-01", "2024-01-01"]);
+}
+
+/// Goals beside tests are kept as written, in five languages; a span of the day and food for one coral are no goals.
+#[test]
+fn columns_of_goals_ask_nothing() {
+    for header in [
+        "KH Soll",
+        "Soll KH",
+        "KH (Sollwert)",
+        "Zielwert KH",
+        "target KH",
+        "KH target",
+        "KH goal",
+        "Ideal KH",
+        "KH setpoint",
+        "KH cible",
+        "Consigne KH",
+        "Objectif KH",
+        "KH objetivo",
+        "Consigna KH",
+        "KH streefwaarde",
+        "Streef KH",
+        "KH gewenst",
+        "doel",
+    ] {
+        let text = format!("Date,KH,{header},NO3\n2025-03-02,8.2,8.0,5\n2025-03-09,8.1,8.0,6\n2025-03-16,8.1,8.0,6\n");
+        let outcome = outcome(&text);
+        assert_eq!(asked(&outcome), [""; 0], "{header}");
+        assert_eq!(readings(&outcome).len(), 6, "{header}");
+        assert!(outcome.findings.iter().any(|finding| finding.code == "column_of_goals"), "{header}");
+    }
+    for header in ["Target feeding (a week)", "Temp range", "Remarks on goals of this year"] {
+        let text = format!("Date,KH,{header}\n2025-03-02,8.2,2\n2025-03-09,8.1,2\n2025-03-16,8.1,3\n");
+        let outcome = outcome(&text);
+        assert!(outcome.findings.iter().all(|finding| finding.code != "column_of_goals"), "{header}");
+    }
+}
+
+/// The day of a list right below its last coral is no coral.
+#[test]
+fn the_day_of_a_list_below_it_is_no_coral() {
+    let list = "Label,Species,Got,Died\nC1,Goniopora stokesi,2023-03-01,2024-02-01\nC2,Pavona cactus,2023-03-05,\n";
+    for (below, asks) in [
+        ("as of 2025-01-01\ncomplete since 2023-01-01\n", &[][..]),
+        ("Stand:,2025-01-01\nVollständig seit:,2023-01-01\n", &[]),
+        ("Liste arrêtée au 2025-01-01,,,\nComplète depuis le 2023-01-01,,,\n", &[]),
+        ("Estado a 2025-01-01\n", &["complete_since_missing"]),
+        ("Bijgewerkt op,2025-01-01\nVolledig bijgehouden sinds,2023-01-01\n", &[]),
+    ] {
+        let outcome = outcome(&format!("{list}{below}"));
+        let corals = outcome.records.iter().filter(|record| matches!(record, Record::Specimen(_))).count();
+        assert_eq!((corals, asked(&outcome)), (2, asks.to_vec()), "{below}");
+        let seen = outcome.records.iter().find_map(|record| match record {
+            Record::Sighting(sighting) => Some(sighting.on.to_string()),
+            _ => None,
+        });
+        assert_eq!(seen.as_deref(), Some("2025-01-01"), "{below}");
+    }
+}
+
+/// Rows of words under days that run across: what was done, what was lost, remarks.
+#[test]
+fn rows_of_words_under_days_are_read_on_their_days() {
+    for (remarks, change, carbon, losses, dead) in [
+        ("Notes", "water change 10 %", "carbon changed", "Losses", "Pavona cactus dead"),
+        ("Notiz", "Wasserwechsel 10 %", "Kohle gewechselt", "Verluste", "Pavona cactus tot"),
+        ("Remarques", "changement d'eau de 10 %", "charbon changé", "Pertes", "Pavona cactus mort"),
+        ("Notas", "cambio de agua del 10 %", "carbón cambiado", "Bajas", "Pavona cactus muerta"),
+        ("Opmerkingen", "waterwissel van 10 %", "kool vervangen", "Verliezen", "Pavona cactus dood"),
+    ] {
+        let text = format!(
+            "Test,02/03/2025,16/03/2025,30/03/2025\nTemp (°C),25.1,25.2,25.3\nKH,8.1,8.2,8.0\n{remarks},{change},,{carbon}\n{losses},,{dead},\n"
+        );
+        let outcome = outcome(&text);
+        assert_eq!(outcome.about.layouts, ["transposed"], "{text}");
+        assert_eq!(readings(&outcome).len(), 6, "{text}");
+        let told: Vec<(String, String)> = outcome
+            .records
+            .iter()
+            .filter_map(|record| match record {
+                Record::Event(event) => Some((event.event.clone(), event.taken.to_string())),
+                _ => None,
+            })
+            .collect();
+        let event = |code: &str, day: &str| (code.to_owned(), day.to_owned());
+        assert_eq!(told, [event("water_change", "2025-03-02"), event("carbon", "2025-03-30")], "{text}");
+        // Nobody has told of that coral before: it is asked about, and not lost.
+        assert_eq!(asked(&outcome), ["coral_unknown"], "{text}");
+    }
+}
+
+/// Two header rows: day and time in the upper one, with the tanks over the columns of the lower.
+#[test]
+fn day_and_time_stand_a_row_above_the_other_headers() {
+    let values = "02/03/2025,18:00,25.1,8.2,24.9,7.8\n16/03/2025,18:30,25.2,8.1,25.0,7.9\n";
+    for upper in ["Date,Time,Tank Alder,,Tank Brook,", "Date,Time,Alder,,Brook,"] {
+        let outcome = outcome(&format!("{upper}\n,,Temp,KH,Temp,KH\n{values}"));
+        assert_eq!(asked(&outcome), [""; 0], "{upper}");
+        let found: Vec<(String, String, String)> =
+            readings(&outcome).into_iter().map(|(_, _, parameter, tank, day, _)| (parameter, tank, day)).collect();
+        assert_eq!(found.len(), 8, "{upper}");
+        let one = |parameter: &str, day: &str| {
+            found.iter().any(|(p, t, d)| p == parameter && t.ends_with("Brook") && d == day)
+        };
+        assert!(one("alkalinity", "2025-03-02T18:00") && one("temperature", "2025-03-16T18:30"), "{upper}: {found:?}");
+    }
+}

@@ -154,3 +154,41 @@ fn a_column_of_other_things_makes_no_tanks_without_end() {
     let left = read("a.csv", log.as_bytes(), &Context { answers: answers("leave_out"), ..Context::default() });
     assert_eq!((tanks(&left), left.cells.findings), (500, 0));
 }
+
+#[test]
+fn a_title_may_say_the_tank_in_the_words_of_a_keeper() {
+    let context = keeper(&["Salon", "Willow"]);
+    for (title, tank) in [
+        ("Willow tank", "Willow"),
+        ("The Willow tank 2024", "Willow"),
+        ("Bac du salon", "Salon"),
+        ("Water tests Willow", "Willow"),
+        ("Willow – Messwerte", "Willow"),
+        ("Mediciones del acuario Salon", "Salon"),
+    ] {
+        let outcome = read("log.csv", format!("{title}\n{TESTS}").as_bytes(), &context);
+        assert_eq!(tanks(&outcome), [tank, tank], "{title}");
+        assert!(codes(&outcome).is_empty(), "{title}: {:?}", codes(&outcome));
+    }
+    for title in ["Moved from Willow", "Willow and Salon", "Notes"] {
+        let outcome = read("log.csv", format!("{title}\n{TESTS}").as_bytes(), &context);
+        assert!(tanks(&outcome).is_empty(), "{title}");
+        assert_eq!(codes(&outcome), ["tank_unnamed"], "{title}");
+    }
+}
+
+#[test]
+fn a_list_below_leaves_the_tables_their_names() {
+    let sizes = "\nSkeleton widths\nMeasured on,Coral,Width (mm)\n2024-03-14,Torch,52\n2024-04-14,Torch,53\n";
+    let log = format!("North room\n{TESTS}\nSouth room\n{TESTS}{sizes}");
+    let outcome = read("log.csv", log.as_bytes(), &keeper(&[]));
+    assert_eq!(tanks(&outcome), ["North room", "North room", "South room", "South room"]);
+    // A part of the year over each table is no tank.
+    for (one, other) in
+        [("Spring 2024", "Autumn 2024"), ("Erstes Halbjahr", "Zweites Halbjahr"), ("Semaine 1", "Semaine 2")]
+    {
+        let later = TESTS.replace("2024", "2025");
+        let outcome = read("log.csv", format!("{one}\n{TESTS}\n{other}\n{later}").as_bytes(), &keeper(&["North"]));
+        assert_eq!(tanks(&outcome), ["North"; 4], "{one}");
+    }
+}

@@ -227,6 +227,27 @@ pub fn find_row_word(text: &str) -> Option<RowWord> {
     (1..words.len()).rev().find_map(named).filter(|kind| matches!(kind, RowWord::Target))
 }
 
+/// Words for a goal that may also head the span of a day's readings.
+const SPANS: [&str; 4] = ["range", "rango", "normal", "norm"];
+
+/// `true` for the header of a column of goals: "KH Soll", "Target NO3", "consigne". Feeding one coral at a time
+/// ("target feeding") is no goal.
+pub fn names_a_goal(text: &str) -> bool {
+    // "KH Soll (dKH)", "KH (Sollwert)".
+    let head = text.split(['(', '[', ':', '=']).next().unwrap_or(text);
+    [head, text].into_iter().any(|text| {
+        let words = words(text);
+        let fed = words.iter().any(|word| word.starts_with("feed") || word == "fed");
+        let goal = |part: &[String]| {
+            let key = part.concat();
+            WORDS.rows.get(&key) == Some(&RowWord::Target) && !SPANS.contains(&key.as_str())
+        };
+        words.len() <= 4
+            && !fed
+            && (1..=words.len()).any(|count| goal(&words[..count]) || goal(&words[words.len() - count..]))
+    })
+}
+
 /// The key by which header words are compared. A number sign counts: "Coral #" is a label, "Coral" is a name.
 fn key(text: &str) -> String {
     match text.trim().trim_end_matches(['.', ':']) {

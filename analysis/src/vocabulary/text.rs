@@ -1,5 +1,7 @@
 //! Words compared as people write them: without case, accents, punctuation and surplus blanks.
 
+use std::borrow::Cow;
+
 /// Keeps a text of the catalogue for the life of the program; called for compiled-in data only.
 pub(super) fn keep(text: String) -> &'static str {
     Box::leak(text.into_boxed_str())
@@ -17,9 +19,11 @@ pub(super) fn keep_all(texts: Vec<String>) -> Vec<&'static str> {
 /// ```
 /// assert_eq!(analysis::vocabulary::text::fold("Température (°C)"), "temperature c");
 /// assert_eq!(analysis::vocabulary::text::fold("NO₃-N [µg/L]"), "no3 n ug l");
+/// assert_eq!(analysis::vocabulary::text::fold("KH °d"), "kh dh");
 /// ```
 pub fn fold(text: &str) -> String {
     let mut raw = String::with_capacity(text.len() + 8);
+    let text = german_degrees(text);
     let mut chars = text.chars().flat_map(char::to_lowercase).peekable();
     while let Some(c) = chars.next() {
         let plain = match c {
@@ -73,6 +77,19 @@ pub fn fold(text: &str) -> String {
         raw.push_str(plain);
     }
     raw.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// "°d" for "°dH": with the degree sign dropped a lone d would be a day.
+fn german_degrees(text: &str) -> Cow<'_, str> {
+    let bare = |at: usize, degree: &str| {
+        let rest = text[at + degree.len()..].strip_prefix(['d', 'D']);
+        rest.is_some_and(|rest| !rest.starts_with(char::is_alphanumeric))
+    };
+    let Some((at, degree)) = text.match_indices(['°', 'º', '˚']).find(|(at, degree)| bare(*at, degree)) else {
+        return Cow::Borrowed(text);
+    };
+    let end = at + degree.len() + 1;
+    Cow::Owned(format!("{}H{}", &text[..end], &text[end..]))
 }
 
 /// [`fold`] without the blanks: the key that spellings are compared by.

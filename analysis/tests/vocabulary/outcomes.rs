@@ -92,6 +92,11 @@ fn words_that_do_not_say_which_fate_are_asked() {
         ("STN from the base", "STN"),
         ("lost in the power cut", "lost"),
         ("verloren", "lost"),
+        ("never recovered", "not recovered"),
+        ("hat sich nie mehr erholt", "not recovered"),
+        ("jamais remise", "not recovered"),
+        ("nunca se recuperó", "not recovered"),
+        ("nooit meer hersteld", "not recovered"),
     ] {
         let FateMatch::Unclear { word, .. } = find_fate(text) else { panic!("`{text}`: {:?}", find_fate(text)) };
         assert_eq!(word, want, "`{text}`");
@@ -104,6 +109,8 @@ fn living_corals_and_cuttings() {
         ("alive", vec![]),
         ("doing well", vec![]),
         ("recession at base", vec!["receding"]),
+        ("not yet recovered", vec![]),
+        ("noch nicht erholt", vec![]),
         ("half dead", vec!["part_dead"]),
         ("not dead", vec![]),
         ("dead tips, alive", vec!["part_dead"]),
@@ -311,6 +318,14 @@ fn looks_and_sizes_in_five_languages() {
         (LookState::Off, "retracted|eingezogen|rétractée|retraída|ingetrokken"),
         (LookState::Off, "half open|halb offen|à moitié ouvert|medio abierto|half gesloten"),
         (LookState::Off, "pale|blass|pâle|pálida|bleek"),
+        // Words beside a look leave it what it is; others do not.
+        (LookState::Open, "open again|wieder offen|de nouveau ouvert|otra vez abierta|weer open"),
+        (LookState::Open, "very swollen|schön aufgepumpt|bien gonflée|muy hinchado|flink opgezwollen"),
+        (LookState::Off, "still closed|immer noch zu|toujours fermée|sigue cerrada|nog steeds dicht"),
+        (
+            LookState::Off,
+            "fully retracted again|wieder ganz eingezogen|encore tout rétracté|todavía muy encogido|weer helemaal dicht",
+        ),
         (LookState::Poor, "nearly dead|fast tot|presque mort|casi muerta|bijna dood"),
         (LookState::Dead, "died|gestorben|morte|murió|doodgegaan"),
         (LookState::Left, "given away|verschenkt|donné|regalado|weggegeven"),
@@ -319,6 +334,9 @@ fn looks_and_sizes_in_five_languages() {
         for word in words.split('|') {
             assert_eq!(find_condition(word).map(|look| look.state), Some(state), "{word}");
         }
+    }
+    for word in ["again", "nicht mehr ganz offen heute", "still", "open but pale", "wieder"] {
+        assert_eq!(find_condition(word).map(|look| look.state), None, "{word}");
     }
     for (code, basis, words) in [
         (
@@ -376,9 +394,16 @@ fn what_was_done_to_a_tank_stands_alone() {
             assert_eq!(find_done(word), Some(DoneMatch { code, amount: None }), "{word}");
         }
     }
-    for (text, amount) in
-        [("water change 20 L", "20 l"), ("WW 10%", "10 %"), ("20L water change", "20l"), ("15 % Wasserwechsel", "15 %")]
-    {
+    for (text, amount) in [
+        ("water change 20 L", "20 l"),
+        ("WW 10%", "10 %"),
+        ("20L water change", "20l"),
+        ("15 % Wasserwechsel", "15 %"),
+        ("water change of 10 %", "10 %"),
+        ("changement d'eau de 10 %", "10 %"),
+        ("cambio de agua del 10 %", "10 %"),
+        ("waterwissel van 10 %", "10 %"),
+    ] {
         assert_eq!(
             find_done(text),
             Some(DoneMatch { code: "water_change", amount: Some(amount.to_owned()) }),

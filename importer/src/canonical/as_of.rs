@@ -11,89 +11,60 @@ use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
 use crate::layout::Placed;
 
-/// Words before the day on which a list is true.
-pub(crate) const AS_OF: &[&str] = &[
-    "as of",
-    "true as of",
-    "as at",
-    "up to date to",
-    "correct to",
-    "last updated",
-    "updated",
-    "status on",
-    "stand",
-    "stand vom",
-    "stand am",
-    "etat au",
-    "etat du",
-    "mis a jour le",
-    "a jour au",
-    "estado a",
-    "actualizado",
-    "actualizado el",
-    "a fecha de",
-    "bijgewerkt",
-    "bijgewerkt op",
-    "stand per",
-    "stand op",
-];
+mod told; // what words before a day say of it
 
-/// Words before the day from which every coral was written down, also those that died.
-pub(crate) const COMPLETE_SINCE: &[&str] = &[
-    "every coral written down since",
-    "all corals since",
-    "all corals written down since",
-    "complete since",
-    "complete from",
-    "vollständig seit",
-    "vollständig ab",
-    "lückenlos seit",
-    "alle korallen seit",
-    "complet depuis",
-    "complète depuis",
-    "tous les coraux depuis",
-    "completo desde",
-    "completa desde",
-    "todos los corales desde",
-    "volledig sinds",
-    "volledig vanaf",
-    "alle koralen sinds",
-];
+pub(crate) use told::Told;
 
-/// The day that a title or a loose cell states after one of the words.
+/// The day that a title or a loose cell states as `wanted`: behind the words that say so, or in the next cell.
 ///
 /// `order` is asked for only where a text speaks of such a day.
 pub(crate) fn stated<'p>(
-    words: &[&str],
+    wanted: Told,
     loose: impl Iterator<Item = &'p Placed>,
     order: impl Fn() -> Option<Order>,
 ) -> Option<NaiveDate> {
     let mut cells = loose.peekable();
     while let Some(cell) = cells.next() {
         let text = fold::plain(&cell.raw.written());
-        let lower = text.to_lowercase();
-        let folded = analysis::vocabulary::text::fold(&text);
-        if words.iter().any(|word| analysis::vocabulary::text::fold(word) == folded) {
+        if told::told(&text) == Some(wanted) {
             let next = cells.peek().filter(|next| next.row == cell.row).and_then(|next| day(&next.raw, order()));
             if next.is_some() {
                 return next;
             }
         }
-        for word in words {
-            let Some((before, rest)) = lower.split_once(word) else { continue };
-            if before.ends_with(char::is_alphanumeric) {
-                continue;
-            }
-            let rest = rest.trim_start_matches([':', ' ', '-', '=']);
-            let rest = ["le ", "el ", "the "].iter().find_map(|article| rest.strip_prefix(article)).unwrap_or(rest);
-            // What stands after the day in brackets says how it is meant.
-            let rest = rest.split(['(', ';']).next().unwrap_or(rest).trim_end_matches([')', '.', ',', ' ']);
-            if let Some(day) = day(&Raw::Text(rest.to_owned()), order()) {
-                return Some(day);
-            }
+        if let Some(day) = in_text(&text, wanted, &order) {
+            return Some(day);
         }
     }
     None
+}
+
+/// Whether a text is the day of a list with the words before it.
+pub(crate) fn is_stated(text: &str) -> bool {
+    let text = fold::plain(text);
+    // The order of day and month is told elsewhere, if at all.
+    let orders = [Order::DayFirst, Order::MonthFirst];
+    let stated = |wanted| orders.iter().any(|order| in_text(&text, wanted, &|| Some(*order)).is_some());
+    stated(Told::AsOf) || stated(Told::CompleteSince)
+}
+
+/// Whether a text is the words before such a day.
+pub(crate) fn leads_to_a_day(text: &str) -> bool {
+    told::told(&fold::plain(text)).is_some()
+}
+
+/// "Corals as of 2025-03-04", "Vollständig seit 04.03.2025 (auch die toten)": the words and the day in one text.
+fn in_text(text: &str, wanted: Told, order: &impl Fn() -> Option<Order>) -> Option<NaiveDate> {
+    // What stands after the day in brackets says how it is meant.
+    let text = text.split(['(', ';']).next().unwrap_or(text).trim_end_matches([')', '.', ',', ' ']);
+    let starts = text.char_indices().filter(|(at, letter)| {
+        letter.is_alphanumeric()
+            && *at > 0
+            && text[..*at].ends_with(|before: char| before.is_whitespace() || matches!(before, ':' | '-' | '='))
+    });
+    starts
+        .filter(|(at, _)| told::told(&text[..*at]) == Some(wanted))
+        .find_map(|(at, _)| day(&Raw::Text(text[at..].to_owned()), order()))
 }
 
 fn day(raw: &Raw, order: Option<Order>) -> Option<NaiveDate> {
@@ -200,22 +171,22 @@ mod tests {
     #[test]
     fn days_stated_in_titles() {
         let day = NaiveDate::from_ymd_opt(2025, 3, 4);
-        assert_eq!(stated(AS_OF, [title("Corals as of 2025-03-04")].iter(), || None), day);
-        assert_eq!(stated(AS_OF, [title("Stand: 4. März 2025")].iter(), || None), day);
-        assert_eq!(stated(AS_OF, [title("as of 04/03/2025")].iter(), || None), None);
-        assert_eq!(stated(AS_OF, [title("as of 04/03/2025")].iter(), || Some(Order::DayFirst)), day);
-        assert_eq!(stated(AS_OF, [title("standing water 2025-03-04")].iter(), || None), None);
+        assert_eq!(stated(Told::AsOf, [title("Corals as of 2025-03-04")].iter(), || None), day);
+        assert_eq!(stated(Told::AsOf, [title("Stand: 4. März 2025")].iter(), || None), day);
+        assert_eq!(stated(Told::AsOf, [title("as of 04/03/2025")].iter(), || None), None);
+        assert_eq!(stated(Told::AsOf, [title("as of 04/03/2025")].iter(), || Some(Order::DayFirst)), day);
+        assert_eq!(stated(Told::AsOf, [title("standing water 2025-03-04")].iter(), || None), None);
         let next = Placed { row: 1, column: 2, raw: Raw::Text("2025-03-04".to_owned()) };
-        assert_eq!(stated(AS_OF, [title("As of"), next].iter(), || None), day);
+        assert_eq!(stated(Told::AsOf, [title("As of"), next].iter(), || None), day);
         for text in [
             "Every coral written down since: 2025-03-04",
             "Vollständig seit 04.03.2025 (auch die toten)",
             "Liste complète depuis le 2025-03-04",
         ] {
             let order = || Some(Order::DayFirst);
-            assert_eq!(stated(COMPLETE_SINCE, [title(text)].iter(), order), day, "{text}");
-            assert_eq!(stated(AS_OF, [title(text)].iter(), order), None, "{text}");
+            assert_eq!(stated(Told::CompleteSince, [title(text)].iter(), order), day, "{text}");
+            assert_eq!(stated(Told::AsOf, [title(text)].iter(), order), None, "{text}");
         }
-        assert_eq!(stated(COMPLETE_SINCE, [title("complete since I moved")].iter(), || None), None);
+        assert_eq!(stated(Told::CompleteSince, [title("complete since I moved")].iter(), || None), None);
     }
 }

@@ -133,6 +133,7 @@ pub(crate) fn read(work: &mut Work, view: &View, column: u32, rule: Rule, sister
     let header = view.header(column);
     let mut items = collect(work, view, column);
     day_numbers(work, &about, &header, &mut items);
+    month_only::named_alone(work, view, &about, &header, &mut items);
     without_year(work, view, &about, &header, &mut items);
     let sister = sister.or(work.order);
     settle_order(work, rule.order_about.unwrap_or(&about), &header, &mut items, sister);
@@ -349,27 +350,28 @@ fn without_year(work: &mut Work, view: &View, about: &str, header: &str, items: 
                 };
             }
             _ => {
-                let mut doubt = Doubt::of("date_year_missing")
-                    .about(about)
-                    .at(item.spot, &item.written)
-                    .fill("column", header)
-                    .fill("written", &item.written)
-                    .fill("year", proposed.map_or_else(String::new, |year| year.to_string()))
-                    .cell(item.spot, "date");
-                doubt = match proposed {
-                    Some(_) => doubt.propose("year", None),
-                    None => doubt
-                        .choices(vec![Choice {
-                            code: "other".into(),
-                            label: "a year".into(),
-                            needs: Some("number".into()),
-                        }])
-                        .propose_nothing(),
-                };
+                let doubt = year_doubt(about, header, item, proposed);
                 item.out = Some(DayOf::Held(doubt.key(), None));
                 work.desk.raise(doubt);
             }
         }
+    }
+}
+
+/// Which year days, or months, without one belong to.
+fn year_doubt(about: &str, header: &str, item: &Item, proposed: Option<i32>) -> Doubt {
+    let doubt = Doubt::of("date_year_missing")
+        .about(about)
+        .at(item.spot, &item.written)
+        .fill("column", header)
+        .fill("written", &item.written)
+        .fill("year", proposed.map_or_else(String::new, |year| year.to_string()))
+        .cell(item.spot, "date");
+    match proposed {
+        Some(_) => doubt.propose("year", None),
+        None => doubt
+            .choices(vec![Choice { code: "other".into(), label: "a year".into(), needs: Some("number".into()) }])
+            .propose_nothing(),
     }
 }
 

@@ -13,7 +13,7 @@ use crate::canonical::ending::End;
 use crate::canonical::size::{self, SizeSays};
 use crate::canonical::test::Group;
 use crate::canonical::wide::Frame;
-use crate::canonical::{Cells, View, Work, fill, remark};
+use crate::canonical::{Cells, View, Work, event, fill, remark};
 use crate::doubt::desk::{Doubt, Settled, Spot};
 use crate::grid::Raw;
 use crate::layout::{DataRow, Kind};
@@ -241,7 +241,7 @@ fn journal(work: &mut Work, view: &View, columns: &Columns) -> Vec<Group> {
                 groups.extend(remark::read(work, view, row, column, &when));
             } else if tank_row::speaks(&text) {
                 let when = frame.of_row(work, view, row);
-                tank_row::done(work, view, row, column, &text, &when);
+                event::done(work, view, row, column, &text, &when);
             }
         }
     }
@@ -361,7 +361,8 @@ fn facts(work: &mut Work, view: &View, columns: &Columns, mut entry: Entry, told
     let basis = columns
         .basis
         .and_then(|column| view.text(row, column).map(|text| (column, text)))
-        .and_then(|(column, text)| find_size_basis(&text).map(|basis| (basis.code, view.spot(row.row, column))));
+        .and_then(|(column, text)| find_size_basis(&text).map(|basis| (basis.code, view.spot(row.row, column))))
+        .or_else(|| size::basis_of_titles(view));
     let basis_cell = basis.map(|(_, spot)| (spot, "basis"));
     for (column, measure, of_header) in &columns.measures {
         let Some(raw) = view.raw(row, *column) else { continue };

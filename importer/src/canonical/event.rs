@@ -1,13 +1,18 @@
 //! Water changes, feedings and carbon written beside the tests: one event a cell.
 
-use analysis::vocabulary::{ParameterCode, find_unit, yes_or_no};
+use std::rc::Rc;
 
-use crate::canonical::Work;
+use analysis::vocabulary::{ParameterCode, find_done, find_unit, yes_or_no};
+
 use crate::canonical::date_column::DayOf;
 use crate::canonical::tank::TankOf;
 use crate::canonical::test::{State, Test, about_written, leave, put, refuse, taken};
+use crate::canonical::wide::When;
+use crate::canonical::{View, Work};
 use crate::cell::mark::{Says, Shape};
 use crate::doubt::desk::Settled;
+use crate::grid::Raw;
+use crate::layout::DataRow;
 use crate::meaning::Quantity;
 use crate::record::{Event, Record};
 
@@ -71,6 +76,23 @@ pub(crate) fn told(
     }
     let code = code_of(parameter.get());
     record(work, &quantity, header, about, test, (code, None, None, false));
+}
+
+/// Records what was done to a tank.
+pub(crate) fn done(work: &mut Work, view: &View, row: &DataRow, column: u32, text: &str, when: &When) {
+    let Some(done) = find_done(text) else { return };
+    let parameter = match done.code {
+        "broadcast_feed" => "feeding",
+        other => other,
+    };
+    let Some(parameter) = ParameterCode::parse(parameter) else { return };
+    // The amount is read as under a header of its own; its marks are those of the comparable form.
+    let amount = done.amount.as_deref();
+    let raw = Raw::Text(amount.unwrap_or("yes").to_owned());
+    let mut test = Test::of(&raw, view.spot(row.row, column), false, Rc::new(when.clone()));
+    test.written = text.to_owned();
+    test.line = row.line;
+    told(work, parameter, &view.header(column), &view.about(column), amount.is_some(), test);
 }
 
 fn code_of(parameter: &analysis::vocabulary::Parameter) -> &'static str {

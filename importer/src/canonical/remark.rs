@@ -1,16 +1,17 @@
 //! Remarks that say more than a remark: tests written into a sentence ("KH 8.2, NO3 5"), corals that were lost ("Torch
 //! died"). Only what stands there word for word is read; the rest stays a remark.
 
-use analysis::vocabulary::{ParameterKind, find_parameter_by_word, find_unit};
+use analysis::vocabulary::{ParameterKind, find_done, find_parameter_by_word, find_unit};
 
 use crate::canonical::corals::{self, CoralOf};
 use crate::canonical::test::{Group, Test};
 use crate::canonical::wide::{When, group};
-use crate::canonical::{View, Work, diary};
+use crate::canonical::{View, Work, diary, event};
 use crate::cell::mark::{Says, says};
 use crate::doubt::desk::Spot;
 use crate::grid::Raw;
 use crate::layout::DataRow;
+use crate::layout::coral_row::heads_losses;
 use crate::meaning::{Quantity, quantities};
 
 mod lost; // corals that a remark says were lost
@@ -23,7 +24,7 @@ struct Told {
     number: String,
 }
 
-/// Pieces of a remark: at semicolons, line ends, strokes and commas that are followed by a blank.
+/// Pieces of a remark: at semicolons, line ends, tabs, bars, strokes and commas that are followed by a blank.
 fn pieces(text: &str) -> Vec<&str> {
     let mut pieces = Vec::new();
     let mut from = 0;
@@ -32,9 +33,9 @@ fn pieces(text: &str) -> Vec<&str> {
         let blank_after = letters.get(at + 1).is_none_or(|(_, next)| next.is_whitespace());
         let blank_before = at > 0 && letters[at - 1].1.is_whitespace();
         let ends = match letter {
-            ';' | '\n' | '\r' => true,
+            ';' | '\n' | '\r' | '\t' | '|' => true,
             ',' => blank_after,
-            '/' | '+' | '|' | '·' => blank_after && blank_before,
+            '/' | '+' | '·' => blank_after && blank_before,
             _ => false,
         };
         if ends {
@@ -88,8 +89,10 @@ pub(crate) fn speaks(work: &Work, header: &str, text: &str, comma: bool) -> bool
 /// The losses that a cell tells of, with its words as they are to be read: under "Deaths" a name alone tells one.
 fn losses(work: &Work, header: &str, text: &str) -> (Vec<Loss>, String) {
     let told = lost::losses(work.corals.labels(), text);
-    if told.is_empty() && lost::ends(header) {
-        return (lost::under(work.corals.labels(), text), format!("{header}: {text}"));
+    if told.is_empty() && heads_losses(header) {
+        // What a noun over the column says is no more than that they were lost.
+        let word = if lost::ends(header) { header } else { "lost" };
+        return (lost::under(work.corals.labels(), text), format!("{word}: {text}"));
     }
     (told, text.to_owned())
 }
@@ -103,6 +106,37 @@ pub(crate) fn read(work: &mut Work, view: &View, row: &DataRow, column: u32, whe
         record_loss(work, view, row, &label, when, &text, view.spot(row.row, column));
     }
     groups
+}
+
+/// Small words between two things that were done.
+const AND: [&str; 6] = [" and ", " und ", " et ", " y ", " en ", " & "];
+
+/// What a remark says was done to the tank: all of it ("Wasser gewechselt, 20 l"), or its pieces that say nothing else.
+fn things_done(text: &str) -> Vec<&str> {
+    if find_done(text).is_some() {
+        return vec![text];
+    }
+    let pieces = pieces(text).into_iter().flat_map(|piece| {
+        let and = AND.iter().find(|and| find_done(piece).is_none() && piece.contains(*and));
+        match and {
+            Some(and) => piece.split(and).collect::<Vec<_>>(),
+            None => vec![piece],
+        }
+    });
+    pieces.map(str::trim).filter(|piece| find_done(piece).is_some()).collect()
+}
+
+/// Whether a remark says what was done to the tank.
+pub(crate) fn tells_done(text: &str) -> bool {
+    !things_done(text).is_empty()
+}
+
+/// Records what a remark says was done to the tank: "WW 15 %, Kohle gewechselt".
+pub(crate) fn done(work: &mut Work, view: &View, row: &DataRow, column: u32, when: &When) {
+    let Some(text) = view.text(row, column) else { return };
+    for piece in things_done(&text) {
+        event::done(work, view, row, column, piece, when);
+    }
 }
 
 /// Whether a remark tells of tests.
@@ -159,6 +193,24 @@ mod tests {
             .filter_map(|piece| told(piece, false))
             .map(|told| (told.quantity.parameter.as_str().to_owned(), told.number))
             .collect()
+    }
+
+    #[test]
+    fn what_was_done_in_a_remark() {
+        for (text, done) in [
+            ("WW 10 %", 1),
+            ("Wasser gewechselt, 20 l", 1),
+            ("WW 15 %, Kohle gewechselt", 2),
+            ("wc 10% and fed", 2),
+            ("changement d'eau 10 % et charbon changé", 2),
+            ("cambio de agua 10 %; lámpara limpiada", 1),
+            ("no water change", 0),
+            ("kein Wasserwechsel", 0),
+            ("water change tomorrow", 0),
+            ("before the water change", 0),
+        ] {
+            assert_eq!(things_done(text).len(), done, "{text}");
+        }
     }
 
     #[test]

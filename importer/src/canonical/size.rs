@@ -1,11 +1,12 @@
 //! Sizes as written: "3.2 cm", "2 1/2 in", "34", "3 heads".
 
-use analysis::vocabulary::{Measure, MeasureMatch, UnitCode, find_measure, find_unit};
+use analysis::vocabulary::{Measure, MeasureMatch, UnitCode, find_measure, find_size_basis, find_unit};
 
 use crate::canonical::View;
 use crate::cell::fold;
 use crate::cell::mark::{Says, Shape, says};
 use crate::cell::number::{numeral, with_fraction};
+use crate::doubt::desk::Spot;
 use crate::grid::Raw;
 
 /// What a size cell says.
@@ -122,6 +123,21 @@ pub(crate) fn unit_in_header(header: &str) -> Option<UnitCode> {
         })
     };
     bracket.and_then(length).or_else(|| last.and_then(length))
+}
+
+/// What a title says that sizes below it were measured on: "Skeleton widths", "Gemessen am Skelett". A word that has other
+/// meanings ("base de datos") must stand beside a measure.
+pub(crate) fn basis_of_titles(view: &View) -> Option<(&'static str, Spot)> {
+    let mut told = view.table.titles.iter().filter_map(|title| {
+        let Raw::Text(text) = &title.raw else { return None };
+        let short = text.split_whitespace().count() <= 6;
+        let basis = find_size_basis(text).filter(|basis| {
+            short && basis.code != "not_said" && (basis.code == "skeleton" || find_measure(text).is_some())
+        })?;
+        Some((basis.code, view.spot(title.row, title.column)))
+    });
+    let first = told.next()?;
+    told.all(|(code, _)| code == first.0).then_some(first)
 }
 
 #[cfg(test)]

@@ -322,6 +322,10 @@ fn titled(work: &Work, view: &View, table: &Table) -> Option<TitledTank> {
         if let Some(tank) = work.tanks.known(&name) {
             return Some(TitledTank { name: tank.name.clone(), litres, spot });
         }
+        if let Some(name) = heading::known_in(&name, |name| work.tanks.is_one(name)) {
+            let name = work.tanks.known(&name).map_or(name, |tank| tank.name.clone());
+            return Some(TitledTank { name, litres, spot });
+        }
     }
     // Tables alike, each under a name of its own, are told apart by it.
     let own_name = table.own_name.and_then(|at| table.titles.get(at)).map(|title| {
@@ -335,7 +339,15 @@ fn titled(work: &Work, view: &View, table: &Table) -> Option<TitledTank> {
             Some(TitledTank { name, litres, spot: view.spot(title.row, title.column) })
         })
     };
-    own_name.or_else(in_heading)
+    let at_an_end = || {
+        table.titles.iter().filter(|title| !over(title)).find_map(|title| {
+            let Raw::Text(text) = &title.raw else { return None };
+            let (text, litres) = without_volume(&fold::plain(text));
+            let name = heading::ends_in(&text, work.tanks.known.iter().map(|tank| tank.name.as_str()))?.to_owned();
+            Some(TitledTank { name, litres, spot: view.spot(title.row, title.column) })
+        })
+    };
+    at_an_end().or(own_name).or_else(in_heading)
 }
 
 /// The tank of a list of corals below tests, or of tests below corals, that names none: the one that the titles above
@@ -474,6 +486,30 @@ pub(crate) fn of_table(work: &mut Work, view: &View) -> TankOf {
         }
         work.tanks.note_use(&name, None);
         return TankOf::Named(name);
+    }
+    // A sheet bears a tank's name with a slip, or one word more.
+    if let Some(sheet) = view.table.sheet.as_deref().filter(|_| work.sheets.len() > 1)
+        && !work.tanks.near(sheet).is_empty()
+    {
+        let settled = near_one(work, sheet, &fold::name(sheet), first, None);
+        if let Some(TankOf::Named(name)) = &settled {
+            work.tanks.note_use(name, None);
+        }
+        return settled.unwrap_or_else(|| {
+            let name = fold::plain(sheet);
+            work.tanks.note_use(&name, None);
+            TankOf::Named(name)
+        });
+    }
+    // "Becken Linde" may name a tank: the name of a keeper's first, and a reason to ask one who has another.
+    let maybe = view.table.titles.iter().find_map(|title| match &title.raw {
+        Raw::Text(text) => Some((heading::may_name(&without_volume(text).0)?, view.spot(title.row, title.column))),
+        _ => None,
+    });
+    match (maybe, work.tanks.known.is_empty()) {
+        (Some((name, spot)), true) => return named(work, &name, spot, "tank"),
+        (Some(_), false) => return unnamed(work, view, &view.table_about(), first),
+        (None, _) => {}
     }
     let assumed = match work.tanks.known.as_slice() {
         // Beside tables that name theirs, a table that names none is not the only one of its keeper.

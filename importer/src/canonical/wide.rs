@@ -251,6 +251,11 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
                 let when = frame.of_row(work, view, row);
                 told.extend(remark::read(work, view, row, *column, &when));
             }
+            // In a table with a column of corals the rows without one are read with them.
+            if coral.is_none() && remark::tells_done(&text) {
+                let when = frame.of_row(work, view, row);
+                remark::done(work, view, row, *column, &when);
+            }
         }
         if filled.is_empty() || summary::is_no_test(work, view, row, date, &columns) {
             continue;

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use analysis::vocabulary::{HeaderRole, find_condition, find_done, find_incident_in_remark, is_no_reading};
+use analysis::vocabulary::{
+    FateMatch, HeaderRole, find_condition, find_done, find_fate, find_incident_in_remark, is_no_reading,
+};
 
 use super::DataRow;
 use super::heading::Head;
@@ -46,6 +48,55 @@ pub fn looks_stand_under(rows: &[DataRow], heads: &BTreeMap<u32, Head>) -> bool 
         }
     }
     heads.values().any(names) && told.values().any(|(looks, words)| *looks >= 2 && looks * 2 >= *words)
+}
+
+/// Whether words tell an end of a coral, or one of the words that may ("lost", "gone").
+pub fn tells_a_loss(text: &str) -> bool {
+    match find_fate(text) {
+        FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Several { .. } => true,
+        FateMatch::Unclear { word, .. } => word == "lost" || word == "gone",
+        _ => false,
+    }
+}
+
+/// Words for losses over a column, which in a sentence may be the loss of anything ("perte de couleur").
+const LOSSES: [&str; 22] = [
+    "loss",
+    "losses",
+    "verlust",
+    "verluste",
+    "ausfalle",
+    "abgange",
+    "perte",
+    "pertes",
+    "baja",
+    "bajas",
+    "perdida",
+    "perdidas",
+    "verlies",
+    "verliezen",
+    "uitval",
+    "deaths",
+    "todesfalle",
+    "deces",
+    "muertes",
+    "sterfte",
+    "sterfgevallen",
+    "mortalite",
+];
+
+/// Whether a header says that what stands under it was lost.
+pub fn heads_losses(header: &str) -> bool {
+    let said = analysis::vocabulary::text::words(header);
+    tells_a_loss(header) || said.len() <= 3 && said.iter().any(|word| LOSSES.contains(&word.as_str()))
+}
+
+/// What was done to a tank, in a piece of the text at least, what befell it, or a loss.
+pub fn is_told_of_tank(text: &str) -> bool {
+    !is_no_reading(text)
+        && (text.split([',', ';', '+', '|', '\n', '\t']).any(|piece| find_done(piece).is_some())
+            || find_incident_in_remark(text).is_some()
+            || tells_a_loss(text))
 }
 
 /// A look, an end or what was done, and nothing more; or what befell the tank.

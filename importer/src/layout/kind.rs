@@ -6,7 +6,7 @@ use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
 use super::coral_row::looks_stand_under;
 use super::heading::Head;
-use super::row::look_of;
+use super::row::{days_across, is_month, look_of};
 use super::segment::Piece;
 use super::{DataRow, Kind};
 use crate::dialect::guess::Look;
@@ -134,8 +134,9 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
     let number = profiles.values().any(|profile| most(profile.numbers, profile.filled));
     // Parameters down and days across.
     let first = profiles.iter().next();
-    let days_across =
-        piece.header.iter().filter(|column| crate::dialect::guess::look(&column.text) == Look::Date).count();
+    let over: Vec<(u32, Raw)> =
+        piece.header.iter().map(|column| (column.column, Raw::Text(column.text.clone()))).collect();
+    let days_across = days_across(over.iter().map(|(column, raw)| (*column, raw))).len();
     let down = first.is_some_and(|(_, profile)| most(profile.parameters, profile.filled));
     if days_across >= 2 && names_lead(&profiles) || down && by_words != Some(Kind::Wide) && days_over_columns(piece) {
         piece.kind = None;
@@ -179,7 +180,7 @@ pub fn decide(piece: &mut Piece, heads: &BTreeMap<u32, Head>, by_words: Option<K
 /// A row of the titles holds days over several columns: samples side by side.
 fn days_over_columns(piece: &Piece) -> bool {
     let mut days: BTreeMap<u32, usize> = BTreeMap::new();
-    for cell in piece.titles.iter().filter(|cell| look_of(&cell.raw) == Look::Date) {
+    for cell in piece.titles.iter().filter(|cell| look_of(&cell.raw) == Look::Date || is_month(&cell.raw)) {
         *days.entry(cell.row).or_default() += 1;
     }
     days.values().any(|count| *count >= 2)
@@ -219,8 +220,10 @@ fn titles_hold_a_day(piece: &Piece) -> bool {
 /// Names of parameters stand in the first column, or beside other keys left of the values, and several columns of values
 /// beside them.
 pub fn parameters_run_down(rows: &[DataRow]) -> bool {
-    let below = &rows[rows.len().min(1)..];
-    let profiles = profiles(below);
+    // Rows of remarks and events say nothing of what the others hold.
+    let tests = |row: &&DataRow| row.cells.iter().any(|cell| look_of(&cell.raw) == Look::Number);
+    let below: Vec<DataRow> = rows.iter().skip(1).filter(tests).take(SAMPLE_ROWS).cloned().collect();
+    let profiles = profiles(&below);
     let values = profiles.values().filter(|profile| most(profile.numbers, profile.filled)).count();
     values >= 2 && names_lead(&profiles)
 }

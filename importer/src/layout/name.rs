@@ -34,6 +34,7 @@ fn plain(table: &Table, at: usize) -> Option<String> {
         && !is_prose(&title.raw)
         && !is_month_title(text)
         && !is_page_title(text)
+        && !is_period(text)
         && !text.contains(':')
         && text.split_whitespace().count() <= WORDS
         && header_roles(text).is_empty()
@@ -100,17 +101,166 @@ pub fn own_names(tables: &mut [Table]) {
         .filter(|(_, table)| matches!(table.kind, Kind::Wide | Kind::Long | Kind::Diary))
         .filter_map(|(at, table)| candidate(table).map(|(title, name)| (at, title, name)))
         .collect();
-    let names: BTreeSet<&str> = named.iter().map(|(.., name)| name.as_str()).collect();
-    if named.len() < 2 || names.len() < named.len() {
-        return;
+    // Another list under a title of its own, below them or between, is none of them.
+    let mut groups: Vec<Vec<&(usize, usize, String)>> = Vec::new();
+    for one in &named {
+        let fits = |group: &&mut Vec<&(usize, usize, String)>| {
+            group.first().is_some_and(|(first, ..)| {
+                tables[*first].kind == tables[one.0].kind && alike(&tables[*first], &tables[one.0])
+            })
+        };
+        match groups.iter_mut().find(fits) {
+            Some(group) => group.push(one),
+            None => groups.push(vec![one]),
+        }
     }
-    if are_groups(&named.iter().map(|(at, ..)| &tables[*at]).collect::<Vec<_>>()) {
-        return;
+    let mut own: Vec<(usize, usize)> = Vec::new();
+    for group in groups {
+        let names: BTreeSet<&str> = group.iter().map(|(.., name)| name.as_str()).collect();
+        let several = group.len() > 1 && names.len() == group.len();
+        if several && !are_groups(&group.iter().map(|(at, ..)| &tables[*at]).collect::<Vec<_>>()) {
+            own.extend(group.iter().map(|(at, title, _)| (*at, *title)));
+        }
     }
-    let first = named[0].0;
-    if named.iter().all(|(at, ..)| tables[*at].kind == tables[first].kind && alike(&tables[first], &tables[*at])) {
-        for (at, title, _) in named {
-            tables[at].own_name = Some(title);
+    for (at, title) in own {
+        tables[at].own_name = Some(title);
+    }
+}
+
+/// Words for a part of a year.
+const PERIODS: &[&str] = &[
+    "week",
+    "weeks",
+    "woche",
+    "kw",
+    "semaine",
+    "semana",
+    "quarter",
+    "quartal",
+    "trimestre",
+    "kwartaal",
+    "q1",
+    "q2",
+    "q3",
+    "q4",
+    "year",
+    "jahr",
+    "annee",
+    "an",
+    "ano",
+    "jaar",
+    "half",
+    "halbjahr",
+    "semestre",
+    "halfjaar",
+    "season",
+    "saison",
+    "temporada",
+    "seizoen",
+    "spring",
+    "summer",
+    "autumn",
+    "fall",
+    "winter",
+    "fruhling",
+    "fruhjahr",
+    "sommer",
+    "herbst",
+    "printemps",
+    "ete",
+    "automne",
+    "hiver",
+    "primavera",
+    "verano",
+    "otono",
+    "invierno",
+    "lente",
+    "voorjaar",
+    "zomer",
+    "herfst",
+    "najaar",
+    "month",
+    "monat",
+    "mois",
+    "mes",
+    "maand",
+    "round",
+    "runde",
+    "tour",
+    "ronda",
+    "ronde",
+];
+/// Words that number one.
+const ORDINALS: &[&str] = &[
+    "first",
+    "second",
+    "third",
+    "last",
+    "1st",
+    "2nd",
+    "3rd",
+    "4th",
+    "erste",
+    "erstes",
+    "zweite",
+    "zweites",
+    "dritte",
+    "drittes",
+    "premier",
+    "premiere",
+    "deuxieme",
+    "second",
+    "seconde",
+    "troisieme",
+    "primer",
+    "primera",
+    "segundo",
+    "segunda",
+    "tercer",
+    "tercera",
+    "eerste",
+    "tweede",
+    "derde",
+    "1er",
+    "2e",
+    "3e",
+    "4e",
+];
+
+/// "Week 3", "Frühjahr 2025", "second half", "April – June": a part of a year, and no tank.
+fn is_period(text: &str) -> bool {
+    let said = analysis::vocabulary::text::words(text);
+    let period = |word: &str| PERIODS.contains(&word) || is_month_title(word);
+    said.iter().any(|word| period(word))
+        && said.iter().all(|word| {
+            period(word) || ORDINALS.contains(&word.as_str()) || word.bytes().all(|byte| byte.is_ascii_digit())
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parts_of_a_year() {
+        for text in [
+            "Week 3",
+            "KW 12",
+            "Semaine 2",
+            "Spring round",
+            "Frühjahr 2025",
+            "Second half",
+            "2e trimestre 2025",
+            "Otoño 2024",
+            "April – June",
+            "Erstes Halbjahr",
+            "Zomer",
+            "Q2 2025",
+        ] {
+            assert!(is_period(text), "{text}");
+        }
+        for text in ["Alder", "Week-end tank", "Big room", "Reef 2", "12", "Sommerhaus"] {
+            assert!(!is_period(text), "{text}");
         }
     }
 }

@@ -50,7 +50,7 @@ const TURNS: [&str; 36] = [
 ];
 
 /// Whether a cell may be a tank's name, by its own words.
-fn is_name(raw: &Raw) -> bool {
+pub(super) fn is_name(raw: &Raw) -> bool {
     let Raw::Text(text) = raw else { return false };
     if look_of(raw) != Look::Word || is_prose(raw) || is_month_title(text) || is_page_title(text) {
         return false;
@@ -86,7 +86,7 @@ fn is_header_word(cell: &Placed) -> bool {
 /// The names in the row of titles right above a table's header.
 pub fn names(table: &Table) -> Names {
     let none = Names::default();
-    let (Some(title), Some(header)) = (table.titles.last(), table.header.iter().map(|column| column.row).min()) else {
+    let (Some(title), Some(header)) = (table.titles.last(), table.header.iter().map(|column| column.row).max()) else {
         return none;
     };
     let row = title.row;

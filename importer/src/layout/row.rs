@@ -1,6 +1,6 @@
 //! What a single row can be, by its own cells: data, a title, a mean, a note.
 
-use analysis::vocabulary::{HeaderRole, RowWord, find_parameter_by_word, find_row_word, header_roles};
+use analysis::vocabulary::{HeaderRole, RowWord, find_parameter_by_word, find_row_word, header_roles, month_by_name};
 
 use super::Kind;
 use crate::dialect::guess::{Look, is_month_title, look};
@@ -87,10 +87,58 @@ pub fn is_test_like(row: &Row) -> bool {
         .any(|pair| look_of(&pair[0].raw) == Look::Word && look_of(&pair[1].raw) == Look::Number && name(&pair[0].raw))
 }
 
-/// A header that runs across: at least two days, and no number.
+/// Names of two tests and more, and no value: "Date | Temp (°C) | KH"; "Nitrate | NO3 | not tested" names one twice.
+pub fn names_several_tests(row: &Row) -> bool {
+    let mut first = None;
+    let mut several = false;
+    for cell in &row.cells {
+        let Raw::Text(text) = &cell.raw else { return false };
+        if look_of(&cell.raw).is_value() {
+            return false;
+        }
+        let Some(code) = find_parameter_by_word(text).first().map(|(code, ..)| *code) else { continue };
+        several |= *first.get_or_insert(code) != code;
+    }
+    several
+}
+
+/// A header that runs across: at least two days, and no number but the year of its months.
 pub fn is_row_of_days(row: &Row) -> bool {
-    let looks = || row.cells.iter().map(|cell| look_of(&cell.raw));
-    looks().filter(|look| *look == Look::Date).count() >= 2 && !looks().any(|look| look == Look::Number)
+    let days = days_across(row.cells.iter().map(|cell| (cell.column, &cell.raw)));
+    let number = |(at, raw): (usize, &Raw)| look_of(raw) == Look::Number && !(at == 0 && is_year(raw));
+    days.len() >= 2 && !row.cells.iter().map(|cell| &cell.raw).enumerate().any(number)
+}
+
+/// Columns over which a row has days; if none is a day, months by their names alone that stand side by side: over days
+/// in the row below a month stands once.
+pub fn days_across<'r>(cells: impl Iterator<Item = (u32, &'r Raw)> + Clone) -> Vec<u32> {
+    let days: Vec<u32> =
+        cells.clone().filter(|(_, raw)| look_of(raw) == Look::Date).map(|(column, _)| column).collect();
+    if !days.is_empty() {
+        return days;
+    }
+    let months: Vec<u32> = cells.filter(|(_, raw)| is_month(raw)).map(|(column, _)| column).collect();
+    let side_by_side = months.windows(2).all(|pair| pair[1] == pair[0] + 1);
+    if side_by_side { months } else { Vec::new() }
+}
+
+/// A day, or a month by its name alone.
+pub fn is_day(raw: &Raw) -> bool {
+    look_of(raw) == Look::Date || is_month(raw)
+}
+
+/// "Jan", "März": a month without a year.
+pub fn is_month(raw: &Raw) -> bool {
+    matches!(raw, Raw::Text(text) if month_by_name(text).is_some() && text.chars().any(char::is_alphabetic))
+}
+
+/// "2024".
+pub fn is_year(raw: &Raw) -> bool {
+    match raw {
+        Raw::Number(year) => year.fract() == 0.0 && (1980.0..2100.0).contains(year),
+        Raw::Text(text) => text.trim().parse().is_ok_and(|year: u32| (1980..2100).contains(&year)),
+        _ => false,
+    }
 }
 
 /// One short line of words in the first columns: "Tank: Brook (300 L)", "Big room".
@@ -154,6 +202,15 @@ mod tests {
         assert!(names_a_tank(&row(&["Becken 2"])));
         assert!(names_a_tank(&row(&["Tank", "Brook"])));
         assert!(!names_a_tank(&row(&["Big room"])));
+    }
+
+    #[test]
+    fn names_of_several_tests() {
+        assert!(names_several_tests(&row(&["Date", "Temp (°C)", "Salinity (ppt)", "KH (dKH)"])));
+        assert!(names_several_tests(&row(&["Fecha", "Nitrato", "Fosfato"])));
+        assert!(!names_several_tests(&row(&["Nitrate", "NO3", "not tested", "mg/l"])));
+        assert!(!names_several_tests(&row(&["Calcium", "Ca", "421", "mg/l"])));
+        assert!(!names_several_tests(&row(&["Element", "Result", "Unit"])));
     }
 
     #[test]

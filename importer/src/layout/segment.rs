@@ -7,8 +7,8 @@ use analysis::vocabulary::{HeaderRole, find_parameter_by_word};
 
 use super::heading::{Head, Headings};
 use super::row::{
-    is_data_like, is_page_title, is_row_of_days, is_section_title, is_summary, is_test_like, look_of, names_a_tank,
-    starts_with_mark,
+    days_across, is_data_like, is_page_title, is_row_of_days, is_section_title, is_summary, is_test_like, look_of,
+    names_a_tank, names_several_tests, starts_with_mark,
 };
 use super::{Column, DataRow, Kind, Placed, kind};
 use crate::dialect::guess::{Look, is_month_title};
@@ -54,6 +54,8 @@ struct Open {
     heads: BTreeMap<u32, Head>,
     kind: Option<Kind>,
     dates: Vec<u32>,
+    /// Columns over which its header has days.
+    days: Vec<u32>,
     /// Rows without a value that may be the titles of the next table.
     notes: Vec<usize>,
     last_row: u32,
@@ -115,7 +117,7 @@ impl Cutter<'_> {
 
     fn take(&mut self, at: usize) {
         let Some(mut open) = self.open.take() else {
-            if self.is_header(at, false) {
+            if self.is_header(at, false) && !self.runs_on(at) && !self.heads_the_next(at) {
                 self.start(at);
             } else {
                 self.pending.push(at);
@@ -169,6 +171,9 @@ impl Cutter<'_> {
             return Part::Days;
         }
         let row = &self.rows[at];
+        if open.kind == Some(Kind::Register) && note::states_a_day(row) {
+            return Part::Note;
+        }
         let dated = row.cells.iter().any(|cell| {
             open.dates.contains(&cell.column)
                 && (matches!(cell.raw, Raw::Number(_)) || look_of(&cell.raw) == Look::Date)
@@ -197,6 +202,9 @@ impl Cutter<'_> {
             return Part::Data;
         }
         let gap = number > open.last_row + 1 || !open.notes.is_empty();
+        if !gap && next::begins_left_of(&self.rows[at], &open.days) {
+            return Part::Data;
+        }
         if self.is_header(at, true) && (gap || !open.is_register_like() || open.repeats_header(&self.rows[at])) {
             return Part::Header;
         }
@@ -381,6 +389,7 @@ impl Cutter<'_> {
             .iter()
             .map(|cell| Column { column: cell.column, row: number, text: cell.raw.written().trim().to_owned() })
             .collect();
+        let days = days_across(row.cells.iter().map(|cell| (cell.column, &cell.raw)));
         let mut dates: Vec<u32> = heads
             .iter()
             .filter(|(_, head)| head.has(HeaderRole::Date) && !head.parameter)
@@ -395,7 +404,9 @@ impl Cutter<'_> {
             // Words among the rows without a header are theirs; what comes after them leads to this header.
             (above, titles) = titles.into_iter().partition(|at| at < last);
         }
-        let titles = titles.into_iter().flat_map(|at| self.placed(at)).collect();
+        let mut titles: Vec<Placed> = titles.into_iter().flat_map(|at| self.placed(at)).collect();
+        let (mut header, mut heads) = (header, heads);
+        self.take_keys_above(number, &mut titles, &mut header, &mut heads);
         let above = above.into_iter().flat_map(|at| self.placed(at)).collect();
         self.leave_headless(&headless, above);
         let kind = kind::by_heads(&heads);
@@ -404,6 +415,7 @@ impl Cutter<'_> {
             heads,
             kind,
             dates,
+            days,
             notes: Vec::new(),
             last_row: number,
         });
@@ -505,6 +517,7 @@ impl Open {
             heads: self.heads.clone(),
             kind: self.kind,
             dates: self.dates.clone(),
+            days: self.days.clone(),
             notes: Vec::new(),
             last_row: self.last_row,
         }
@@ -533,8 +546,10 @@ impl Open {
         let Some(last) = self.piece.rows.last().filter(|_| !self.repeats_header(row) && row.cells.len() >= 2) else {
             return false;
         };
-        // A wide table's header has names of tests over numbers, never over names.
+        // A wide table's header has names of tests over numbers, never over names; names of several tests and no value are
+        // the header of one below.
         self.kind != Some(Kind::Wide)
+            && !names_several_tests(row)
             && row.cells.iter().any(|cell| {
                 name(&cell.raw) && last.cells.iter().any(|above| above.column == cell.column && name(&above.raw))
             })

@@ -10,7 +10,7 @@ use analysis::vocabulary::{HeaderRole, RowWord, find_condition, find_row_word, h
 
 use self::keys::Keys;
 use super::over::{Names, Over};
-use super::row::{is_prose, look_of};
+use super::row::{days_across, is_month, is_prose, is_year, look_of};
 use super::segment::Piece;
 use super::{Column, DataRow, Kind, Placed, Table};
 use crate::cell::date::{Order, date};
@@ -32,8 +32,9 @@ impl Line {
         self.cells.iter().find(|cell| cell.column == column)
     }
 
-    fn dates(&self, first: u32) -> usize {
-        self.cells.iter().filter(|cell| cell.column > first && look_of(&cell.raw) == Look::Date).count()
+    /// Columns right of the first over which it has days.
+    fn dates(&self, first: u32) -> Vec<u32> {
+        days_across(self.cells.iter().filter(|cell| cell.column > first).map(|cell| (cell.column, &cell.raw)))
     }
 }
 
@@ -100,7 +101,7 @@ pub fn tables(grid: &Grid, piece: Piece) -> Result<Vec<Table>, Box<Piece>> {
     let mut pending: Vec<Line> = Vec::new();
     for line in lines {
         let words = line.cells.iter().all(|cell| !look_of(&cell.raw).is_value());
-        if line.dates(first) >= 2 {
+        if line.dates(first).len() >= 2 {
             // A new header of days; what stood alone above it are its titles.
             bands.extend(open.take());
             let mut band = Band::default();
@@ -144,35 +145,29 @@ pub fn tables(grid: &Grid, piece: Piece) -> Result<Vec<Table>, Box<Piece>> {
 
 /// A number alone in its row, under a day: a value whose name is missing.
 fn lone_value(line: &Line, days: &Line, first: u32) -> bool {
-    let under = |cell: &Placed| days.at(cell.column).is_some_and(|day| look_of(&day.raw) == Look::Date);
+    let days = days.dates(first);
+    let under = |cell: &Placed| days.contains(&cell.column);
     line.cells.iter().any(|cell| cell.column > first && look_of(&cell.raw) == Look::Number && under(cell))
 }
 
 /// Names over the same columns as the days: samples or tanks side by side.
 fn samples(line: &Line, days: &Line, first: u32) -> bool {
-    let dated: Vec<u32> = days
-        .cells
-        .iter()
-        .filter(|cell| cell.column > first && look_of(&cell.raw) == Look::Date)
-        .map(|cell| cell.column)
-        .collect();
+    let dated = days.dates(first);
     let named = dated.iter().filter(|column| line.at(**column).is_some_and(|cell| may_name(&cell.raw))).count();
     named >= 2 && named == dated.len()
 }
 
 /// A name rather than a look.
 fn may_name(raw: &Raw) -> bool {
-    matches!(raw, Raw::Text(text) if find_condition(text).is_none()) && look_of(raw) == Look::Word && !is_prose(raw)
+    matches!(raw, Raw::Text(text) if find_condition(text).is_none())
+        && look_of(raw) == Look::Word
+        && !is_prose(raw)
+        && !is_month(raw)
 }
 
 fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> Option<Table> {
     let days = &band.keys.iter().find(|(_, role)| *role == "Date")?.0;
-    let dated: Vec<u32> = days
-        .cells
-        .iter()
-        .filter(|cell| cell.column > first && look_of(&cell.raw) == Look::Date)
-        .map(|cell| cell.column)
-        .collect();
+    let dated = days.dates(first);
     let looks = roster(&band, &dated, first);
     if looks {
         let label = keys::labels(&band, &dated, first);
@@ -214,10 +209,9 @@ fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> O
         }
     }
     // A name in the corner is the table's own.
-    table.own_name = table
-        .titles
-        .iter()
-        .position(|title| band.keys.iter().any(|(line, _)| title.column == line.row && title.row == left.name));
+    table.own_name = table.titles.iter().position(|title| {
+        !is_year(&title.raw) && band.keys.iter().any(|(line, _)| title.column == line.row && title.row == left.name)
+    });
     let mut over = Vec::new();
     for (cell, first, last) in &left.tanks {
         over.push(Over { title: table.titles.len(), first: *first, last: *last });
@@ -259,6 +253,10 @@ fn band_to_table(grid: &Grid, band: Band, first: u32, body: &BTreeSet<u32>) -> O
 fn corner(table: &mut Table, line: &Line, cell: &Placed, role: &str, may_be_tank: bool) {
     let word = cell.raw.written();
     let known = !header_roles(&word).is_empty() || look_of(&cell.raw) != Look::Word;
+    // The year of the months beside it.
+    if is_year(&cell.raw) && line.cells.iter().any(|cell| is_month(&cell.raw)) {
+        table.titles.push(Placed { row: cell.column, column: cell.row, raw: cell.raw.clone() });
+    }
     if known || role == "Tank" || sampled(&word) {
         table.header.push(Column { column: line.row, row: cell.column, text: role.to_owned() });
     } else if !may_be_tank {

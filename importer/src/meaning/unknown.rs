@@ -13,9 +13,11 @@ use super::trust::{By, Trust};
 use super::{Meaning, Quantity, SAMPLE};
 use crate::canonical::{View, Work};
 use crate::cell::mark::{Says, Shape, says};
+use crate::dialect::guess::Look;
 use crate::doubt::desk::{Doubt, Settled};
 use crate::finding::Choice;
 use crate::grid::Raw;
+use crate::layout::row::look_of;
 
 /// Candidates offered at most.
 const MOST_OFFERED: usize = 8;
@@ -218,6 +220,25 @@ pub(super) fn numbers(
         return (Meaning::Quantity(quantity), Trust { by, confidence, asked: false, likely: Some(best.parameter) });
     }
     (offer(work, view, column, &ranked), Trust::asked(best.parameter, confidence))
+}
+
+/// No cell of a column is a number other than 0.
+pub(super) fn holds_no_number(view: &View, column: u32) -> bool {
+    let mut cells = view.table.rows.iter().filter_map(|row| view.raw(row, column));
+    cells.all(|raw| look_of(raw) != Look::Number || matches!(raw.written().trim(), "0" | "0,0" | "0.0"))
+}
+
+/// A column of goals is no column of tests: kept as written, and said.
+pub(super) fn goals(work: &mut Work, view: &View, column: u32, header: &str) -> Meaning {
+    if view.table.rows.iter().any(|row| view.raw(row, column).is_some()) {
+        work.desk.raise(
+            Doubt::of("column_of_goals")
+                .about(view.about(column))
+                .at(view.header_spot(column), header)
+                .fill("column", view.header(column)),
+        );
+    }
+    Meaning::Label
 }
 
 /// What settles a column without a word for it: its unit where only one parameter has it, a near spelling, or, under a

@@ -83,9 +83,21 @@ pub fn find_condition(text: &str) -> Option<Look> {
     if let Ok(score @ 0..=5) = trimmed.parse::<u8>() {
         return Some(Look { state: LookState::of_score(score), score: Some(score) });
     }
-    let hit = catalogue().outcomes.conditions.whole(&words(text))?;
-    let (state, score) = hit.meaning;
-    Some(Look { state, score })
+    let outcomes = &catalogue().outcomes;
+    let all = words(text);
+    let mut said = all.as_slice();
+    loop {
+        if let Some(hit) = outcomes.conditions.whole(said) {
+            let (state, score) = hit.meaning;
+            return Some(Look { state, score });
+        }
+        // "Open again", "immer noch zu": the look is what is left.
+        let beside = || outcomes.beside_a_look.iter().filter(|word| word.len() < said.len());
+        let shorter = beside()
+            .find_map(|word| said.strip_prefix(word.as_slice()))
+            .or_else(|| beside().find_map(|word| said.strip_suffix(word.as_slice())));
+        said = shorter?;
+    }
 }
 
 /// An incident in a column of incidents: its code or a word for it.
@@ -136,6 +148,12 @@ pub fn find_done(text: &str) -> Option<DoneMatch> {
     let parts = before.flat_map(|before| after.clone().map(move |after| (before, after)));
     for (before, after) in parts.filter(|(before, after)| *before == 0 || *after == 0) {
         let Some(said) = all.get(before..all.len().saturating_sub(after)) else { continue };
+        // "Changement d'eau de 10 %", "10 % of the water changed".
+        let small = |word: &&String| {
+            matches!(word.as_str(), "de" | "del" | "of" | "von" | "van" | "um" | "the" | "con" | "mit" | "met")
+        };
+        let said = if after > 0 { &said[..said.len() - said.iter().rev().take_while(small).count()] } else { said };
+        let said = if before > 0 { &said[said.iter().take_while(small).count()..] } else { said };
         if let Some(hit) = outcomes.done_words.whole(said) {
             let amount = all[..before].iter().chain(&all[all.len() - after..]).cloned().collect::<Vec<_>>().join(" ");
             let known = amount.split_once(' ').is_none_or(|(_, unit)| find_unit(unit).is_some());

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use super::fate::{FateBook, FateWord};
 use super::{Cause, CauseGroup, Fate, LookState, Measure, MeasureUnit, Origin, OriginBasis, Sign, SizeBasis, Term};
 use crate::vocabulary::phrase::PhraseBook;
-use crate::vocabulary::text::{keep, keep_all};
+use crate::vocabulary::text::{keep, keep_all, words};
 use crate::vocabulary::unit::Units;
 use crate::vocabulary::{CatalogueError, UnitCode};
 
@@ -36,6 +36,8 @@ pub(in crate::vocabulary) struct Outcomes {
     pub(super) origin_bases: PhraseBook<OriginBasis>,
     pub(super) source_words: PhraseBook<usize>,
     pub(super) conditions: PhraseBook<(LookState, Option<u8>)>,
+    /// Words beside a look that leave it what it is, in comparable form, the longest first.
+    pub(super) beside_a_look: Vec<Vec<String>>,
     pub(super) incident_words: PhraseBook<usize>,
     pub(super) incident_phrases: PhraseBook<usize>,
     pub(super) happening_words: PhraseBook<usize>,
@@ -52,7 +54,8 @@ pub(in crate::vocabulary) struct Outcomes {
 #[serde(deny_unknown_fields)]
 struct File {
     fate: Vec<FateRow>,
-    eaten: EatenRow,
+    eaten: WordsRow,
+    beside_a_look: WordsRow,
     unclear: Vec<UnclearRow>,
     not_death: Vec<NotDeathRow>,
     rescue_cut: Vec<PhrasesRow>,
@@ -87,7 +90,7 @@ struct FateRow {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct EatenRow {
+struct WordsRow {
     words: Vec<String>,
 }
 
@@ -268,6 +271,11 @@ impl Outcomes {
             origin_bases: coded(file.origin_basis, numbers, OriginBasis::parse)?,
             source_words,
             conditions: PhraseBook::new(numbers),
+            beside_a_look: {
+                let mut beside: Vec<Vec<String>> = file.beside_a_look.words.iter().map(|word| words(word)).collect();
+                beside.sort_by_key(|word| std::cmp::Reverse(word.len()));
+                beside
+            },
             incident_words,
             incident_phrases,
             happening_words,

@@ -1,17 +1,14 @@
 //! Rows of a diary that name no coral: what was done to the tank, what happened to it, and what waits for a coral's name.
 
-use std::rc::Rc;
-
 use analysis::vocabulary::{
-    FateMatch, HeaderRole, LookState, ParameterCode, find_condition, find_done, find_fate, header_roles, is_no_reading,
+    FateMatch, HeaderRole, LookState, find_condition, find_done, find_fate, header_roles, is_no_reading,
 };
 
 use super::{Columns, Told, over_remarks};
-use crate::canonical::test::{Group, Test};
+use crate::canonical::test::Group;
 use crate::canonical::wide::{Frame, When, incident};
 use crate::canonical::{View, Work, event, remark};
 use crate::doubt::desk::{Doubt, Settled};
-use crate::grid::Raw;
 use crate::layout::{DataRow, Kind};
 
 /// Rows without a coral, as far as they are read.
@@ -43,7 +40,7 @@ impl TankRows {
             let looks = Some(column) == columns.condition;
             if speaks(&text) {
                 let when = self.when(work, view, row);
-                done(work, view, row, column, &text, &when);
+                event::done(work, view, row, column, &text, &when);
             } else if remark::speaks(work, &view.header(column), &text, view.table.decimal_comma) {
                 if !among_tests {
                     let when = self.when(work, view, row);
@@ -98,21 +95,4 @@ fn nameless(work: &mut Work, view: &View, row: &DataRow, column: u32, written: &
         .fill("name", "")
         .cell(spot, "value");
     work.desk.raise(doubt.propose_nothing());
-}
-
-/// Records what was done to a tank.
-pub(super) fn done(work: &mut Work, view: &View, row: &DataRow, column: u32, text: &str, when: &When) {
-    let Some(done) = find_done(text) else { return };
-    let parameter = match done.code {
-        "broadcast_feed" => "feeding",
-        other => other,
-    };
-    let Some(parameter) = ParameterCode::parse(parameter) else { return };
-    // The amount is read as under a header of its own; its marks are those of the comparable form.
-    let amount = done.amount.as_deref();
-    let raw = Raw::Text(amount.unwrap_or("yes").to_owned());
-    let mut test = Test::of(&raw, view.spot(row.row, column), false, Rc::new(when.clone()));
-    test.written = text.to_owned();
-    test.line = row.line;
-    event::told(work, parameter, &view.header(column), &view.about(column), amount.is_some(), test);
 }

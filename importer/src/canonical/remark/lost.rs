@@ -4,7 +4,9 @@
 use std::ops::Range;
 
 use analysis::vocabulary::text::words;
-use analysis::vocabulary::{FateMatch, NameMatch, find_fate, is_no_reading, yes_or_no};
+use analysis::vocabulary::{NameMatch, is_no_reading, yes_or_no};
+
+pub(super) use crate::layout::coral_row::tells_a_loss as ends;
 
 const ARTICLES: &[&str] = &[
     "the", "my", "our", "a", "one", "der", "die", "das", "den", "mein", "meine", "unser", "unsere", "eine", "ein",
@@ -82,15 +84,6 @@ pub(super) enum Loss {
     Of(String),
     /// Something died, and a coral is named, and they may belong together: the sentence.
     Unsure(String),
-}
-
-/// Whether a text tells an end, or one of the words that may ("lost", "gone").
-pub(super) fn ends(text: &str) -> bool {
-    match find_fate(text) {
-        FateMatch::Fate { .. } | FateMatch::RescueCut { .. } | FateMatch::Several { .. } => true,
-        FateMatch::Unclear { word, .. } => word == "lost" || word == "gone",
-        _ => false,
-    }
 }
 
 fn is(word: &str, of: &[&str]) -> bool {
@@ -219,6 +212,10 @@ fn of_sentence(sentence: &str, labels: &[(&str, Vec<String>)]) -> Vec<Loss> {
         }
     }
     let alone = runs.len() == 1;
+    // "†Pavona": the sign stands beside what died.
+    if alone && sentence.contains(['†', '✝']) {
+        return runs.iter().flatten().map(|(label, _)| Loss::Of((*label).to_owned())).collect();
+    }
     let mut lost = Vec::new();
     let mut unsure = false;
     for (at, run) in runs.iter().enumerate() {
@@ -322,6 +319,8 @@ mod tests {
             ("lost power for 3 hours", &[]),
             ("the goniopora died", &["goniopora"]),
             ("perdu la goniopora", &["goniopora"]),
+            ("†Torch", &["Torch"]),
+            ("Torch † (too warm)", &["Torch"]),
         ] {
             assert_eq!(told(text), lost, "{text}");
         }

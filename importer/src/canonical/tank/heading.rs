@@ -87,6 +87,141 @@ pub(super) fn name_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<Strin
     (first < at && linked).then_some(name)
 }
 
+/// "Willow tank", "Bac du salon", "Becken im Büro 2025": a tank already named, beside the word for a tank, small words, and
+/// nothing else. `is_one` as for [`name_in`].
+pub(super) fn known_in(text: &str, is_one: impl Fn(&str) -> bool) -> Option<String> {
+    let text = fold::plain(text);
+    let head = text.split([':', ';', '(']).next().unwrap_or(&text);
+    let mut words: Vec<&str> = head
+        .split(|letter: char| letter.is_whitespace() || letter == ',' || letter == '/')
+        .map(|word| word.trim_matches(|letter: char| "\"'.-–—!?".contains(letter)))
+        // "de l'entrée", "d'angle".
+        .map(|word| ["l'", "L'", "d'", "D'"].iter().find_map(|article| word.strip_prefix(article)).unwrap_or(word))
+        .filter(|word| !word.is_empty())
+        .collect();
+    while words.last().is_some_and(|word| is_month_title(word)) {
+        words.pop();
+    }
+    if words.len() > WORDS || !words.iter().any(|word| is_tank_word(word)) {
+        return None;
+    }
+    // The name may hold a small word itself: the fewest that must go are taken off, at the ends.
+    let beside = |word: &&str| is_tank_word(word) || is_link(word);
+    let first = words.iter().take_while(|word| beside(word)).count();
+    let last = words.iter().rev().take_while(|word| beside(word)).count();
+    (0..=first)
+        .flat_map(|first| (0..=last).map(move |last| (first, last)))
+        .filter(|(first, last)| first + last > 0 && first + last < words.len())
+        .map(|(first, last)| words[first..words.len() - last].join(" "))
+        .find(|name| is_one(name))
+}
+
+/// In words that say what a log is, and name no tank: "Aquarium Tagebuch", "Tank Survey".
+const LOGS: [&str; 48] = [
+    "tagebuch",
+    "buch",
+    "log",
+    "book",
+    "boek",
+    "diary",
+    "journal",
+    "carnet",
+    "cahier",
+    "cuaderno",
+    "diario",
+    "libreta",
+    "wert",
+    "test",
+    "survey",
+    "note",
+    "notiz",
+    "data",
+    "daten",
+    "record",
+    "history",
+    "ubersicht",
+    "overview",
+    "list",
+    "tabel",
+    "table",
+    "parameter",
+    "parametr",
+    "wasser",
+    "water",
+    "agua",
+    "eau",
+    "maintenance",
+    "pflege",
+    "entretien",
+    "mantenimiento",
+    "onderhoud",
+    "mess",
+    "mesure",
+    "measure",
+    "medicion",
+    "meting",
+    "report",
+    "bericht",
+    "rapport",
+    "informe",
+    "verslag",
+    "update",
+];
+
+/// The name that a title may give a tank without a small word between: "Becken Linde", "Korallenliste Becken Ahorn, Stand
+/// 31.05.2025". Nobody knows whether it does.
+pub(super) fn may_name(text: &str) -> Option<String> {
+    let text = fold::plain(text);
+    // What follows may say the day on which a list is true.
+    let text = match text.split_once(',') {
+        Some((head, rest)) if crate::canonical::as_of::is_stated(rest.trim()) => head,
+        _ => text.as_str(),
+    };
+    let mut words: Vec<&str> = text.split_whitespace().collect();
+    while words.last().is_some_and(|word| is_month_title(word)) {
+        words.pop();
+    }
+    let says = |word: &&str| {
+        let folded = analysis::vocabulary::text::fold(word);
+        LOGS.iter().any(|log| folded.contains(log))
+    };
+    let lead = words.iter().take_while(|word| !is_tank_word(word)).count();
+    let (before, rest) = words.split_at(lead);
+    let (_, name) = rest.split_first()?;
+    let named = (1..=2).contains(&name.len())
+        && name.iter().all(|word| begins_name(word) && word.chars().all(char::is_alphabetic) && !says(word));
+    (named && before.len() <= 3 && before.iter().all(says)).then(|| name.join(" "))
+}
+
+/// Words that may stand right before a tank which a title is not about: "Moved from Alder".
+const ELSEWHERE: [&str; 30] = [
+    "from", "to", "with", "and", "than", "like", "near", "after", "before", "without", "und", "mit", "ohne", "nach",
+    "aus", "wie", "et", "avec", "sans", "depuis", "vers", "con", "sin", "desde", "hacia", "met", "zonder", "uit",
+    "naar", "of",
+];
+
+/// "Water tests Willow", "Willow, spring 2025": a short title that begins or ends in the name of a tank the keeper has.
+pub(super) fn ends_in<'n>(text: &str, names: impl Iterator<Item = &'n str>) -> Option<&'n str> {
+    let said: Vec<String> = analysis::vocabulary::text::words(text);
+    if said.len() > WORDS - 2 || text.trim_end().ends_with(['.', '!', '?']) {
+        return None;
+    }
+    let is = |word: Option<&String>, list: &[&str]| word.is_some_and(|word| list.contains(&word.as_str()));
+    let mut found = names.filter(|name| {
+        let name = analysis::vocabulary::text::words(name);
+        let letters: usize = name.iter().map(|word| word.chars().count()).sum();
+        if letters < 3 || name.len() >= said.len() {
+            return false;
+        }
+        let begins = said.starts_with(&name) && !is(said.get(name.len()), &ELSEWHERE[..]);
+        let before = said.len() - name.len();
+        let ends = said.ends_with(&name) && !is(said.get(before - 1), &ELSEWHERE[..]);
+        begins || ends
+    });
+    let first = found.next()?;
+    found.next().is_none().then_some(first)
+}
+
 fn is_quoted(head: &str, name: &str) -> bool {
     const QUOTES: [char; 9] = ['"', '\'', '“', '”', '„', '«', '»', '‘', '’'];
     head.match_indices(name).any(|(at, _)| {
@@ -129,6 +264,56 @@ mod tests {
             ("The tank was moved in May and nothing died", None),
         ] {
             assert_eq!(name_in(text, |_| false).as_deref(), expected, "{text}");
+        }
+        for (text, expected) in [
+            ("Willow tank", Some("Willow")),
+            ("The Willow tank", Some("Willow")),
+            ("Bac du salon", Some("salon")),
+            ("Bac de l'entrée", Some("entrée")),
+            ("Le bac de l’entrée 2025", Some("entrée")),
+            ("Aquarium im Büro", Some("Büro")),
+            ("Acuario del pasillo", Some("pasillo")),
+            ("De bak in de gang", Some("gang")),
+            ("Becken Long Reef", Some("Long Reef")),
+            ("Willow", None),
+            ("Tank", None),
+            ("Bac du couloir", None),
+            ("Willow tank was moved", None),
+        ] {
+            let known = ["willow", "salon", "entrée", "büro", "pasillo", "gang", "long reef"];
+            let is_one = |name: &str| known.contains(&name.to_lowercase().as_str());
+            assert_eq!(known_in(text, is_one).as_deref(), expected, "{text}");
+        }
+        for (text, expected) in [
+            ("Becken Linde", Some("Linde")),
+            ("Bak Linde 2025", Some("Linde")),
+            ("Acuario Pasillo Norte", Some("Pasillo Norte")),
+            ("Korallenliste Becken Ahorn, Stand 31.05.2025", Some("Ahorn")),
+            ("Wasserwerte Aquarium Büro", Some("Büro")),
+            ("Water tests tank Alder", Some("Alder")),
+            ("Aquarium Tagebuch", None),
+            ("Tank Survey", None),
+            ("Tank notes", None),
+            ("Neues Becken Linde", None),
+            ("Becken läuft", None),
+            ("Becken", None),
+            ("Linde", None),
+        ] {
+            assert_eq!(may_name(text).as_deref(), expected, "{text}");
+        }
+        let names = || ["Willow", "Long Reef", "Al"].into_iter();
+        for (text, expected) in [
+            ("Water tests Willow", Some("Willow")),
+            ("Willow – Messwerte 2025", Some("Willow")),
+            ("Messungen Long Reef", Some("Long Reef")),
+            ("Moved from Willow", None),
+            ("Willow and Long Reef", None),
+            ("Notes of Al", None),
+            ("Willow", None),
+            ("Long Reef, as Willow", None),
+            ("The new pump came from the keeper of Willow", None),
+        ] {
+            assert_eq!(ends_in(text, names()), expected, "{text}");
         }
         assert_eq!(name_in("corals in tank alder", |name| name == "alder").as_deref(), Some("alder"));
         assert_eq!(name_in("Korallen in Becken Reed", |name| name == "Becken Reed").as_deref(), Some("Becken Reed"));

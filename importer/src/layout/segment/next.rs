@@ -1,13 +1,90 @@
-//! Rows below a table that lead to another one: days over a table that runs across, lines of titles below a list of corals.
+//! Rows below a table that lead to another one, and rows that run on under days: days over a table that runs across, lines of titles below a list of corals.
 
-use analysis::vocabulary::find_parameter_by_word;
+use std::collections::BTreeMap;
+
+use analysis::vocabulary::{HeaderRole, find_parameter_by_word, header_roles};
 
 use super::{Cutter, Open};
 use crate::dialect::guess::Look;
 use crate::grid::{Raw, Row};
-use crate::layout::row::{is_coral, is_row_of_days, look_of, names_a_tank};
+use crate::layout::heading::Head;
+use crate::layout::over::is_name;
+use crate::layout::row::{days_across, is_coral, is_row_of_days, look_of, names_a_tank};
+use crate::layout::{Column, Placed};
+
+/// Its first cell stands left of the days that stand over its others: under a row of days a row of remarks or events names
+/// no columns, whatever its words.
+pub(super) fn begins_left_of(row: &Row, days: &[u32]) -> bool {
+    let mut cells = row.cells.iter();
+    days.len() >= 2
+        && row.cells.len() >= 2
+        && cells.next().is_some_and(|first| !days.contains(&first.column))
+        && cells.all(|cell| days.contains(&cell.column))
+}
+
+/// A word for a day, a time or a person.
+fn is_key(raw: &Raw) -> bool {
+    matches!(raw, Raw::Text(text) if matches!(
+        header_roles(text).first(),
+        Some(HeaderRole::Date | HeaderRole::Time | HeaderRole::Person)
+    ))
+}
 
 impl Cutter<'_> {
+    /// The upper of two header rows: keys such as day and time over blanks of the lower one, and names over its columns.
+    pub(super) fn heads_the_next(&mut self, at: usize) -> bool {
+        let row = &self.rows[at];
+        let Some(next) = self.rows.get(at + 1).filter(|next| next.number == row.number + 1) else { return false };
+        let keys: Vec<u32> = row.cells.iter().filter(|cell| is_key(&cell.raw)).map(|cell| cell.column).collect();
+        let names = row.cells.iter().filter(|cell| !keys.contains(&cell.column));
+        let names_stand_over = names.clone().count() >= 2 && names.clone().all(|cell| is_name(&cell.raw));
+        let over = names.clone().all(|cell| next.at(cell.column).is_some());
+        let blank = keys.iter().all(|column| next.at(*column).is_none());
+        !keys.is_empty() && names_stand_over && over && blank && next.cells.len() >= 4 && self.is_header(at + 1, true)
+    }
+
+    /// Day and time written a row above the header's other words head their columns.
+    pub(super) fn take_keys_above(
+        &mut self,
+        number: u32,
+        titles: &mut Vec<Placed>,
+        header: &mut Vec<Column>,
+        heads: &mut BTreeMap<u32, Head>,
+    ) {
+        let last = titles.iter().map(|title| title.row).max();
+        if last.is_none_or(|last| last + 1 != number) {
+            return;
+        }
+        let names = titles.iter().filter(|title| Some(title.row) == last && !is_key(&title.raw)).count();
+        let (keys, rest): (Vec<Placed>, Vec<Placed>) = std::mem::take(titles).into_iter().partition(|title| {
+            names >= 2 && Some(title.row) == last && is_key(&title.raw) && !heads.contains_key(&title.column)
+        });
+        *titles = rest;
+        for key in keys {
+            heads.insert(key.column, self.headings.of(&key.raw));
+            header.push(Column { column: key.column, row: key.row, text: key.raw.written().trim().to_owned() });
+        }
+        header.sort_by_key(|column| column.column);
+    }
+
+    /// Outside a table: a row of days stands above without a gap, over rows that begin left of it, and so does this one.
+    pub(super) fn runs_on(&self, at: usize) -> bool {
+        let mut number = self.rows[at].number;
+        for &above in self.pending.iter().rev() {
+            let row = &self.rows[above];
+            if row.number + 1 != number {
+                return false;
+            }
+            number = row.number;
+            if is_row_of_days(row) {
+                let days = days_across(row.cells.iter().map(|cell| (cell.column, &cell.raw)));
+                // Right below the days may stand the names of the samples, or a header.
+                return number + 1 != self.rows[at].number && begins_left_of(&self.rows[at], &days);
+            }
+        }
+        false
+    }
+
     /// Days after a gap, and below them a test's name with a value under two of them and more: a table that runs across.
     pub(super) fn starts_across(&self, at: usize, open: &Open) -> bool {
         let row = &self.rows[at];

@@ -112,12 +112,18 @@ pub(super) fn by_letters(names: &Names, text: &str) -> NameMatch {
     if taxa.is_empty() { NameMatch::Unknown } else { NameMatch::Near(taxa) }
 }
 
+/// The letters that occur in a text, a bit each. A slip changes two of them at most.
+fn letters(text: &str) -> u32 {
+    text.bytes().fold(0, |bits, byte| bits | 1 << (byte % 32))
+}
+
 /// All names within so many letters, a third of the name at most.
 fn near(names: &Names, written: &str, most: usize) -> Vec<Near> {
     let own = length(written);
     if own < SHORTEST {
         return Vec::new();
     }
+    let own_letters = letters(written);
     let mut found = Vec::new();
     let scientific = names.scientific.iter().map(|(key, row)| (key, row.taxon, row.name, None));
     let trade = names.trade.iter().flat_map(|(key, row)| {
@@ -132,6 +138,11 @@ fn near(names: &Names, written: &str, most: usize) -> Vec<Near> {
     for (key, taxon, name, ambiguous) in scientific.chain(trade).chain(genera) {
         let size = length(key);
         if size < SHORTEST || size.abs_diff(own) > most {
+            continue;
+        }
+        // Most names have quite other letters, and need not be laid beside one another.
+        let other_letters = (letters(key) ^ own_letters).count_ones() as usize > 2 * most;
+        if other_letters && own == written.len() && size == key.len() {
             continue;
         }
         let distance = strsim::osa_distance(written, key);
