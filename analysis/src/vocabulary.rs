@@ -49,7 +49,7 @@ pub use parameter::{
 pub use sign::{SignStep, SignWhen, sign_steps};
 pub use taxon::{
     Candidate, Fallback, Form, Group, LookAlike, NameMatch, Rank, Sting, Taxon, TradeName, kind_words, rank_names,
-    resolve_name, resolve_names, tentacles_said,
+    resolve_name, resolve_name_exactly, resolve_names, tentacles_said,
 };
 pub use unit::{Unit, UnitMatch, find_unit};
 pub use word::{

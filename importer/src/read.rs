@@ -15,7 +15,7 @@ use std::collections::{BTreeMap, HashMap};
 use crate::canonical::register::{Columns, Summary};
 use crate::canonical::test::Group;
 use crate::canonical::{
-    View, Work, as_of, diary, failed_key, filled_sheet, head, long, register, set_aside, tank, water, wide,
+    View, Work, as_of, diary, failed_key, filled_sheet, head, kind, long, register, set_aside, tank, water, wide,
 };
 use crate::container::delimited::Text;
 use crate::container::{self, Begun, verdict};
@@ -203,6 +203,7 @@ struct Reading<'a> {
 
 impl<'a> Reading<'a> {
     fn of(name: &str, context: &'a Context, grids: &[Grid], packer: Option<Packer>) -> Self {
+        kind::begin();
         Reading {
             work: Work::new(context, grids.iter().map(|grid| grid.sheet.clone()).collect(), name, packer),
             findings: Vec::new(),

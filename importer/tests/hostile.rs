@@ -14,7 +14,7 @@ use zip::write::SimpleFileOptions;
 const MEMORY_KIB: u64 = 2 * 1024 * 1024;
 const SECONDS: u64 = 20;
 /// Rows of tables in which every row says something else.
-const ROWS: usize = 40_000;
+const ROWS: usize = 20_000;
 /// Names the file that the child reads.
 const FILE: &str = "HOSTILE_FILE";
 

@@ -11,7 +11,7 @@ mod resolve; // a written name to a taxon
 mod row; // from the file to the types
 mod tentacles; // the count of tentacles that a text states
 
-pub use resolve::{NameMatch, kind_words, rank_names, resolve_name, resolve_names};
+pub use resolve::{NameMatch, kind_words, rank_names, resolve_name, resolve_name_exactly, resolve_names};
 pub use tentacles::tentacles_said;
 
 use super::{TaxonSlug, catalogue};

@@ -4,7 +4,7 @@ use analysis::vocabulary::{NameMatch, TaxonSlug, kind_words, rank_names, tentacl
 
 use crate::canonical::{Work, look_alike};
 use crate::cell::fold;
-use crate::doubt::desk::{Doubt, Settled, Spot, key_of};
+use crate::doubt::desk::{self, Doubt, Settled, Spot, key_of};
 use crate::finding::Choice;
 
 /// Names of a coral as written.
@@ -179,8 +179,13 @@ fn contrary(work: &mut Work, text: &str, spot: Spot, several: &[TaxonSlug]) -> N
 fn unknown(work: &mut Work, text: &str, spot: Spot, near: &[TaxonSlug]) -> Named {
     let own = kind_words(text);
     // "Zorblax quendii" and "Zorblax quendi" are one kind to their keeper.
-    let about = work.unknown_names.iter().find(|known| alike(known, &own)).cloned().unwrap_or_else(|| own.clone());
-    if about == own {
+    let known = match work.unknown_names.len() < desk::APART {
+        true => work.unknown_names.iter().find(|known| alike(known, &own)).cloned(),
+        // Beyond these all are one question.
+        false => None,
+    };
+    let about = known.unwrap_or_else(|| own.clone());
+    if about == own && work.unknown_names.len() < desk::APART {
         work.unknown_names.insert(own);
     }
     ask_which(work, about, text, spot, |work| ranked(work, text, near))
@@ -202,7 +207,8 @@ fn ask_which(
         work.desk.wait(&key, [(spot, "taxon")]);
         return Named { held: Some(key), ..Named::default() };
     }
-    let mut choices: Vec<Choice> = ranked(work)
+    let ranked = if work.desk.is_one_of_others("name_unknown", &key) { Vec::new() } else { ranked(work) };
+    let mut choices: Vec<Choice> = ranked
         .into_iter()
         .take(MOST_OFFERED)
         .map(|taxon| Choice { code: taxon.as_str().to_owned(), label: taxon.get().name.to_owned(), needs: None })

@@ -288,7 +288,7 @@ impl<'a> Desk<'a> {
     }
 
     /// Whether there are so many findings of a code that a new one joins the others.
-    fn is_one_of_others(&self, code: &str, key: &str) -> bool {
+    pub fn is_one_of_others(&self, code: &str, key: &str) -> bool {
         self.apart.get(code).is_some_and(|count| *count >= APART) && !self.doubts.contains_key(key)
     }
 

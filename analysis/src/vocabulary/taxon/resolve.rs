@@ -200,16 +200,21 @@ fn trade_match(row: usize) -> NameMatch {
 /// remarks after them are passed over; behind "cf." and "aff." only the genus is certain.
 /// Compared without case, accents and punctuation.
 pub fn resolve_name(text: &str) -> NameMatch {
+    resolve_name_exactly(text).unwrap_or_else(|| letters::by_letters(&catalogue().taxa.names, text))
+}
+
+/// The taxon of a name as far as no letter has to be guessed; `None` where only nearness could tell.
+pub fn resolve_name_exactly(text: &str) -> Option<NameMatch> {
     let names = &catalogue().taxa.names;
     let all = words(text);
     if all.is_empty() {
-        return NameMatch::Unknown;
+        return Some(NameMatch::Unknown);
     }
     if let Some(found) = names.scientific(&all) {
-        return matched(found);
+        return Some(matched(found));
     }
     if let Some(row) = names.trade(&all) {
-        return trade_match(row);
+        return Some(trade_match(row));
     }
     if let Some(said) = scientific::within(names, &all, text) {
         let rest: Vec<String> =
@@ -218,17 +223,17 @@ pub fn resolve_name(text: &str) -> NameMatch {
         if let Some(phrase @ NameMatch::Trade { .. }) = trade::within(names, &all)
             && said.name.taxon().is_some_and(|own| phrase.taxon().is_some_and(|taxon| taxon.is_within(own)))
         {
-            return trade::beside(said.name, &phrase, false);
+            return Some(trade::beside(said.name, &phrase, false));
         }
-        return match trade::within(names, &rest) {
+        return Some(match trade::within(names, &rest) {
             None => said.name,
             Some(trade) => {
                 let bare: Vec<String> = rest.iter().filter(|word| !names.is_remark(word)).cloned().collect();
                 trade::beside(said.name, &trade, names.trade(&bare).is_some())
             }
-        };
+        });
     }
-    trade::within(names, &all).unwrap_or_else(|| letters::by_letters(names, text))
+    trade::within(names, &all)
 }
 
 /// A name and a trade name written side by side. The scientific one settles, wherever it stands, unless a clear trade
