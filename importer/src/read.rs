@@ -247,6 +247,9 @@ impl<'a> Reading<'a> {
         let groups = records(work, &views, &mut self.summary);
         settle(work, &views, groups);
         set_aside::ask(work, tables, outside);
+        if work.whole.is_none() {
+            set_aside::ask_much(work, tables, outside);
+        }
         let filled = |view: &View, column: u32| view.filled(column).next().is_some();
         let told = views.iter().flat_map(|view| view.meanings.iter().filter(|(column, _)| filled(view, **column)));
         told.map(|(column, meaning)| (*column, meaning.clone())).collect()

@@ -304,3 +304,16 @@ fn day_and_time_stand_a_row_above_the_other_headers() {
         assert!(one("alkalinity", "2025-03-02T18:00") && one("temperature", "2025-03-16T18:30"), "{upper}: {found:?}");
     }
 }
+
+#[test]
+fn a_file_of_which_most_falls_out_is_asked_about() {
+    let lines: String = (1..13).map(|at| format!("on the {at}th it was 8.{at} in all,,\n")).collect();
+    let log = format!("{lines},,\nDate,KH (dKH),NO3\n2024-03-14,8.2,5\n");
+    let key = "table_kind_unclear:most cells outside the tables";
+    let outcome = read("log.csv", log.as_bytes(), &Context::default());
+    let asked = outcome.findings.iter().find(|finding| finding.key == key);
+    assert!(asked.is_some_and(|asked| asked.cells.len() >= 10), "{:?}", outcome.findings);
+    let answers = vec![importer::finding::Answer { key: key.to_owned(), choice: "none".to_owned(), value: None }];
+    let outcome = read("log.csv", log.as_bytes(), &Context { answers, ..Context::default() });
+    assert_eq!((outcome.cells.recorded, outcome.cells.findings), (3, 0));
+}

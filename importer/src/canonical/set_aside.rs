@@ -45,6 +45,45 @@ fn test_in(cells: &BTreeMap<u32, &Raw>) -> Option<(u32, String)> {
     None
 }
 
+/// Cells with figures outside all data from which a file may not have been understood.
+const MUCH: usize = 10;
+
+/// Asks about a file of which more cells with figures stand outside its tables than cells inside: most of it would fall
+/// out unread, perhaps since its separator was not found.
+pub(crate) fn ask_much(work: &mut Work, tables: &[(u16, Table)], outside: &[(u16, Placed)]) {
+    let figures = |raw: &Raw| match raw {
+        Raw::Number(_) | Raw::Date(_) => true,
+        Raw::Text(text) => text.bytes().filter(u8::is_ascii_digit).count() >= 2,
+        Raw::Bool(_) | Raw::Error(_) => false,
+    };
+    let aside = tables.iter().flat_map(|(sheet, table)| {
+        let cells = table.titles.iter().chain(&table.labels);
+        cells.map(move |cell| (*sheet, table.place(cell.row, cell.column), &cell.raw))
+    });
+    let loose = outside.iter().map(|(sheet, cell)| (*sheet, (cell.row, cell.column), &cell.raw));
+    let aside: Vec<_> = aside.chain(loose).filter(|(.., raw)| figures(raw)).collect();
+    let inside: usize = tables.iter().flat_map(|(_, table)| &table.rows).map(|row| row.cells.len()).sum();
+    let about = "most cells outside the tables";
+    let left = matches!(work.desk.ask("table_kind_unclear", about), Settled::LeaveOut | Settled::Choice("none", _));
+    let Some((sheet, (row, column), first)) = aside.first().filter(|_| aside.len() >= MUCH && aside.len() > inside)
+    else {
+        return;
+    };
+    if left || tables.is_empty() {
+        return;
+    }
+    let spot = |(sheet, (row, column), _): &(u16, (u32, u32), &Raw)| Spot { sheet: *sheet, row: *row, column: *column };
+    let written: String = first.written().chars().take(200).collect();
+    work.desk.raise(
+        Doubt::of("table_kind_unclear")
+            .about(about)
+            .at(Spot { sheet: *sheet, row: *row, column: *column }, written)
+            .cells(aside.iter().map(|cell| (spot(cell), "data")))
+            .choices(vec![Choice { code: "none".to_owned(), label: "no data".to_owned(), needs: None }])
+            .propose_nothing(),
+    );
+}
+
 /// Asks about tests in rows that are part of no table's data.
 pub(crate) fn ask(work: &mut Work, tables: &[(u16, Table)], outside: &[(u16, Placed)]) {
     let mut rows: Rows = BTreeMap::new();
