@@ -67,6 +67,8 @@ pub(crate) struct Parts<'t> {
     decimal_comma: bool,
     /// Names of tanks as written in rows with tests, each where it is met first.
     pub tanks: Vec<(String, Spot)>,
+    /// Names of tests and units of a list, in the order in which they are met.
+    pub tests: Vec<(String, String)>,
     /// What is noted of its cells.
     pub findings: Vec<Finding>,
     /// Non-empty cells.

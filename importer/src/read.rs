@@ -154,6 +154,9 @@ fn in_parts(
     for (name, spot) in &tanks {
         tank::named(&mut reading.work, name, *spot, "tank");
     }
+    for (name, unit) in &plan.tests {
+        long::foretell(&mut reading.work, name, unit);
+    }
     let order = plan.whole.as_ref().map(|whole| whole.order.clone());
     reading.work.order = if let Some(Verdict::Decided(order)) = order { Some(order) } else { None };
     reading.work.whole = plan.whole.take();

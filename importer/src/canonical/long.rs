@@ -91,12 +91,7 @@ pub(crate) fn read(work: &mut Work, view: &View) -> Vec<Group> {
             continue;
         }
         let spot = view.spot(row.row, value_column);
-        let series = (
-            quantity.parameter,
-            quantity.basis,
-            quantity.unit,
-            if unit.is_none() { written_unit.to_lowercase() } else { String::new() },
-        );
+        let series = series(&quantity, unit, &written_unit);
         let entry = groups.entry(series).or_insert_with_key(|series| {
             // Called as where it was met first, in whatever part of the file.
             let called = work.series.entry(series.clone()).or_insert_with(|| (about, name.clone())).clone();
@@ -175,6 +170,22 @@ fn unreadable(work: &mut Work, view: &View) {
                 .propose_nothing(),
         );
     }
+}
+
+fn series(quantity: &Quantity, unit: Option<UnitCode>, written_unit: &str) -> Series {
+    let unknown = if unit.is_none() { written_unit.to_lowercase() } else { String::new() };
+    (quantity.parameter, quantity.basis, quantity.unit, unknown)
+}
+
+/// Takes note of a test name and unit before any row is read: which of two names for one test comes first is told by the
+/// file, not by its parts.
+pub(crate) fn foretell(work: &mut Work, name: &str, written_unit: &str) {
+    let unit_text = Some(written_unit).filter(|text| !text.is_empty() && !is_no_reading(text));
+    let Some((quantity, unit)) = understood(work, name, unit_text) else { return };
+    let written_unit = unit_text.unwrap_or_default();
+    let header = if written_unit.is_empty() { name.to_owned() } else { format!("{name} {written_unit}") };
+    let called = (analysis::vocabulary::text::fold(&header), name.to_owned());
+    work.series.entry(series(&quantity, unit, written_unit)).or_insert(called);
 }
 
 /// What a test name and its unit say; the unit apart, if the catalogue knows it.

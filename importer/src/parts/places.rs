@@ -41,7 +41,14 @@ impl Places {
     }
 
     pub fn put_back_finding(&self, finding: &mut Finding) {
-        finding.row = finding.row.map(|row| self.of(row));
+        if let Some(row) = finding.row {
+            let own = self.of(row);
+            // The question names its row.
+            for text in [&mut finding.message, &mut finding.remedy] {
+                *text = text.replace(&format!("row {row} "), &format!("row {own} "));
+            }
+            finding.row = Some(own);
+        }
         finding.cells.iter_mut().for_each(|cell| cell.row = self.of(cell.row));
         for held in &mut finding.held {
             let rows = held.rows.iter().flat_map(|[first, last]| *first..=*last).map(|row| self.of(row));

@@ -19,6 +19,8 @@ use crate::doubt::desk::Spot;
 use crate::doubt::order::{self, Entry, Verdict};
 use crate::finding::Finding;
 
+/// Names of tests whose order is kept: a list of more names is no list of tests.
+const MOST_TESTS: usize = 200;
 /// Equal values in a row that may be a probe that hung: they are not parted.
 const STUCK: u32 = 12;
 
@@ -40,9 +42,8 @@ pub(super) struct Walk {
     undated: usize,
     /// For each key column, whether a row leaves it blank, and whether it repeats the row above.
     keys: Vec<u8>,
-    /// Rows that are the title of a month, with its first day.
-    titles: Vec<(u32, NaiveDate)>,
     tanks: Vec<(String, Spot)>,
+    tests: Vec<(String, String)>,
     timed: bool,
     runs: HashMap<String, Run>,
     /// First and last row of runs that are not parted.
@@ -54,8 +55,8 @@ pub(super) struct Walk {
 enum Dated {
     /// A day, two numbers and a year, or nothing that tells a day.
     Day(Option<Entry>),
-    /// A month, from its first day: the title of rows, or what only the whole column can settle.
-    Month(NaiveDate),
+    /// A month or a year: the title of rows, or what only the whole column can settle.
+    Month,
     /// What only the whole column can settle.
     Open,
 }
@@ -68,11 +69,11 @@ fn dated(text: &str, timed: &mut bool) -> Dated {
         Said::Numeric(numeric) => Some(Entry::Numeric(numeric)),
         Said::Serial(number) => u64::try_from(number)
             .ok()
-            .filter(|number| *number <= 80_000)
+            .filter(|number| (35_000..=50_000).contains(number))
             .and_then(|number| NaiveDate::from_ymd_opt(1899, 12, 30)?.checked_add_days(Days::new(number)))
             .map(Entry::Certain),
         Said::Nothing | Said::Open | Said::Impossible { .. } | Said::Unreadable => None,
-        Said::Span(first, _) => return Dated::Month(first),
+        Said::Span(..) => return Dated::Month,
         Said::Before(_) | Said::Between(..) | Said::NoYear { .. } => return Dated::Open,
     })
 }
@@ -90,8 +91,8 @@ impl Walk {
             dates: Vec::new(),
             undated: 0,
             keys: Vec::new(),
-            titles: Vec::new(),
             tanks: Vec::new(),
+            tests: Vec::new(),
             timed: keys.time.is_some(),
             runs: HashMap::new(),
             stuck: Vec::new(),
@@ -128,11 +129,9 @@ impl Walk {
             let day = if written.is_some() { last.1 } else { Dated::Day(None) };
             walk.dates.push(match day {
                 Dated::Day(entry) => entry,
-                Dated::Month(first) if cells == 1 => {
-                    walk.titles.push((number - 1, first));
-                    None
-                }
-                Dated::Month(_) | Dated::Open => return Ok(None),
+                // The title of a month stands with the rows above it as well as with its own.
+                Dated::Month if cells == 1 => None,
+                Dated::Month | Dated::Open => return Ok(None),
             });
             walk.undated += usize::from(written.is_none() && keys.hold_a_test(number, &record));
             let mut flags = 0;
@@ -152,6 +151,15 @@ impl Walk {
                 }
             }
             walk.keys.push(flags);
+            if let Some(name) = keys.name.and_then(|column| at(record.fields, column)) {
+                let unit = keys.unit.and_then(|column| at(record.fields, column)).unwrap_or_default();
+                // Few names stand in many rows.
+                if walk.tests.len() < MOST_TESTS
+                    && !walk.tests.iter().any(|known| known.0 == name.trim() && known.1 == unit.trim())
+                {
+                    walk.tests.push((name.trim().to_owned(), unit.trim().to_owned()));
+                }
+            }
             walk.follow(record.fields, keys, number - 1);
         }
         let runs = std::mem::take(&mut walk.runs);
@@ -230,9 +238,6 @@ impl Walk {
             let first = slip.rows.iter().map(|(_, day)| *day).min().and_then(|day| year::moved(day, slip.years));
             slip.rows.iter().for_each(|(row, _)| days[*row as usize - 1] = first);
         }
-        for (row, first) in &self.titles {
-            days[*row as usize] = Some(*first);
-        }
         let days = filled(days, head)?;
         let parts = Cuts::of(&days, &self.cells, head).without(&self.stuck, &days, self.timed).parts(sizes)?;
         let mut runs: Vec<Vec<Range<u32>>> = vec![Vec::new(); parts.len()];
@@ -244,9 +249,7 @@ impl Walk {
             }
         }
         runs.sort_by_key(|runs| runs.first().map(|run| run.start));
-        if !self.keys_stay_together(&runs, head) {
-            return None;
-        }
+        let filled_down = self.filled_down(&runs, head)?;
         let decimal_comma = self.notes.decimal_comma(text.dialect);
         let mut parts = Parts {
             text,
@@ -255,19 +258,28 @@ impl Walk {
             runs,
             decimal_comma,
             tanks: self.tanks,
+            tests: self.tests,
             findings: self.notes.findings(),
             total: self.notes.cells(),
             whole: None,
         };
         let samples = parts.samples(keys);
         let (units, levels) = Default::default();
-        parts.whole = Some(Whole { order, slips, undated: self.undated, samples, units, levels, unsound: None });
+        parts.whole = Some(Whole {
+            order,
+            slips,
+            undated: if filled_down { 0 } else { self.undated },
+            samples,
+            units,
+            levels,
+            unsound: None,
+        });
         Some(parts)
     }
 
-    /// Whether what a blank key takes from above is in its own part: a day always is. A column that is filled down in one
-    /// part must be so in all.
-    fn keys_stay_together(&self, runs: &[Vec<Range<u32>>], head: u32) -> bool {
+    /// Whether days are written once and left blank below. `None` if what a blank key takes from above may be in another
+    /// part: a day never is. A column that is filled down in one part must be so in all.
+    fn filled_down(&self, runs: &[Vec<Range<u32>>], head: u32) -> Option<bool> {
         let filled_down = |rows: &mut dyn Iterator<Item = u32>| -> [bool; 3] {
             let (mut filled, mut blanks, mut repeats) = (0_usize, [0_usize; 3], [0_usize; 3]);
             for row in rows.map(|row| row as usize).filter(|row| self.cells[*row] > 0) {
@@ -280,7 +292,8 @@ impl Walk {
             [0, 1, 2].map(|bit| fill::is_habit(filled - blanks[bit], blanks[bit], repeats[bit]))
         };
         let whole = filled_down(&mut (head..self.rows.len() as u32));
-        !whole[1] && !whole[2] && runs.iter().all(|runs| filled_down(&mut runs.iter().cloned().flatten()) == whole)
+        let alike = runs.iter().all(|runs| filled_down(&mut runs.iter().cloned().flatten()) == whole);
+        (alike && !whole[1] && !whole[2]).then_some(whole[0])
     }
 }
 

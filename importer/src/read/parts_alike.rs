@@ -275,3 +275,53 @@ fn what_only_the_whole_shows_is_read_at_once() {
         assert!(code.is_none_or(|code| keys.contains(&code)), "{keys:?}");
     }
 }
+
+/// Lines swapped, doubled, left out, cut short or filled with something else; each stays on its day, since a line far from
+/// its day is another thing in a part that holds the rows of its days.
+fn bent(text: &str, rng: &mut ChaCha8Rng) -> String {
+    const OTHER: [&str; 12] =
+        ["", "?", "n/a", "<0.1", "12,5", "2024-02-30", "Total", "77", "0", "8.1/8.3", "x", "3 mars"];
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    for _ in 0..rng.random_range(1..12) {
+        let one = rng.random_range(0..lines.len() - 1);
+        let other = one + 1;
+        match rng.random_range(0..6) {
+            0 => lines.swap(one, other),
+            1 => lines.insert(other, lines[one].clone()),
+            2 => drop(lines.remove(one)),
+            3 => lines[one] = lines[one].chars().take(4).collect(),
+            4 => lines.insert(one, String::new()),
+            _ => {
+                let separator = if lines[one].contains(';') { ';' } else { ',' };
+                let mut cells: Vec<&str> = lines[one].split(separator).collect();
+                let at = rng.random_range(0..cells.len());
+                cells[at] = OTHER[rng.random_range(0..OTHER.len())];
+                lines[one] = cells.join(&separator.to_string());
+            }
+        }
+    }
+    lines.join("\n")
+}
+
+#[test]
+fn bent_logs_in_parts() {
+    let mut rng = ChaCha8Rng::seed_from_u64(7);
+    let (mut cut, mut all) = (0, 0);
+    for round in 0..4 {
+        let order = ORDERS[round % 4];
+        let style = STYLES[round % 3];
+        for (name, text) in [
+            ("wide", wide(&mut rng, order, style)),
+            ("list", list(&mut rng, order, style)),
+            ("probe", probe(&mut rng)),
+            ("filled down", filled_down(&mut rng)),
+        ] {
+            let text = bent(&text, &mut rng);
+            let part = rng.random_range(400..4000);
+            all += 1;
+            let name = format!("{name} {round} {order:?} {style} {part}.csv");
+            cut += usize::from(alike(&name, text.as_bytes(), &today(), part));
+        }
+    }
+    assert!(cut * 2 > all, "{cut} of {all}");
+}
