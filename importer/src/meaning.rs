@@ -9,6 +9,7 @@ use analysis::vocabulary::{
     find_parameter_by_word, find_unit, header_roles, names_a_goal,
 };
 
+mod coded; // columns of the ready-made sheet, by their codes
 pub mod confidence; // how sure, as a share
 pub(crate) mod corals; // corals among tests, looks by their words
 mod likely; // parameters that fit a column, ranked
@@ -169,7 +170,7 @@ fn meaning_of(
     (named, corals): (&Named, &Beside),
 ) -> (Meaning, Trust) {
     if let Kind::LogSheet(tab) = view.table.kind {
-        let meaning = code_in_brackets(header).map_or(Meaning::Label, |code| coded(tab, code, header));
+        let meaning = code_in_brackets(header).map_or(Meaning::Label, |code| coded::meaning(tab, code, header));
         return (meaning, Trust::of(By::Code));
     }
     let roles = header_roles(header);
@@ -291,39 +292,6 @@ fn days_and_others(view: &View, column: u32) -> (usize, usize) {
         }
     }
     (dates, others)
-}
-
-/// A column of the ready-made sheet: tests and sizes read as any wide table and diary, the others by their codes.
-fn coded(tab: &str, code: &str, header: &str) -> Meaning {
-    let role = match code {
-        "test_day" | "size_day" => Some(HeaderRole::Date),
-        "test_time" => Some(HeaderRole::Time),
-        "test_tank" => Some(HeaderRole::Tank),
-        "test_remark" => Some(HeaderRole::Remark),
-        "size_label" => Some(HeaderRole::Label),
-        "size_measure" => Some(HeaderRole::What),
-        "size_on" => Some(HeaderRole::Basis),
-        "size_value" => Some(HeaderRole::Value),
-        "size_unit" => Some(HeaderRole::Unit),
-        _ => None,
-    };
-    if let Some(role) = role {
-        return Meaning::Role(role);
-    }
-    match ParameterCode::parse(code).filter(|_| tab == "tests") {
-        Some(parameter) => {
-            let title = header.rsplit_once('[').map_or(header, |(title, _)| title).trim();
-            let told = quantities(title).into_iter().find(|quantity| quantity.parameter == parameter);
-            Meaning::Quantity(told.unwrap_or(Quantity {
-                parameter,
-                basis: None,
-                unit: None,
-                limit: None,
-                other_tank: false,
-            }))
-        }
-        None => Meaning::Coded(code.to_owned()),
-    }
 }
 
 /// "Date" and its kin stay what they are even where a parameter has a like word.

@@ -46,7 +46,7 @@ pub(crate) struct Sizes {
 }
 
 impl Sizes {
-    /// As files are read: a part takes less than 100 MB, a text that is not cut less than 300.
+    /// As files are read, so that a process stays below 300 MB.
     pub const PROMISED: Sizes = Sizes { long: 400_000, part: 250_000, whole: 450_000 };
 }
 
@@ -73,8 +73,6 @@ pub(crate) struct Parts<'t> {
     pub findings: Vec<Finding>,
     /// Non-empty cells.
     pub total: u64,
-    /// What only the whole shows.
-    pub whole: Option<Whole>,
 }
 
 /// Cells that a text cannot exceed, quickly told.
@@ -112,7 +110,7 @@ struct Keys {
     about: BTreeMap<u32, String>,
 }
 
-/// Cuts a text into parts; `None` if it must be read at once.
+/// Cuts a text into parts, with what only the whole shows; `None` if it must be read at once.
 ///
 /// # Errors
 /// If it is over a limit.
@@ -121,7 +119,7 @@ pub(crate) fn plan<'t>(
     name: &str,
     context: &Context,
     sizes: Sizes,
-) -> Result<Option<Parts<'t>>, Box<Finding>> {
+) -> Result<Option<(Parts<'t>, Whole)>, Box<Finding>> {
     if !text.is_clear() || most_cells(text) < sizes.long {
         return Ok(None);
     }
@@ -245,9 +243,10 @@ impl Parts<'_> {
             Grid { delimiter: self.text.dialect.delimiter, decimal_comma: self.decimal_comma, ..Grid::default() };
         // What stands far apart in the text follows one another here; afterwards every row gets its own number again.
         let mut places = Places::default();
-        for run in std::iter::once(0..self.head).chain(self.runs[part].iter().cloned()) {
+        let head = std::iter::once(0..self.head).filter(|head| !head.is_empty());
+        for run in head.chain(self.runs[part].iter().cloned()) {
             let first = places.add(&run);
-            let mut records = self.records_from(run.start);
+            let mut records = self.records(run.start);
             for number in first..first + run.len() as u32 {
                 let Some(record) = records.next_record() else { break };
                 grid.rows.extend(row(number, &record));
@@ -258,9 +257,5 @@ impl Parts<'_> {
         findings.iter_mut().for_each(|finding| places.put_back_finding(finding));
         outside.iter_mut().for_each(|cell| cell.row = places.of(cell.row));
         (tables, findings, outside)
-    }
-
-    fn records_from(&self, row: u32) -> Records<'_> {
-        if (row as usize) < self.rows.len() { self.records(row) } else { Records::from("", self.text.dialect, (0, 1)) }
     }
 }

@@ -28,7 +28,7 @@ use crate::finding::{CellCounts, Choice, Finding, Severity};
 use crate::grid::Grid;
 use crate::layout::{self, Column, Kind, Placed, Table};
 use crate::meaning::{self, Meaning};
-use crate::parts::{self, Parts, Sizes};
+use crate::parts::{self, Parts, Sizes, Whole};
 use crate::record::packed::{PackError, Packed, Packer};
 use crate::record::{CellRef, Record};
 
@@ -91,8 +91,8 @@ fn read_sized(
         Begun::Text(text) => match parts::plan(&text, name, context, sizes) {
             Err(finding) => container::refused(name, *finding),
             Ok(plan) => {
-                if let Some(plan) = plan {
-                    match in_parts(name, context, plan, packer) {
+                if let Some((parts, whole)) = plan {
+                    match in_parts(name, context, parts, whole, packer) {
                         Ok(read) => return read,
                         Err(emptied) => packer = emptied,
                     }
@@ -129,6 +129,10 @@ fn read_sized(
 /// A text that is not read in parts; above a limit it is refused.
 fn at_once(name: &str, text: Text, sizes: Sizes) -> (Vec<Grid>, Vec<Finding>) {
     if parts::most_cells(&text) > sizes.whole {
+        if !text.is_clear() {
+            // Once it is answered the text may be read in parts.
+            return (Vec::new(), text.asked());
+        }
         let cells = parts::cells(&text);
         if cells > sizes.whole {
             let what = "cells in anything but one table of tests with the day in every row";
@@ -142,30 +146,29 @@ fn at_once(name: &str, text: Text, sizes: Sizes) -> (Vec<Grid>, Vec<Finding>) {
 fn in_parts(
     name: &str,
     context: &Context,
-    mut plan: Parts,
+    parts: Parts,
+    whole: Whole,
     packer: Option<Packer>,
 ) -> Result<(Outcome, Packing), Option<Packer>> {
     let mut reading = Reading::of(name, context, &[Grid::default()], packer);
-    reading.findings = std::mem::take(&mut plan.findings);
-    reading.total = plan.total;
+    reading.findings.clone_from(&parts.findings);
+    reading.total = parts.total;
     // Which of two near names was first is told by the file, not by its parts.
-    let tanks = std::mem::take(&mut plan.tanks);
-    reading.work.tanks.tell_names(tanks.iter().map(|(name, _)| name.as_str()));
-    for (name, spot) in &tanks {
+    reading.work.tanks.tell_names(parts.tanks.iter().map(|(name, _)| name.as_str()));
+    for (name, spot) in &parts.tanks {
         tank::named(&mut reading.work, name, *spot, "tank");
     }
-    for (name, unit) in &plan.tests {
+    for (name, unit) in &parts.tests {
         long::foretell(&mut reading.work, name, unit);
     }
-    let order = plan.whole.as_ref().map(|whole| whole.order.clone());
-    reading.work.order = if let Some(Verdict::Decided(order)) = order { Some(order) } else { None };
-    reading.work.whole = plan.whole.take();
+    reading.work.order = if let Verdict::Decided(order) = whole.order { Some(order) } else { None };
+    reading.work.whole = Some(whole);
     let mut shape: Option<(Kind, Vec<Column>, Vec<Placed>)> = None;
     let mut meanings: BTreeMap<u32, Meaning> = BTreeMap::new();
     let mut known: HashMap<String, usize> = HashMap::new();
     let whole_again = |reading: Reading| Err(reading.work.packer.map(Packer::emptied));
-    for part in 0..plan.len() {
-        let (found, more, loose) = plan.tables(part, context);
+    for part in 0..parts.len() {
+        let (found, more, loose) = parts.tables(part, context);
         let [table] = found.as_slice() else { return whole_again(reading) };
         let own = (table.kind, table.header.clone(), table.units.clone());
         if table.turned || *shape.get_or_insert_with(|| own.clone()) != own {

@@ -264,19 +264,18 @@ fn known(said: &Said, clock: Option<Clock>, order: Order) -> Option<DayOf> {
     Some(DayOf::Known(Known { earliest, latest, clock }))
 }
 
-/// Day numbers of a spreadsheet: day 0 is 1899-12-30.
+/// The day of a spreadsheet's day number, counted from 1899-12-30, if it is one of a log's years.
+pub(crate) fn of_serial(number: i64) -> Option<NaiveDate> {
+    let days = u64::try_from(number).ok().filter(|days| (35_000..=50_000).contains(days))?;
+    NaiveDate::from_ymd_opt(1899, 12, 30)?.checked_add_days(Days::new(days))
+}
+
+/// Day numbers of a spreadsheet.
 fn day_numbers(work: &mut Work, about: &str, header: &str, items: &mut [Item]) {
-    let zero = NaiveDate::from_ymd_opt(1899, 12, 30).unwrap_or_default();
-    let day_of = |number: i64| {
-        u64::try_from(number)
-            .ok()
-            .filter(|n| (35_000..=50_000).contains(n))
-            .and_then(|n| zero.checked_add_days(Days::new(n)))
-    };
     let settled = work.desk.ask("date_number", about);
     for item in items.iter_mut() {
         let Said::Serial(number) = item.said else { continue };
-        let Some(day) = day_of(number) else {
+        let Some(day) = of_serial(number) else {
             item.said = Said::Unreadable;
             continue;
         };

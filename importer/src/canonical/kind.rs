@@ -1,5 +1,5 @@
-//! Names of kinds, each weighed once: a list repeats the same few. The answers are those of the vocabulary; nothing here
-//! changes what a name means.
+//! Names of kinds, each weighed once: a list repeats the same few. The answers are those of the vocabulary, for as many
+//! names as anybody keeps.
 
 use std::cell::RefCell;
 use std::collections::HashMap;

@@ -71,6 +71,13 @@ impl Text<'_> {
         self.questions.is_empty()
     }
 
+    /// What is asked of the whole of it, without its cells: nothing if it is to be left out.
+    pub fn asked(self) -> Vec<Finding> {
+        let open = self.questions.into_iter().filter(|(_, answer)| answer.as_deref() != Some("leave_out"));
+        open.map(|(finding, answer)| Finding { answered: answer.filter(|choice| choice == "dont_know"), ..finding })
+            .collect()
+    }
+
     /// Its rows from the top; a line that names the separator is none.
     pub fn records(&self) -> Records<'_> {
         let mut records = Records::new(&self.letters, self.dialect);

@@ -17,9 +17,7 @@ impl Places {
     /// Adds a run of rows, counted from 0; its first number in the part.
     pub fn add(&mut self, run: &Range<u32>) -> u32 {
         let first = self.next + 1;
-        if !run.is_empty() {
-            self.runs.push((first, run.start + 1));
-        }
+        self.runs.push((first, run.start + 1));
         self.next += run.len() as u32;
         first
     }

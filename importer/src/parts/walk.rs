@@ -3,12 +3,12 @@
 use std::collections::{BTreeSet, HashMap};
 use std::ops::Range;
 
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 
 use super::cuts::Cuts;
 use super::whole::Whole;
 use super::{Keys, Parts, Sizes, at};
-use crate::canonical::date_column::year;
+use crate::canonical::date_column::{self, year};
 use crate::canonical::fill;
 use crate::cell::date::{Order, Said, date};
 use crate::container::delimited::{Notes, Text};
@@ -67,11 +67,7 @@ fn dated(text: &str, timed: &mut bool) -> Dated {
     Dated::Day(match cell.said {
         Said::Day(day) => Some(Entry::Certain(day)),
         Said::Numeric(numeric) => Some(Entry::Numeric(numeric)),
-        Said::Serial(number) => u64::try_from(number)
-            .ok()
-            .filter(|number| (35_000..=50_000).contains(number))
-            .and_then(|number| NaiveDate::from_ymd_opt(1899, 12, 30)?.checked_add_days(Days::new(number)))
-            .map(Entry::Certain),
+        Said::Serial(number) => date_column::of_serial(number).map(Entry::Certain),
         Said::Nothing | Said::Open | Said::Impossible { .. } | Said::Unreadable => None,
         Said::Span(..) => return Dated::Month,
         Said::Before(_) | Said::Between(..) | Said::NoYear { .. } => return Dated::Open,
@@ -169,32 +165,31 @@ impl Walk {
 
     /// Follows runs of equal values.
     fn follow(&mut self, fields: &[Field], keys: &Keys, row: u32) {
-        let mut one = |name: &str, value: &str| match self.runs.get_mut(name) {
-            Some(run) if run.value == value => (run.last, run.length) = (row, run.length + 1),
-            Some(run) => {
-                let ended = std::mem::replace(run, Run { value: value.to_owned(), first: row, last: row, length: 1 });
-                if ended.length >= STUCK {
-                    self.stuck.push((ended.first, ended.last));
-                }
-            }
-            None => {
-                let run = Run { value: value.to_owned(), first: row, last: row, length: 1 };
-                self.runs.insert(name.to_owned(), run);
-            }
-        };
         match (keys.name, keys.value) {
             (Some(name), Some(value)) => {
                 if let (Some(name), Some(value)) = (at(fields, name), at(fields, value)) {
-                    one(name, value);
+                    self.go_on(name, value, row);
                 }
             }
             _ => {
                 for (column, about) in &keys.about {
                     if let Some(value) = at(fields, *column) {
-                        one(about, value);
+                        self.go_on(about, value, row);
                     }
                 }
             }
+        }
+    }
+
+    fn go_on(&mut self, name: &str, value: &str, row: u32) {
+        let new = || Run { value: value.to_owned(), first: row, last: row, length: 1 };
+        match self.runs.get_mut(name) {
+            Some(run) if run.value == value => (run.last, run.length) = (row, run.length + 1),
+            Some(run) => {
+                let ended = std::mem::replace(run, new());
+                self.close(&ended);
+            }
+            None => drop(self.runs.insert(name.to_owned(), new())),
         }
     }
 
@@ -212,7 +207,7 @@ impl Walk {
         head: u32,
         context: &Context,
         sizes: Sizes,
-    ) -> Option<Parts<'t>> {
+    ) -> Option<(Parts<'t>, Whole)> {
         let entries: Vec<Entry> = self.dates.iter().flatten().copied().collect();
         let order = order::decide(&entries, None);
         drop(entries);
@@ -251,7 +246,7 @@ impl Walk {
         runs.sort_by_key(|runs| runs.first().map(|run| run.start));
         let filled_down = self.filled_down(&runs, head)?;
         let decimal_comma = self.notes.decimal_comma(text.dialect);
-        let mut parts = Parts {
+        let parts = Parts {
             text,
             rows: self.rows,
             head,
@@ -261,20 +256,11 @@ impl Walk {
             tests: self.tests,
             findings: self.notes.findings(),
             total: self.notes.cells(),
-            whole: None,
         };
         let samples = parts.samples(keys);
         let (units, levels) = Default::default();
-        parts.whole = Some(Whole {
-            order,
-            slips,
-            undated: if filled_down { 0 } else { self.undated },
-            samples,
-            units,
-            levels,
-            unsound: None,
-        });
-        Some(parts)
+        let undated = if filled_down { 0 } else { self.undated };
+        Some((parts, Whole { order, slips, undated, samples, units, levels, unsound: None }))
     }
 
     /// Whether days are written once and left blank below. `None` if what a blank key takes from above may be in another

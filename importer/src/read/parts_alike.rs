@@ -15,9 +15,9 @@ const AT_ONCE: Sizes = Sizes { long: u64::MAX, part: u64::MAX, whole: u64::MAX }
 fn alike(name: &str, bytes: &[u8], context: &Context, part: u64) -> bool {
     let sizes = Sizes { long: 0, part, whole: u64::MAX };
     let Begun::Text(text) = container::begin(name, bytes, &context.answers) else { return false };
-    let Ok(Some(plan)) = parts::plan(&text, name, context, sizes) else { return false };
+    let Ok(Some((plan, known))) = parts::plan(&text, name, context, sizes) else { return false };
     let parts = plan.len();
-    let Ok((cut, _)) = in_parts(name, context, plan, None) else { return false };
+    let Ok((cut, _)) = in_parts(name, context, plan, known, None) else { return false };
     let (whole, _) = read_sized(name, bytes, context, None, AT_ONCE);
     let keys = |outcome: &Outcome| {
         let mut keys: Vec<String> = outcome.findings.iter().map(|finding| finding.key.clone()).collect();
@@ -266,8 +266,8 @@ fn what_only_the_whole_shows_is_read_at_once() {
     for (header, rows, code) in [("PO4 ppm", step, Some("basis_unclear:po4 ppm:step")), ("feeds a week", habit, None)] {
         let text = format!("Date,{header}\n{rows}");
         let Begun::Text(begun) = container::begin("a.csv", text.as_bytes(), &[]) else { panic!("text") };
-        let plan = parts::plan(&begun, "a.csv", &today(), sizes).unwrap().unwrap();
-        assert!(plan.len() > 2 && in_parts("a.csv", &today(), plan, None).is_err(), "{header}");
+        let (plan, known) = parts::plan(&begun, "a.csv", &today(), sizes).unwrap().unwrap();
+        assert!(plan.len() > 2 && in_parts("a.csv", &today(), plan, known, None).is_err(), "{header}");
         let (outcome, _) = read_sized("a.csv", text.as_bytes(), &today(), None, sizes);
         let (whole, _) = read_sized("a.csv", text.as_bytes(), &today(), None, AT_ONCE);
         assert_eq!(outcome, whole);
@@ -324,4 +324,17 @@ fn bent_logs_in_parts() {
         }
     }
     assert!(cut * 2 > all, "{cut} of {all}");
+}
+
+#[test]
+fn a_long_text_of_unclear_encoding_is_asked_about_and_then_read_in_parts() {
+    let rows: String = (0..200).map(|at| format!("{},8.{},x\n", day(at), at % 10)).collect();
+    let bytes = [b"Date,KH dKH,\xf7\n".as_slice(), rows.as_bytes()].concat();
+    let sizes = Sizes { long: 20, part: 60, whole: 100 };
+    let (asked, _) = read_sized("a.csv", &bytes, &today(), None, sizes);
+    let keys: Vec<&str> = asked.findings.iter().map(|finding| finding.key.as_str()).collect();
+    assert_eq!((keys.as_slice(), asked.records.len()), (["encoding_unclear"].as_slice(), 0));
+    let answers = vec![crate::finding::Answer { key: "encoding_unclear".into(), choice: "first".into(), value: None }];
+    let (read, _) = read_sized("a.csv", &bytes, &Context { answers, ..today() }, None, sizes);
+    assert_eq!(read.records.len(), 201);
 }
