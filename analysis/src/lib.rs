@@ -16,6 +16,7 @@ pub mod exposure; // the conditions at each moment, from the past only
 pub mod follow_up; // from records to the time each specimen was under observation
 pub mod growth; // growth rates from repeated sizes
 pub mod numeric; // small dense linear algebra, sums, tails of distributions
+pub mod readings; // summaries of readings some of which are limits
 pub mod refusal; // what cannot be said, and what is lacking
 pub mod seawater; // conversions that are curves, not lines
 pub mod simulation; // clubs with a known truth

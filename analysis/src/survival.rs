@@ -17,20 +17,29 @@ pub mod cox; // hazard ratios
 pub mod cumulative_incidence; // what became of them: competing causes
 pub mod e_value; // how strong one hidden cause would need to be
 pub mod event_free; // the share without an event beside which there are other ends
+pub mod fewest_losses; // the range of a condition with fewest losses so far
 pub mod kaplan_meier; // the share still alive
 pub mod log_rank; // do groups differ
+pub mod matched_sets; // losses and others alive at the same age
 pub mod nelson_aalen; // the accumulated hazard
+pub mod piecewise_exponential; // hazards constant within pieces of age
+pub mod planning; // how many records a question needs
 pub mod quantile; // the day by which a share had died
 pub mod rates; // deaths per time at risk
 pub mod restricted_mean; // days of life within a horizon
 pub mod risk; // who is at risk at which death
+pub mod turnbull; // the share still alive when deaths lie between two looks
 
 pub use cox::{Covariate, CoxFit, CoxInput, CoxOptions, Ties, cox};
 pub use cumulative_incidence::{CumulativeIncidence, cumulative_incidence};
 pub use event_free::{clustered_incidence_std_errors, event_free};
+pub use fewest_losses::{FewestLosses, LossCell, bin_test, fewest_losses};
 pub use kaplan_meier::{Interval, KaplanMeier, Step, club_start_time, clustered_std_errors, kaplan_meier};
 pub use log_rank::{LogRank, log_rank, trend};
+pub use matched_sets::{MatchedFit, MatchedInput, conditional_logistic, draw_controls};
 pub use nelson_aalen::{NelsonAalen, nelson_aalen};
+pub use piecewise_exponential::{Cells, RateFit, piecewise_exponential};
 pub use quantile::{Quantile, quantile};
 pub use rates::{Rate, rate, rate_ratio};
 pub use restricted_mean::{RestrictedMean, restricted_mean, restricted_mean_difference};
+pub use turnbull::{Turnbull, TurnbullBox, turnbull};

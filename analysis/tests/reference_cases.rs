@@ -5,10 +5,18 @@
 #[path = "support/case.rs"]
 mod case;
 
+#[path = "support/case_table.rs"]
+mod case_table;
 #[path = "support/cox_cases.rs"]
 mod cox_cases;
 #[path = "support/curve_cases.rs"]
 mod curve_cases;
+#[path = "support/growth_cases.rs"]
+mod growth_cases;
+#[path = "support/interval_cases.rs"]
+mod interval_cases;
+#[path = "support/rate_cases.rs"]
+mod rate_cases;
 #[path = "support/small_cases.rs"]
 mod small_cases;
 #[path = "support/test_cases.rs"]

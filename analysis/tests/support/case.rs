@@ -2,6 +2,7 @@
 //!
 //! Numbers agree if `|got - want| <= rel_tolerance * max(|want|, 1e-8)`; `null` wants no number at all.
 
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
@@ -13,9 +14,50 @@ pub struct Case {
     file: Value,
     tolerance: f64,
     compared: usize,
-    worst: f64,
+    worst: Option<Worst>,
     failures: Vec<String>,
     used: BTreeSet<String>,
+}
+
+/// The comparison that used most of its tolerance.
+struct Worst {
+    path: String,
+    expected: f64,
+    ours: f64,
+    error: f64,
+    tolerance: f64,
+}
+
+/// A finished case: its comparison that is worst against what the case allows.
+#[derive(Debug, Clone)]
+pub struct Finished {
+    /// The case.
+    pub case: String,
+    /// What it is about.
+    pub statistic: String,
+    /// Numbers compared.
+    pub compared: usize,
+    /// Where the worst comparison stands below `expected`.
+    pub path: String,
+    /// The published number.
+    pub expected: f64,
+    /// Ours.
+    pub ours: f64,
+    /// Relative error.
+    pub error: f64,
+    /// What is allowed.
+    pub tolerance: f64,
+}
+
+thread_local! {
+    /// The cases finished by this thread, in their order.
+    static FINISHED: RefCell<Vec<Finished>> = const { RefCell::new(Vec::new()) };
+}
+
+/// Takes the cases that this thread has finished.
+#[allow(dead_code, reason = "only the table of all cases reads them")]
+pub fn finished() -> Vec<Finished> {
+    FINISHED.with_borrow_mut(std::mem::take)
 }
 
 /// A table read from a CSV file; an empty field is missing.
@@ -39,10 +81,23 @@ impl Case {
             file,
             tolerance,
             compared: 0,
-            worst: 0.0,
+            worst: None,
             failures: Vec::new(),
             used: BTreeSet::new(),
         }
+    }
+
+    /// The names of all cases in the folder.
+    #[allow(dead_code, reason = "only the table of all cases reads them")]
+    pub fn all() -> BTreeSet<String> {
+        let files = std::fs::read_dir(folder()).expect("the folder of cases");
+        let paths =
+            files.map(|file| file.expect("a file").path()).filter(|path| path.extension().is_some_and(|e| e == "json"));
+        let named = paths.filter(|path| {
+            let text = std::fs::read_to_string(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+            serde_json::from_str::<Value>(&text).is_ok_and(|file| file["expected"].is_object())
+        });
+        named.filter_map(|path| Some(path.file_stem()?.to_string_lossy().into_owned())).collect()
     }
 
     /// The table that the case names.
@@ -69,6 +124,16 @@ impl Case {
     pub fn number(&mut self, path: &str, got: Option<f64>) {
         let want = self.expected(path);
         self.against(path, &want, got);
+    }
+
+    /// Compares a list at another tolerance than the case's, which its own notes must state.
+    #[allow(dead_code, reason = "not every program of tests has such a case")]
+    pub fn numbers_to(&mut self, path: &str, got: &[f64], tolerance: f64) {
+        let notes = self.file["notes"].as_str().unwrap_or_default();
+        assert!(notes.contains(&format!("{tolerance:e}")), "{}: its notes do not state {tolerance:e}", self.name);
+        let own = std::mem::replace(&mut self.tolerance, tolerance);
+        self.numbers(path, got);
+        self.tolerance = own;
     }
 
     /// Compares a list of numbers, in order and length.
@@ -118,8 +183,11 @@ impl Case {
                 let error = (got - want).abs() / want.abs().max(1e-8);
                 if error.is_nan() || error > self.tolerance {
                     self.failures.push(format!("{path}: {got}, expected {want} (relative error {error:e})"));
-                } else {
-                    self.worst = self.worst.max(error);
+                }
+                let share = error / self.tolerance;
+                if self.worst.as_ref().is_none_or(|worst| share.is_nan() || share > worst.error / worst.tolerance) {
+                    let tolerance = self.tolerance;
+                    self.worst = Some(Worst { path: path.to_owned(), expected: want, ours: got, error, tolerance });
                 }
             }
             // A matrix of one row and one column in place of a number.
@@ -137,10 +205,23 @@ impl Case {
         let keys: Vec<String> =
             self.file["expected"].as_object().map(|o| o.keys().cloned().collect()).unwrap_or_default();
         let missed: Vec<&String> = keys.iter().filter(|key| !self.used.contains(*key)).collect();
-        println!(
-            "{:<40} {:>5} numbers, worst relative error {:.1e} of {:.0e}",
-            self.name, self.compared, self.worst, self.tolerance
-        );
+        if let Some(worst) = &self.worst {
+            println!(
+                "{:<40} {:>5} numbers, worst relative error {:.1e} of {:.0e}",
+                self.name, self.compared, worst.error, worst.tolerance
+            );
+            let finished = Finished {
+                case: self.name.clone(),
+                statistic: self.file["statistic"].as_str().unwrap_or_default().to_owned(),
+                compared: self.compared,
+                path: worst.path.clone(),
+                expected: worst.expected,
+                ours: worst.ours,
+                error: worst.error,
+                tolerance: worst.tolerance,
+            };
+            FINISHED.with_borrow_mut(|all| all.push(finished));
+        }
         assert!(self.failures.is_empty(), "{}:\n{}", self.name, self.failures.join("\n"));
         assert!(missed.is_empty(), "{}: never looked at {missed:?}", self.name);
         assert!(self.compared > 0, "{}: nothing was compared", self.name);

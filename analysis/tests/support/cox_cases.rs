@@ -77,7 +77,7 @@ fn compare_proportionality(case: &mut Case, at: &str, input: &CoxInput, fit: &Co
 }
 
 #[test]
-fn cox_lung_efron() {
+pub fn cox_lung_efron() {
     let mut case = Case::open("cox_lung_efron");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("event"));
@@ -107,7 +107,7 @@ fn cox_lung_efron() {
 }
 
 #[test]
-fn cox_veteran_zph() {
+pub fn cox_veteran_zph() {
     let mut case = Case::open("cox_veteran_zph");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("status"));
@@ -126,7 +126,7 @@ fn cox_veteran_zph() {
 }
 
 #[test]
-fn cox_delayed_entry_channing() {
+pub fn cox_delayed_entry_channing() {
     let mut case = Case::open("cox_delayed_entry_channing");
     let table = case.data();
     let e = rows(Some(table.numbers("entry")), table.numbers("time"), table.flags("event"));
@@ -138,7 +138,7 @@ fn cox_delayed_entry_channing() {
 }
 
 #[test]
-fn cox_heart_time_varying() {
+pub fn cox_heart_time_varying() {
     let mut case = Case::open("cox_heart_time_varying");
     let table = case.data();
     let e = rows(Some(table.numbers("start")), table.numbers("stop"), table.flags("event"));
@@ -158,7 +158,7 @@ fn cox_heart_time_varying() {
 }
 
 #[test]
-fn cox_rats_cluster() {
+pub fn cox_rats_cluster() {
     let mut case = Case::open("cox_rats_cluster");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("status"));
@@ -180,7 +180,7 @@ fn cox_rats_cluster() {
 }
 
 #[test]
-fn cox_cgd_strata_cluster() {
+pub fn cox_cgd_strata_cluster() {
     let mut case = Case::open("cox_cgd_strata_cluster");
     let table = case.data();
     let e = rows(Some(table.numbers("tstart")), table.numbers("tstop"), table.flags("status"));
@@ -208,7 +208,7 @@ fn compare_penalised(case: &mut Case, e: &Episodes, covariates: &[Covariate]) {
 }
 
 #[test]
-fn firth_separation() {
+pub fn firth_separation() {
     let mut case = Case::open("firth_separation");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("event"));
@@ -224,7 +224,7 @@ fn firth_separation() {
 }
 
 #[test]
-fn firth_ovarian() {
+pub fn firth_ovarian() {
     let mut case = Case::open("firth_ovarian");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("event"));

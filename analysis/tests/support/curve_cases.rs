@@ -64,7 +64,7 @@ fn aml(table: &Table) -> (Episodes, Vec<u32>, Vec<String>) {
 }
 
 #[test]
-fn km_na_aml() {
+pub fn km_na_aml() {
     let mut case = Case::open("km_na_aml");
     let (e, group, names) = aml(&case.data());
     for (g, name) in names.iter().enumerate() {
@@ -84,7 +84,7 @@ fn km_na_aml() {
 }
 
 #[test]
-fn km_na_lung() {
+pub fn km_na_lung() {
     let mut case = Case::open("km_na_lung");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("event"));
@@ -100,7 +100,7 @@ fn km_na_lung() {
 }
 
 #[test]
-fn rmst_aml() {
+pub fn rmst_aml() {
     let mut case = Case::open("rmst_aml");
     let (e, group, names) = aml(&case.data());
     let means: Vec<RestrictedMean> = names
@@ -134,12 +134,12 @@ fn channing(name: &str, start_time: Option<f64>) {
 }
 
 #[test]
-fn km_delayed_entry_channing() {
+pub fn km_delayed_entry_channing() {
     channing("km_delayed_entry_channing", None);
 }
 
 #[test]
-fn km_delayed_entry_channing_from816() {
+pub fn km_delayed_entry_channing_from816() {
     channing("km_delayed_entry_channing_from816", Some(816.0));
 }
 
@@ -160,7 +160,7 @@ fn an_early_risk_set_of_one_ends_the_curve_and_a_later_start_is_found() {
 }
 
 #[test]
-fn km_heart_by_current_state() {
+pub fn km_heart_by_current_state() {
     let mut case = Case::open("km_heart_by_current_state");
     let table = case.data();
     let e = rows(Some(table.numbers("start")), table.numbers("stop"), table.flags("event"));
@@ -172,7 +172,7 @@ fn km_heart_by_current_state() {
 }
 
 #[test]
-fn quantile_plateau() {
+pub fn quantile_plateau() {
     let mut case = Case::open("quantile_plateau");
     for key in ["a", "b"] {
         let list = |case: &mut Case, part: &str| -> Vec<f64> {
@@ -192,7 +192,7 @@ fn quantile_plateau() {
 }
 
 #[test]
-fn km_cluster_rats() {
+pub fn km_cluster_rats() {
     let mut case = Case::open("km_cluster_rats");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("status"));
@@ -220,7 +220,7 @@ fn km_cluster_rats() {
 }
 
 #[test]
-fn competing_mgus2() {
+pub fn competing_mgus2() {
     let mut case = Case::open("competing_mgus2");
     let table = case.data();
     let stop = table.numbers("etime");

@@ -8,7 +8,7 @@ use analysis::survival::*;
 use crate::case::{Case, Table};
 
 #[test]
-fn rates_exact() {
+pub fn rates_exact() {
     let mut case = Case::open("rates_exact");
     let count = case.expected("one").as_array().map_or(0, Vec::len);
     assert!(count >= 5);
@@ -41,7 +41,7 @@ fn sizes(table: &Table, specimen: f64) -> [Vec<f64>; 3] {
 }
 
 #[test]
-fn growth_slopes_sim() {
+pub fn growth_slopes_sim() {
     let mut case = Case::open("growth_slopes_sim");
     let table = case.data();
     let count = case.expected("specimen").as_array().map_or(0, Vec::len);
@@ -61,7 +61,7 @@ fn growth_slopes_sim() {
 }
 
 #[test]
-fn theil_sen_growth_sim() {
+pub fn theil_sen_growth_sim() {
     let mut case = Case::open("theil_sen_growth_sim");
     let table = case.data();
     let count = case.expected("rows").as_array().map_or(0, Vec::len);
@@ -88,7 +88,7 @@ fn theil_sen_growth_sim() {
 }
 
 #[test]
-fn bh_small() {
+pub fn bh_small() {
     let mut case = Case::open("bh_small");
     let p: Vec<f64> = case.expected("p").as_array().into_iter().flatten().filter_map(|v| v.as_f64()).collect();
     let q = |total: usize, dependence: Dependence| q_values(&p, total, dependence).expect("probabilities");
@@ -101,7 +101,7 @@ fn bh_small() {
 }
 
 #[test]
-fn evalue() {
+pub fn evalue() {
     let mut case = Case::open("evalue");
     let count = case.expected("cases").as_array().map_or(0, Vec::len);
     assert_eq!(count, 6);

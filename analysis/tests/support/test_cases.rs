@@ -38,7 +38,7 @@ fn compare_trend(case: &mut Case, at: &str, test: &LogRank) {
 }
 
 #[test]
-fn logrank_aml() {
+pub fn logrank_aml() {
     let mut case = Case::open("logrank_aml");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("status"));
@@ -64,17 +64,17 @@ fn late_entry(name: &str, columns: [&str; 4]) {
 }
 
 #[test]
-fn logrank_delayed_entry_channing() {
+pub fn logrank_delayed_entry_channing() {
     late_entry("logrank_delayed_entry_channing", ["entry", "time", "event", "gender"]);
 }
 
 #[test]
-fn logrank_heart_time_varying() {
+pub fn logrank_heart_time_varying() {
     late_entry("logrank_heart_time_varying", ["start", "stop", "event", "transplant"]);
 }
 
 #[test]
-fn logrank_veteran_k4() {
+pub fn logrank_veteran_k4() {
     let mut case = Case::open("logrank_veteran_k4");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("status"));
@@ -91,7 +91,7 @@ fn logrank_veteran_k4() {
 }
 
 #[test]
-fn logrank_lung_strata() {
+pub fn logrank_lung_strata() {
     let mut case = Case::open("logrank_lung_strata");
     let table = case.data();
     let e = rows(None, table.numbers("time"), table.flags("event"));
