@@ -18,6 +18,7 @@ use crate::answer::Audience;
 use crate::evidence::Tally;
 use crate::refusal::{Refusal, RefusalCode};
 
+pub mod bridge; // cells that follow from totals by subtraction
 pub mod cells; // who spent how long where
 pub mod grid; // curves on weeks or months
 pub mod partition; // cells joined into blocks until each may be shown

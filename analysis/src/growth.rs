@@ -14,6 +14,7 @@
 
 pub mod falls; // sudden losses of size that no cut explains
 pub mod group; // the usual slope of a group, and the difference of two
+pub mod group_model; // the slopes of groups from one model
 pub mod mixed_model; // many specimens at once
 pub mod satterthwaite; // how sure an effect of a mixed model is
 pub mod specific_rate; // relative growth per day
@@ -21,6 +22,7 @@ pub mod theil_sen; // the median of all slopes
 
 pub use falls::unexplained_falls;
 pub use group::{GroupSlope, SlopeDifference, group_slope, slope_difference};
+pub use group_model::{GroupModel, Series, group_model};
 pub use mixed_model::{MixedInput, MixedModel, mixed_model};
 pub use satterthwaite::{Contrast, contrast};
 pub use specific_rate::{LeastSquares, SpecificGrowthRate, least_squares, specific_growth_rate};

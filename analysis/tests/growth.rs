@@ -90,3 +90,34 @@ fn a_sudden_loss_of_size_stays_in_the_figure_and_is_left_out_beside_it() {
     }
     assert_eq!(run(&ask(&smooth, By::None)), RunOutcome::Same { same: true });
 }
+
+#[test]
+fn corals_with_sizes_enough_have_one_model_and_its_figures_are_a_curators() {
+    let mut builder = ClubBuilder::new("2023-01-01");
+    for tank_number in 0..12i64 {
+        let tank = builder.keeper_with_tank();
+        for own in 0..2i64 {
+            let coral = builder.coral("goniopora", tank, 20);
+            for look in 0..4i64 {
+                // 3 % a month, each coral a little faster or slower, and no reading exact.
+                let each = 0.03 + 0.004 * ((tank_number * 3 + own * 5) % 7 - 3) as f64;
+                let error = 0.01 * ((tank_number * 5 + own * 3 + look * look * 4) % 9 - 4) as f64;
+                let start = 2.5 + 0.1 * ((tank_number * 2 + own) % 5) as f64;
+                let months = (40 * look) as f64 / 30.4375;
+                size(&mut builder, coral, 20 + 40 * look, (start + each * months + error).exp());
+            }
+        }
+    }
+    let club = builder.build();
+    let answer = ask(&club, By::None);
+    let model = &answer.result.given().expect("an answer").model;
+    assert_eq!((model.kind, answer.method.variance), ("reml", "model"));
+    assert!(model.criterion.is_some() && model.variances.is_some());
+    let all = group(&answer, "all");
+    assert!((all.slope_per_month - 0.03).abs() < 0.005, "{all:?}");
+    assert!(all.lower < Some(all.slope_per_month) && all.upper > Some(all.slope_per_month) && all.df.is_some());
+    let question = GrowthQuestion { taxon: taxon("goniopora"), by: By::None, edges: None, since: None };
+    let member = growth(&club, &question, Audience::Member, &stamp());
+    let shown = &member.result.given().expect("an answer").model;
+    assert_eq!((shown.kind, shown.criterion, shown.variances), ("reml", None, None));
+}

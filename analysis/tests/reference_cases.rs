@@ -11,6 +11,8 @@ mod case_table;
 mod cox_cases;
 #[path = "support/curve_cases.rs"]
 mod curve_cases;
+#[path = "support/disclosure_cases.rs"]
+mod disclosure_cases;
 #[path = "support/growth_cases.rs"]
 mod growth_cases;
 #[path = "support/interval_cases.rs"]

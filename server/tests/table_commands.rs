@@ -307,10 +307,14 @@ fn growth_of_specimens_and_groups() {
     let in_tanks = strandline(&format!("{line} --tank tank --by band --json"));
     assert_eq!(in_tanks.stdout, strandline(&format!("{line} --tank tank --by band --json")).stdout);
     let in_tanks: Value = serde_json::from_slice(&in_tanks.stdout).unwrap();
-    // Five tanks a band are too few to draw from: said, not guessed.
+    // Fifty specimens in ten named tanks have one model.
     assert_eq!(in_tanks["groups"][1]["tanks"], 5);
-    assert!(in_tanks["groups"][1]["lower"].is_null());
-    assert_eq!(in_tanks["refusals"][1]["code"], "TooFewClusters");
+    assert_eq!(in_tanks["model"]["kind"], "reml");
+    assert!(in_tanks["model"]["criterion"].is_f64() && in_tanks["model"]["variances"]["tank"].is_f64());
+    let [slope, lower, upper] =
+        ["slope_per_month", "lower", "upper"].map(|key| in_tanks["groups"][1][key].as_f64().unwrap());
+    assert!(lower < slope && slope < upper);
+    assert_eq!(in_tanks["refusals"].as_array().map(Vec::len), Some(0));
     let text = String::from_utf8(strandline(line).stdout).unwrap();
     assert!(text.contains("growth_sim.csv: 303 sizes of 50 specimens"), "{text}");
 }

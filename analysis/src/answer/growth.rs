@@ -1,8 +1,9 @@
 //! A question about growth, from sizes to the printed answer.
 //!
 //! Sizes of unlike measure or basis are never mixed: the answer is about the measure and basis with most specimens.
-//! Tissue follows the animal's mood and is used for nothing. For a split that a coral keeps for life, each coral has
-//! one median slope and a level the median of its corals; for conditions that change, each increment between two looks
+//! Tissue follows the animal's mood and is used for nothing. For a split that a coral keeps for life, one mixed model gives
+//! each level its slope; with too few corals, sizes or tanks for it each coral has one median slope and a level the median
+//! of its corals. For conditions that change, each increment between two looks
 //! is weighed by the share of it spent under each level.
 
 use super::question::{Audience, GrowthQuestion, Stamp};
@@ -111,7 +112,7 @@ impl From<Refusal> for Refused {
 }
 
 /// Stable id of the method: changes when a figure made by the same records would.
-const METHOD_ID: &str = "growth-2";
+const METHOD_ID: &str = "growth-3";
 
 fn method(lagged: bool) -> Method {
     Method {

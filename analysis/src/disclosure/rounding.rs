@@ -346,6 +346,7 @@ pub fn growth(answer: &mut GrowthAnswer, audience: Audience) {
                 group.slope_per_month = two_digits(group.slope_per_month);
                 group.ratio_per_month = two_digits(group.ratio_per_month);
                 opt(&mut group.std_error);
+                opt(&mut group.df);
                 opt(&mut group.lower);
                 opt(&mut group.upper);
             });

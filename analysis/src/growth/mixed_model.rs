@@ -36,6 +36,9 @@ pub const TANKS: usize = 4;
 /// A relative factor below this is 0.
 const SINGULAR: f64 = 1e-4;
 
+/// Squares below this share of a plain regression's are rounding.
+const EXACT: f64 = 1e-10;
+
 /// Sizes of many specimens, one value per size in every column.
 #[derive(Debug, Clone, Copy)]
 pub struct MixedInput<'a> {
@@ -141,6 +144,10 @@ pub fn mixed_model(input: &MixedInput) -> Result<MixedModel, Refusal> {
             }
             None => {
                 let at = sums.at(&theta).ok_or_else(not_settled)?;
+                // Sizes without any error have no least criterion.
+                if at.squares <= EXACT * sums.plain_squares() {
+                    return Err(not_settled());
+                }
                 break (theta, at);
             }
         }

@@ -1,7 +1,8 @@
 //! Growth rates of a table of repeated sizes, by specimen and by group.
 //!
-//! All sizes must be of one measure and basis; a piece that was cut is a specimen of its own from the cut on. The slope
-//! of a group is the median of its specimens' median slopes, its limits come from drawing whole tanks.
+//! All sizes must be of one measure and basis; a piece that was cut is a specimen of its own from the cut on. With enough
+//! specimens and named tanks one mixed model gives each group its slope; otherwise it is the median of its specimens' median
+//! slopes, with limits from drawing whole tanks.
 
 use std::collections::BTreeMap;
 
@@ -13,7 +14,10 @@ use super::shape::{Day, TableGrowth, TableGrowthGroup, TableSpecimen};
 use super::survival::dropped;
 use super::{EVERYONE, LEVEL};
 use crate::answer::{GrowthModel, PlacedRefusal};
-use crate::growth::{SpecificGrowthRate, group_slope, specific_growth_rate, theil_sen, unexplained_falls};
+use crate::growth::{
+    Contrast, GroupModel, Series, SpecificGrowthRate, group_model, group_slope, specific_growth_rate, theil_sen,
+    unexplained_falls,
+};
 use crate::refusal::{Part, Refusal};
 
 /// Days of a month.
@@ -54,7 +58,13 @@ pub fn table_growth(table: &Table, request: &GrowthRequest) -> Result<TableGrowt
     }
     let groups = by.map_or_else(|| vec![EVERYONE.to_owned()], |by| table.levels(by, 0..table.rows()));
     let followed = growth.follow(table, &Named { specimen, tank, by }, &kept, &days, &sizes)?;
-    let group_parts = groups.iter().map(|name| growth.group(name, &followed, tank.is_some())).collect();
+    // Without tanks a model could not tell a tank's level from its specimens'.
+    let fitted = if tank.is_some() { growth.fit(&groups, &followed) } else { None };
+    let group_part = |(at, name): (usize, &String)| {
+        let slope = fitted.as_ref().and_then(|fitted| fitted.slopes[at]);
+        growth.group(name, &followed, tank.is_some(), slope.as_ref())
+    };
+    let group_parts = groups.iter().enumerate().map(group_part).collect();
     let specimens = followed
         .into_iter()
         .map(|one| TableSpecimen {
@@ -71,7 +81,7 @@ pub fn table_growth(table: &Table, request: &GrowthRequest) -> Result<TableGrowt
     Ok(TableGrowth {
         specimens,
         groups: group_parts,
-        model: GrowthModel { kind: "theil_sen", criterion: None, variances: None, dropped: Vec::new() },
+        model: fitted.as_ref().map_or_else(|| GrowthModel::plain("theil_sen"), GrowthModel::reml),
         refusals: growth.refusals,
         notices: growth.notices,
     })
@@ -96,6 +106,8 @@ struct Followed {
     rate: Option<SpecificGrowthRate>,
     /// Median slope of ln size per month, where there is a rate.
     slope: Option<f64>,
+    days: Vec<f64>,
+    sizes: Vec<f64>,
 }
 
 /// What is said beside the figures while they are made.
@@ -155,6 +167,8 @@ impl Growth {
                 last: days[at[at.len() - 1]].day,
                 rate,
                 slope,
+                days: own_days,
+                sizes: own_sizes,
             });
         }
         if moved > 0 {
@@ -179,7 +193,33 @@ impl Growth {
         }
     }
 
-    fn group(&mut self, name: &str, followed: &[Followed], has_tanks: bool) -> TableGrowthGroup {
+    /// One mixed model of all specimens with a rate; where there are too few, it is said what is lacking.
+    fn fit(&mut self, groups: &[String], followed: &[Followed]) -> Option<GroupModel> {
+        let series: Vec<Series> = followed
+            .iter()
+            .filter(|one| one.slope.is_some())
+            .filter_map(|one| {
+                let group = groups.iter().position(|name| *name == one.group)?;
+                Some(Series { group, tank: one.tank, days: &one.days, sizes: &one.sizes })
+            })
+            .collect();
+        match group_model(&series, groups.len(), LEVEL) {
+            Ok(fitted) => Some(fitted),
+            Err(refused) => {
+                let message = format!("Slopes of groups are medians: {}.", refused.message);
+                self.refuse("model".into(), Refusal { message, ..refused });
+                None
+            }
+        }
+    }
+
+    fn group(
+        &mut self,
+        name: &str,
+        followed: &[Followed],
+        has_tanks: bool,
+        modelled: Option<&Contrast>,
+    ) -> TableGrowthGroup {
         let of_group = followed.iter().filter(|one| one.group == name);
         let (slopes, tanks): (Vec<f64>, Vec<u32>) =
             of_group.filter_map(|one| one.slope.map(|slope| (slope, one.tank))).unzip();
@@ -194,6 +234,19 @@ impl Growth {
             upper: None,
             ratio_per_month: None,
         };
+        if let Some(slope) = modelled {
+            let mut of_group = tanks.clone();
+            of_group.sort_unstable();
+            of_group.dedup();
+            part.tanks = Some(of_group.len() as u64);
+            part.slope_per_month = Some(slope.estimate);
+            part.std_error = Some(slope.std_error);
+            part.df = Some(slope.df);
+            part.lower = Some(slope.lower);
+            part.upper = Some(slope.upper);
+            part.ratio_per_month = Some(slope.estimate.exp());
+            return part;
+        }
         let usual = match group_slope(&slopes, &tanks, seed(&slopes, &tanks), LEVEL) {
             Ok(usual) => usual,
             Err(refused) => {

@@ -230,13 +230,14 @@ pub struct TableGrowthGroup {
     pub specimens: u64,
     /// Tanks they grew in; `null` without a column of tanks.
     pub tanks: Option<u64>,
-    /// Median over the specimens of the median slope of ln size, per month of 30.4375 days.
+    /// Slope of ln size per month of 30.4375 days: the effect in a mixed model, or the median over the specimens of their
+    /// median slopes.
     pub slope_per_month: Option<f64>,
-    /// Of a mixed model; `null` here.
+    /// Of a mixed model.
     pub std_error: Option<f64>,
-    /// Of a mixed model; `null` here.
+    /// Of a mixed model, after Satterthwaite.
     pub df: Option<f64>,
-    /// Lower limit of the slope, by drawing whole tanks.
+    /// Lower limit of the slope, by Student's t or by drawing whole tanks.
     pub lower: Option<f64>,
     /// Upper limit of the slope.
     pub upper: Option<f64>,

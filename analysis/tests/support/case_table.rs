@@ -5,7 +5,9 @@
 use std::collections::BTreeSet;
 
 use crate::case::{Case, finished};
-use crate::{cox_cases, curve_cases, growth_cases, interval_cases, rate_cases, small_cases, test_cases};
+use crate::{
+    cox_cases, curve_cases, disclosure_cases, growth_cases, interval_cases, rate_cases, small_cases, test_cases,
+};
 
 /// Every case that this program compares. Not one may be left out: [`table`] compares the list with the folder.
 const CASES: &[fn()] = &[
@@ -42,11 +44,11 @@ const CASES: &[fn()] = &[
     rate_cases::meta_bcg,
     growth_cases::lmm_sleepstudy,
     growth_cases::lmm_growth_sim,
+    disclosure_cases::disclosure_bridge,
 ];
 
 /// Cases that other programs of tests compare, by the name of the program.
 const ELSEWHERE: &[(&str, &str)] = &[
-    ("disclosure_bridge", "disclosure_bridge"),
     ("exposure_locf_small", "exposure"),
     ("immortal_time_example", "exposure"),
     ("salinity_sg_conductivity", "seawater"),

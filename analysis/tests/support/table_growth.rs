@@ -59,22 +59,52 @@ fn slopes_of_specimens_are_the_published_ones() {
 }
 
 #[test]
-fn groups_have_limits_from_their_tanks_and_the_same_ones_each_time() {
+fn enough_specimens_in_named_tanks_have_one_model() {
     let found = simulated(Some("tank"), Some("band"));
-    assert_eq!(found.groups.iter().map(|group| group.group.as_str()).collect::<Vec<_>>(), ["0", "1"]);
-    for group in &found.groups {
-        let slope = group.slope_per_month.expect("a slope");
-        match (group.lower, group.upper) {
-            (Some(lower), Some(upper)) => assert!(lower <= slope && slope <= upper),
-            _ => {
-                let key = format!("groups/{}/limits", group.group);
-                let refusal = found.refusals.iter().find(|refusal| refusal.key == key).expect("a reason");
-                assert_eq!(refusal.refusal.code, RefusalCode::TooFewClusters);
-            }
-        }
-        assert!(group.tanks.is_some_and(|tanks| tanks > 0 && tanks <= group.specimens));
-    }
     assert_eq!(found, simulated(Some("tank"), Some("band")));
+    assert_eq!((found.model.kind, found.model.dropped.len()), ("reml", 0));
+    assert!(found.model.criterion.is_some_and(f64::is_finite));
+    let variances = found.model.variances.expect("variances");
+    assert!(variances.tank.is_some_and(|tank| tank > 0.0) && variances.residual > 0.0);
+    assert!(found.refusals.is_empty(), "{:?}", found.refusals);
+    // The published model counts months from one day for all, ours from each specimen's first size: nearly the same slopes.
+    let mut case = Case::open("lmm_growth_sim");
+    let want = case.expected("coef");
+    let published = |at: usize| want[at].as_f64().expect("an effect");
+    for (group, want) in found.groups.iter().zip([published(1), published(1) + published(3)]) {
+        let (slope, error) = (group.slope_per_month.expect("a slope"), group.std_error.expect("an error"));
+        assert!((slope - want).abs() < 0.5 * error, "{slope} {want} {error}");
+        assert!(group.lower < Some(slope) && Some(slope) < group.upper);
+        assert!(group.df.is_some_and(|df| df > 10.0 && df < 50.0), "{group:?}");
+        assert_eq!((group.specimens, group.tanks), (25, Some(5)));
+        assert_eq!(group.ratio_per_month, Some(slope.exp()));
+    }
+}
+
+#[test]
+fn too_few_for_a_model_have_medians_with_limits_from_their_tanks() {
+    let mut text = String::from("specimen,day,size_mm2,tank\n");
+    for own in 0..11 {
+        for look in 0..2 {
+            let size = 10.0 + f64::from(own) + f64::from(look * (1 + own % 4));
+            text.push_str(&format!("S{own},{},{size},T{own}\n", 40 * look));
+        }
+    }
+    let ask =
+        |text: &str| table_growth(&crate::table(text).expect("a table"), &request(Some("tank"), None)).expect("sizes");
+    let found = ask(&text);
+    assert_eq!(found, ask(&text));
+    assert_eq!((found.model.kind, found.model.variances), ("theil_sen", None));
+    let group = &found.groups[0];
+    assert!(group.lower <= group.slope_per_month && group.slope_per_month <= group.upper && group.lower.is_some());
+    assert_eq!((group.std_error, group.df), (None, None));
+    let lacking = found.refusals.iter().find(|refusal| refusal.key == "model").expect("what is lacking");
+    assert_eq!((lacking.refusal.code, lacking.refusal.have), (RefusalCode::TooFewSpecimens, Some(0.0)));
+    // Nine tanks are too few to draw from, which is said too.
+    let fewer: String = text.lines().take(19).map(|line| format!("{line}\n")).collect();
+    let found = ask(&fewer);
+    let limits = found.refusals.iter().find(|refusal| refusal.key == "groups/all/limits").expect("a reason");
+    assert_eq!((limits.refusal.code, found.groups[0].lower), (RefusalCode::TooFewClusters, None));
 }
 
 #[test]

@@ -78,11 +78,16 @@ fn write_text(out: &mut String, args: &GrowthArgs, rates: &TableGrowth) -> std::
         ]);
     }
     out.push_str(&aligned(&lines));
-    writeln!(
-        out,
-        "\nSlope of ln size a month of 30.4375 days (median of the specimens' median slopes, limits by drawing tanks)"
-    )?;
-    let header = ["group", "specimens", "tanks", "slope a month", "lower", "upper", "size after a month"];
+    let how = match rates.model.kind {
+        "reml" => "mixed model by restricted likelihood, limits by Student's t",
+        _ => "median of the specimens' median slopes, limits by drawing tanks",
+    };
+    writeln!(out, "\nSlope of ln size a month of 30.4375 days ({how})")?;
+    if !rates.model.dropped.is_empty() {
+        writeln!(out, "Terms that could not be told from 0 were dropped: {}", rates.model.dropped.join(", "))?;
+    }
+    let header =
+        ["group", "specimens", "tanks", "slope a month", "std. error", "df", "lower", "upper", "size after a month"];
     let mut lines = vec![header.map(str::to_owned).to_vec()];
     for group in &rates.groups {
         lines.push(vec![
@@ -90,6 +95,8 @@ fn write_text(out: &mut String, args: &GrowthArgs, rates: &TableGrowth) -> std::
             group.specimens.to_string(),
             group.tanks.map_or_else(|| "–".to_owned(), |tanks| tanks.to_string()),
             decimals(group.slope_per_month, 4),
+            decimals(group.std_error, 4),
+            decimals(group.df, 1),
             decimals(group.lower, 4),
             decimals(group.upper, 4),
             group.ratio_per_month.map_or_else(|| "–".to_owned(), |ratio| format!("{:.2} %", 100.0 * ratio)),

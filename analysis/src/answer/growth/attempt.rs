@@ -15,7 +15,7 @@ use crate::disclosure::{passes, suppressed};
 use crate::evidence::{Graded, Tally, grade, minimums};
 use crate::exposure::{Condition, LevelName, Rules};
 use crate::follow_up::{Population, Run, day_of};
-use crate::growth::group_slope;
+use crate::growth::{Contrast, GroupModel, Series, group_model, group_slope};
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::wording::caution;
 
@@ -34,7 +34,7 @@ pub(super) struct Attempt<'a> {
 pub(super) struct Grown {
     pub(super) codes: Vec<String>,
     pub(super) groups: Vec<Part<GrowthGroup>>,
-    kind: &'static str,
+    model: GrowthModel,
 }
 
 impl Attempt<'_> {
@@ -58,7 +58,7 @@ impl Attempt<'_> {
         let taught = condition.band.is_some();
         let grown = self.groups(&lines, &longest, &condition, &blocks, taught)?;
         let sensitivity = falls::beside(self, &lines, &grown, &condition, &blocks);
-        let Grown { codes: names, groups, kind } = grown;
+        let Grown { codes: names, groups, model } = grown;
         let mut cautions = vec![caution::association(), caution::survivors_measured()];
         if self.question.by == By::Origin {
             cautions.push(origin::as_said(self.club, longest.iter().map(|line| line.specimen), self.audience));
@@ -75,9 +75,13 @@ impl Attempt<'_> {
             step_tolerance: condition.band.as_ref().map(|band| band.half_step(None)),
             band: condition.band.as_ref().map(|band| band.as_taught.clone()),
             bands_dated: condition.band.as_ref().and_then(|band| band.since),
-            seed: (kind == "theil_sen").then_some(SEED),
-            variance: if kind == "theil_sen" { "bootstrap" } else { "cr0_g" },
-            interval: if kind == "theil_sen" { "percentile" } else { "plain" },
+            seed: (model.kind == "theil_sen").then_some(SEED),
+            variance: match model.kind {
+                "theil_sen" => "bootstrap",
+                "reml" => "model",
+                _ => "cr0_g",
+            },
+            interval: if model.kind == "theil_sen" { "percentile" } else { "plain" },
             ..method(condition.lagged)
         };
         Ok(Figures {
@@ -88,7 +92,11 @@ impl Attempt<'_> {
                 bases: vec![lines.basis.clone()],
                 specimens,
                 groups,
-                model: GrowthModel { kind, criterion: None, variances: None, dropped: Vec::new() },
+                // Figures of the whole model rest on no block of their own.
+                model: match self.audience {
+                    Audience::Curator => model,
+                    _ => GrowthModel { criterion: None, variances: None, ..model },
+                },
             },
             names,
             cautions,
@@ -166,9 +174,7 @@ impl Attempt<'_> {
                 let tally = tally(entries.iter());
                 let corals = tally.specimens;
                 let figure = self.may_be_shown(&tally).and_then(|()| minimums::curve(&tally)).and_then(|()| {
-                    let slope = slopes[level].ok_or_else(|| {
-                        Refusal::plain(RefusalCode::EmptyGroup, "No coral was measured under this condition.")
-                    })?;
+                    let slope = slopes[level].ok_or_else(not_grown)?;
                     Ok(GrowthGroup {
                         group: name.code.clone(),
                         specimens: corals,
@@ -184,39 +190,37 @@ impl Attempt<'_> {
                 codes.push(name.code.clone());
                 groups.push(Part::from(figure));
             }
-            return Ok(Grown { codes, groups, kind: "increments" });
+            return Ok(Grown { codes, groups, model: GrowthModel::plain("increments") });
         }
+        let level = |line: &Line| block_of(level_of(condition, line).unwrap_or(known));
+        let mut given: Vec<(usize, Vec<&Line>, Tally)> = Vec::new();
         for (position, name) in names.iter().enumerate() {
-            let inside: Vec<&&Line> = longest
-                .iter()
-                .filter(|line| block_of(level_of(condition, line).unwrap_or(known)) == Some(position))
-                .collect();
+            let inside: Vec<&Line> = longest.iter().copied().filter(|line| level(line) == Some(position)).collect();
             if inside.is_empty() {
                 continue;
             }
             let tally = tally(inside.iter().map(|line| entry(line)).collect::<Vec<_>>().iter());
-            let figure = self.may_be_shown(&tally).and_then(|()| minimums::curve(&tally)).and_then(|()| {
-                let slopes: Vec<f64> = inside.iter().map(|line| line.slope_per_month).collect();
-                // Corals of no known tank share one by keeper.
-                let tanks: Vec<u32> = inside.iter().map(|line| line.tank.unwrap_or(u32::MAX - line.keeper)).collect();
-                let slope = group_slope(&slopes, &tanks, SEED, LEVEL)?;
-                let limits = slope.limits.given();
-                Ok(GrowthGroup {
-                    group: name.code.clone(),
-                    specimens: tally.specimens,
-                    tanks: Some(tally.tanks),
-                    slope_per_month: slope.slope,
-                    std_error: None,
-                    df: None,
-                    lower: limits.map(|limits| limits.lower),
-                    upper: limits.map(|limits| limits.upper),
-                    ratio_per_month: slope.slope.exp(),
-                })
-            });
             codes.push(name.code.clone());
-            groups.push(Part::from(figure));
+            match self.may_be_shown(&tally).and_then(|()| minimums::curve(&tally)) {
+                Ok(()) => {
+                    given.push((groups.len(), inside, tally));
+                    // Its place, filled below.
+                    groups.push(Part::Refused { refused: not_grown() });
+                }
+                Err(refused) => groups.push(Part::Refused { refused }),
+            }
         }
-        Ok(Grown { codes, groups, kind: "theil_sen" })
+        let fitted = fit(&given);
+        for (at, (place, inside, tally)) in given.iter().enumerate() {
+            let modelled = fitted.as_ref().ok().and_then(|fitted| fitted.slopes[at]);
+            let figure = match modelled {
+                Some(slope) => Ok(of_model(&codes[*place], tally, &slope)),
+                None => of_medians(&codes[*place], tally, inside),
+            };
+            groups[*place] = figure.into();
+        }
+        let model = fitted.map_or_else(|_| GrowthModel::plain("theil_sen"), |fitted| GrowthModel::reml(&fitted));
+        Ok(Grown { codes, groups, model })
     }
 
     fn specimens(&self, lines: &Lines, condition: &Condition) -> Vec<SpecimenGrowth> {
@@ -242,6 +246,60 @@ impl Attempt<'_> {
             })
             .collect()
     }
+}
+
+fn not_grown() -> Refusal {
+    Refusal::plain(RefusalCode::EmptyGroup, "No coral was measured under this condition.")
+}
+
+/// Tank of the first size; corals of no known tank share one by keeper.
+fn tank_of(line: &Line) -> u32 {
+    line.tank.unwrap_or(u32::MAX - line.keeper)
+}
+
+/// One model of the corals of all levels that may be shown.
+fn fit(given: &[(usize, Vec<&Line>, Tally)]) -> Result<GroupModel, Refusal> {
+    let series: Vec<Series> = given
+        .iter()
+        .enumerate()
+        .flat_map(|(group, (_, inside, _))| {
+            inside.iter().map(move |line| Series { group, tank: tank_of(line), days: &line.days, sizes: &line.sizes })
+        })
+        .collect();
+    group_model(&series, given.len(), LEVEL)
+}
+
+fn of_model(code: &str, tally: &Tally, slope: &Contrast) -> GrowthGroup {
+    GrowthGroup {
+        group: code.to_owned(),
+        specimens: tally.specimens,
+        tanks: Some(tally.tanks),
+        slope_per_month: slope.estimate,
+        std_error: Some(slope.std_error),
+        df: Some(slope.df),
+        lower: Some(slope.lower),
+        upper: Some(slope.upper),
+        ratio_per_month: slope.estimate.exp(),
+    }
+}
+
+/// The median of the corals' median slopes, limits by drawing whole tanks.
+fn of_medians(code: &str, tally: &Tally, inside: &[&Line]) -> Result<GrowthGroup, Refusal> {
+    let slopes: Vec<f64> = inside.iter().map(|line| line.slope_per_month).collect();
+    let tanks: Vec<u32> = inside.iter().map(|line| tank_of(line)).collect();
+    let slope = group_slope(&slopes, &tanks, SEED, LEVEL)?;
+    let limits = slope.limits.given();
+    Ok(GrowthGroup {
+        group: code.to_owned(),
+        specimens: tally.specimens,
+        tanks: Some(tally.tanks),
+        slope_per_month: slope.slope,
+        std_error: None,
+        df: None,
+        lower: limits.map(|limits| limits.lower),
+        upper: limits.map(|limits| limits.upper),
+        ratio_per_month: slope.slope.exp(),
+    })
 }
 
 fn entry(line: &Line) -> Entry {

@@ -119,6 +119,11 @@ impl Sums {
         self.tanks.len()
     }
 
+    /// Sum of squares that a plain regression leaves.
+    pub(in crate::growth) fn plain_squares(&self) -> f64 {
+        self.products[self.p * (self.p + 1) + self.p]
+    }
+
     /// The likelihood at these factors, time in the sums' own unit; `None` where it cannot be evaluated.
     pub(in crate::growth) fn at(&self, theta: &Theta) -> Option<Evaluated> {
         let q = self.p + 1;

@@ -120,12 +120,28 @@ pub struct GrowthGroup {
 /// The model of growth.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct GrowthModel {
-    /// `theil_sen` for rates of whole specimens, `increments` for conditions that change in time.
+    /// `reml` for a mixed model of all specimens, `theil_sen` for medians of their slopes where there are too few for one,
+    /// `increments` for conditions that change in time.
     pub kind: String,
-    /// Criterion at the optimum, for fitted models.
+    /// -2 ln of the restricted likelihood, for a mixed model.
     pub criterion: Option<f64>,
-    /// Variance components, for fitted models.
-    pub variances: Option<Vec<f64>>,
-    /// Terms dropped because they could not be told from 0.
+    /// Variance components, for a mixed model.
+    pub variances: Option<GrowthVariances>,
+    /// Terms of a mixed model dropped because they could not be told from 0: `slope_correlation`, `specimen_slope`, `tank`.
     pub dropped: Vec<String>,
+}
+
+/// Variance components of a mixed model of ln size on months; `null` for a dropped term.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct GrowthVariances {
+    /// Between specimens at their first size.
+    pub specimen_intercept: Option<f64>,
+    /// Between the slopes of specimens, per month.
+    pub specimen_slope: Option<f64>,
+    /// Covariance of the two.
+    pub covariance: Option<f64>,
+    /// Between tanks.
+    pub tank: Option<f64>,
+    /// What is left.
+    pub residual: f64,
 }
