@@ -18,6 +18,7 @@ pub mod cumulative_incidence; // what became of them: competing causes
 pub mod e_value; // how strong one hidden cause would need to be
 pub mod event_free; // the share without an event beside which there are other ends
 pub mod fewest_losses; // the range of a condition with fewest losses so far
+pub mod hazard_smooth; // the hazard as a smooth curve
 pub mod kaplan_meier; // the share still alive
 pub mod log_rank; // do groups differ
 pub mod matched_sets; // losses and others alive at the same age

@@ -12,7 +12,7 @@
 //! Bates, Mächler, Bolker & Walker 2015, J Stat Softw 67(1); Patterson & Thompson 1971, Biometrika 58: 545–554 (from
 //! memory).
 
-use crate::numeric::minimise::minimise;
+use crate::numeric::minimise::{Minimum, minimise};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::Covariate;
 
@@ -193,20 +193,30 @@ fn settle(sums: &Sums, terms: Terms) -> Result<Theta, Refusal> {
     let of = |free: &[f64]| {
         sums.at(&terms.theta(free)).filter(|at| at.squares > 0.0).map_or(f64::INFINITY, |at| criterion(sums, &at))
     };
-    let starts = [1.0, 0.2, 4.0].map(|size| terms.start(size));
-    let found = minimise(of, &starts).ok_or_else(not_settled)?;
+    let singular = |found: &Minimum| terms.without_singular(&positive(terms.theta(&found.at)), SINGULAR).is_some();
+    let mut found = minimise(of, &[terms.start(1.0)]).ok_or_else(not_settled)?;
+    // A term is given up only if the search says so from other starts too.
+    if singular(&found)
+        && let Some(other) = minimise(of, &[terms.start(0.2), terms.start(4.0)])
+        && other.value < found.value
+    {
+        found = other;
+    }
     if !found.value.is_finite() {
         return Err(not_settled());
     }
-    // The criterion does not change if a column of the factors changes sign.
-    let theta = terms.theta(&found.at);
+    Ok(positive(terms.theta(&found.at)))
+}
+
+/// The same factors with the usual signs: the criterion does not change if a column of them changes sign.
+fn positive(theta: Theta) -> Theta {
     let sign = if theta.intercept < 0.0 { -1.0 } else { 1.0 };
-    Ok(Theta {
+    Theta {
         intercept: sign * theta.intercept,
         joint: sign * theta.joint,
         slope: theta.slope.abs(),
         tank: theta.tank.abs(),
-    })
+    }
 }
 
 fn not_settled() -> Refusal {

@@ -8,6 +8,12 @@ use super::matrix::Cholesky;
 
 /// Most evaluations of one simplex.
 const EVALUATIONS: usize = 4000;
+/// Relative difference of a simplex's corners …
+const FLAT: f64 = 1e-11;
+/// … with sides this short at which it stops,
+const NARROW: f64 = 1e-5;
+/// or with sides this short whatever its corners.
+const NARROWEST: f64 = 1e-10;
 /// Most simplices from one start.
 const SIMPLICES: usize = 8;
 /// Relative gain below which another simplex is not worth setting up.
@@ -74,9 +80,10 @@ fn simplex(f: &impl Fn(&[f64]) -> f64, start: &Minimum, size: f64) -> Minimum {
             let far = corner.at.iter().zip(&best.at).map(|(a, b)| (a - b).abs() / b.abs().max(1.0));
             far.fold(0.0, f64::max)
         };
-        let flat = worst.value - best.value <= 1e-14 * (best.value.abs() + 1.0);
-        if flat && corners.iter().all(|corner| wide(corner) < 1e-7) || corners.iter().all(|corner| wide(corner) < 1e-10)
-        {
+        // Near enough for Newton steps.
+        let flat = worst.value - best.value <= FLAT * (best.value.abs() + 1.0);
+        let wide = corners.iter().map(wide).fold(0.0, f64::max);
+        if (flat && wide < NARROW) || wide < NARROWEST {
             break;
         }
         let centre: Vec<f64> = (0..n).map(|j| corners[..n].iter().map(|c| c.at[j]).sum::<f64>() / n as f64).collect();
