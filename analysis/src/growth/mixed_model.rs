@@ -12,6 +12,8 @@
 //! Bates, Mächler, Bolker & Walker 2015, J Stat Softw 67(1); Patterson & Thompson 1971, Biometrika 58: 545–554 (from
 //! memory).
 
+use super::satterthwaite::curvature;
+use crate::numeric::Cholesky;
 use crate::numeric::minimise::{Minimum, minimise};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::Covariate;
@@ -21,8 +23,8 @@ mod terms; // which random terms there are
 
 pub use terms::{Dropped, Variances};
 
-use sums::{Evaluated, Sums};
-use terms::Terms;
+pub(in crate::growth) use sums::{Evaluated, Sums};
+pub(in crate::growth) use terms::Terms;
 
 /// Specimens that a model of growth needs …
 pub const SPECIMENS: usize = 12;
@@ -80,6 +82,8 @@ pub struct MixedModel {
     pub(in crate::growth) terms: Terms,
     pub(in crate::growth) sums: Sums,
     pub(in crate::growth) residual_variance: f64,
+    /// Second derivatives of the criterion by the variance parameters.
+    pub(in crate::growth) curvature: Option<Cholesky>,
 }
 
 /// Relative factors, time in the sums' own unit: `Lambda = [[intercept, 0], [joint, slope]]`, and the tank's.
@@ -175,6 +179,7 @@ pub fn mixed_model(input: &MixedInput) -> Result<MixedModel, Refusal> {
         specimens: sums.specimens(),
         tanks: input.tank.map(|_| sums.tanks()),
         group_columns: group_columns(input),
+        curvature: curvature(&sums, terms, &theta, residual_variance),
         terms,
         residual_variance,
         sums,

@@ -6,7 +6,7 @@
 //!
 //! Satterthwaite 1946, Biometrics Bulletin 2: 110–114; Kuznetsova, Brockhoff & Christensen 2017, J Stat Softw 82(13).
 
-use super::mixed_model::MixedModel;
+use super::mixed_model::{Evaluated, MixedModel, Sums, Terms, Theta};
 use crate::numeric::derivatives::{gradient, hessian};
 use crate::numeric::matrix::Cholesky;
 use crate::numeric::tail::{student_multiplier, student_two_sided};
@@ -82,34 +82,45 @@ impl MixedModel {
     fn variance_and_df(&self, weights: &[f64]) -> Result<(f64, Option<f64>), Refusal> {
         let scale = self.sums.time_scale;
         let [intercept, joint, slope, tank] = self.theta;
-        let here = super::mixed_model::Theta { intercept, joint: joint * scale, slope: slope * scale, tank };
-        // The free factors and the logarithm of the residual variance.
-        let mut at = self.terms.of(&here);
-        at.push(self.residual_variance.ln());
-        let split = |x: &[f64]| {
-            let (ln_residual, free) = x.split_last()?;
-            Some((*ln_residual, self.sums.at(&self.terms.theta(free))?))
-        };
-        let (rows, p) = (self.sums.rows as f64, self.sums.p as f64);
-        let unprofiled = |x: &[f64]| {
-            split(x).map_or(f64::NAN, |(ln_residual, at)| {
-                at.ln_variance + at.ln_fixed + (rows - p) * ln_residual + at.squares / ln_residual.exp()
-            })
-        };
+        let here = Theta { intercept, joint: joint * scale, slope: slope * scale, tank };
+        let at = parameters(self.terms, &here, self.residual_variance);
         let variance = |x: &[f64]| {
-            split(x).map_or(f64::NAN, |(ln_residual, at)| ln_residual.exp() * self.sums.spread(&at, weights))
+            split(&self.sums, self.terms, x)
+                .map_or(f64::NAN, |(ln_residual, at)| ln_residual.exp() * self.sums.spread(&at, weights))
         };
         let f = variance(&at);
         if f.is_nan() || f <= 0.0 {
             return Err(Refusal::plain(RefusalCode::NotConverged, "the error of an effect was not found"));
         }
-        let g = gradient(variance, &at);
-        let df = Cholesky::of_rows(&hessian(unprofiled, &at)).ok().and_then(|h| {
-            let df = f * f / h.quadratic(&g);
+        let df = self.curvature.as_ref().and_then(|curvature| {
+            let df = f * f / curvature.quadratic(&gradient(variance, &at));
             df.is_finite().then_some(df)
         });
         Ok((f, df))
     }
+}
+
+/// The variance parameters: the free factors and the logarithm of the residual variance.
+fn parameters(terms: Terms, theta: &Theta, residual_variance: f64) -> Vec<f64> {
+    let mut at = terms.of(theta);
+    at.push(residual_variance.ln());
+    at
+}
+
+fn split(sums: &Sums, terms: Terms, x: &[f64]) -> Option<(f64, Evaluated)> {
+    let (ln_residual, free) = x.split_last()?;
+    Some((*ln_residual, sums.at(&terms.theta(free))?))
+}
+
+/// Second derivatives of `-2 ln L_R` by the variance parameters at a fit; `None` if they are not those of a least value.
+pub(super) fn curvature(sums: &Sums, terms: Terms, theta: &Theta, residual_variance: f64) -> Option<Cholesky> {
+    let freedom = (sums.rows - sums.p) as f64;
+    let criterion = |x: &[f64]| {
+        split(sums, terms, x).map_or(f64::NAN, |(ln_residual, at)| {
+            at.ln_variance + at.ln_fixed + freedom * ln_residual + at.squares / ln_residual.exp()
+        })
+    };
+    Cholesky::of_rows(&hessian(criterion, &parameters(terms, theta, residual_variance))).ok()
 }
 
 #[cfg(test)]

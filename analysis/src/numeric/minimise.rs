@@ -1,18 +1,18 @@
 //! The least value of a smooth function of a few variables, without derivatives of its own.
 //!
-//! A simplex finds the valley (Nelder & Mead 1965, Comput J 7: 308–313) and is set up anew until that gains nothing; Newton
-//! steps with numerical derivatives then settle the last digits.
+//! A simplex finds the valley (Nelder & Mead 1965, Comput J 7: 308–313), Newton steps with numerical derivatives settle the
+//! last digits; where they do not, the simplex is set up anew until that gains nothing.
 
 use super::derivatives::{gradient, hessian};
 use super::matrix::Cholesky;
 
 /// Most evaluations of one simplex.
 const EVALUATIONS: usize = 4000;
-/// Relative difference of a simplex's corners …
-const FLAT: f64 = 1e-11;
-/// … with sides this short at which it stops,
-const NARROW: f64 = 1e-5;
-/// or with sides this short whatever its corners.
+/// When a first simplex is near enough for Newton steps: relative difference of its corners, and its sides.
+const COARSE: (f64, f64) = (1e-7, 1e-3);
+/// The same for those after it, where Newton steps did not settle.
+const FINE: (f64, f64) = (1e-12, 1e-6);
+/// Sides this short end a simplex whatever its corners.
 const NARROWEST: f64 = 1e-10;
 /// Most simplices from one start.
 const SIMPLICES: usize = 8;
@@ -21,7 +21,7 @@ const GAIN: f64 = 1e-10;
 /// Most Newton steps.
 const NEWTON_STEPS: usize = 30;
 /// Relative length of a step at which they stop.
-const SETTLED: f64 = 1e-11;
+const SETTLED: f64 = 1e-9;
 
 /// Where the least value was found.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,25 +45,26 @@ pub fn minimise(f: impl Fn(&[f64]) -> f64, starts: &[Vec<f64>]) -> Option<Minimu
         if found.value.is_infinite() {
             continue;
         }
-        let mut size = 0.5;
+        let (mut size, mut near) = (0.5, COARSE);
         for _ in 0..SIMPLICES {
-            let next = simplex(&safe, &found, size);
+            let next = simplex(&safe, &found, size, near);
             let gained = found.value - next.value;
-            found = next;
-            if gained <= GAIN * (found.value.abs() + 1.0) {
+            let (polished, settled) = polish(&safe, next);
+            found = polished;
+            if settled || (near == FINE && gained <= GAIN * (found.value.abs() + 1.0)) {
                 break;
             }
-            size = 0.1;
+            (size, near) = (0.1, FINE);
         }
         if best.as_ref().is_none_or(|best| found.value < best.value) {
             best = Some(found);
         }
     }
-    best.map(|found| polish(&safe, found))
+    best
 }
 
 /// One simplex from a start, with edges of this share of each variable (or of one).
-fn simplex(f: &impl Fn(&[f64]) -> f64, start: &Minimum, size: f64) -> Minimum {
+fn simplex(f: &impl Fn(&[f64]) -> f64, start: &Minimum, size: f64, near: (f64, f64)) -> Minimum {
     let n = start.at.len();
     let mut corners = vec![start.clone()];
     for j in 0..n {
@@ -81,9 +82,9 @@ fn simplex(f: &impl Fn(&[f64]) -> f64, start: &Minimum, size: f64) -> Minimum {
             far.fold(0.0, f64::max)
         };
         // Near enough for Newton steps.
-        let flat = worst.value - best.value <= FLAT * (best.value.abs() + 1.0);
+        let flat = worst.value - best.value <= near.0 * (best.value.abs() + 1.0);
         let wide = corners.iter().map(wide).fold(0.0, f64::max);
-        if (flat && wide < NARROW) || wide < NARROWEST {
+        if (flat && wide < near.1) || wide < NARROWEST {
             break;
         }
         let centre: Vec<f64> = (0..n).map(|j| corners[..n].iter().map(|c| c.at[j]).sum::<f64>() / n as f64).collect();
@@ -120,8 +121,8 @@ fn simplex(f: &impl Fn(&[f64]) -> f64, start: &Minimum, size: f64) -> Minimum {
     corners.into_iter().min_by(|a, b| a.value.total_cmp(&b.value)).unwrap_or_else(|| start.clone())
 }
 
-/// Newton steps while they lead downhill, to within the digits of the function.
-fn polish(f: &impl Fn(&[f64]) -> f64, mut found: Minimum) -> Minimum {
+/// Newton steps while they lead downhill, and whether they settled to within the digits of the function.
+fn polish(f: &impl Fn(&[f64]) -> f64, mut found: Minimum) -> (Minimum, bool) {
     for _ in 0..NEWTON_STEPS {
         let Ok(factor) = Cholesky::of_rows(&hessian(f, &found.at)) else { break };
         let step = factor.solve(&gradient(f, &found.at));
@@ -133,10 +134,11 @@ fn polish(f: &impl Fn(&[f64]) -> f64, mut found: Minimum) -> Minimum {
         let far = step.iter().zip(&found.at).map(|(by, x)| by.abs() / x.abs().max(1.0)).fold(0.0, f64::max);
         found = Minimum { at, value };
         if far < SETTLED {
-            break;
+            return (found, true);
         }
     }
-    found
+    let nothing_to_move = found.at.is_empty();
+    (found, nothing_to_move)
 }
 
 #[cfg(test)]

@@ -5,10 +5,9 @@
 //! directly followed by a right end among all ends sorted; where in such a box the deaths fell the records cannot say, so
 //! a box is drawn, not a step.
 //!
-//! Mass `w` is found by self-consistency: each box is multiplied by `g`, the mean over observations that cover it of one
-//! over the mass they cover, until `g <= 1` everywhere and `g = 1` where there is mass, which only the maximum fulfils.
-//! As every observation covers a run of boxes, a step is O(n + boxes) by prefix sums. Two steps are followed by a leap in
-//! their direction (Varadhan & Roland 2008, Scand J Stat 35: 335–353; from memory).
+//! At the maximum the masses `w` are self-consistent: with `g` of a box the mean over observations that cover it of one over
+//! the mass they cover, `g <= 1` everywhere and `g = 1` where there is mass, and only the maximum fulfils that. The search
+//! stops there, not where its steps become short.
 //!
 //! Greenwood's formula does not hold for this estimate; limits come from drawing whole tanks. Late entry is refused: the
 //! estimate under truncation is fragile, and curves of dates drawn within the intervals are to be used instead.
@@ -54,7 +53,7 @@ pub struct Turnbull {
     pub log_likelihood: f64,
     /// Largest `g`: 1 at the maximum.
     pub largest_gradient: f64,
-    /// Cycles of the search.
+    /// Steps of the search.
     pub iterations: usize,
     /// Observations.
     pub observations: usize,

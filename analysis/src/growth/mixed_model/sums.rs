@@ -41,6 +41,8 @@ struct SpecimenSums {
     columns: Vec<f64>,
     /// Of each column times time.
     timed: Vec<f64>,
+    /// Columns with a value other than 0: of many groups a specimen is in one.
+    used: Vec<usize>,
 }
 
 /// The likelihood at relative factors.
@@ -98,6 +100,7 @@ impl Sums {
                     time_squared: rows.iter().map(|row| time(row).powi(2)).sum(),
                     columns: (0..=p).map(|j| rows.iter().map(|&row| value(row, j)).sum()).collect(),
                     timed: (0..=p).map(|j| rows.iter().map(|row| time(row) * value(*row, j)).sum()).collect(),
+                    used: (0..=p).filter(|&j| rows.iter().any(|&row| value(row, j) != 0.0)).collect(),
                 }
             })
             .collect();
@@ -154,12 +157,12 @@ impl Sums {
                 };
                 let (tank_one, tank_two) = reduced(tank * own.n, tank * own.time);
                 pivot += tank * tank * own.n - tank_one * tank_one - tank_two * tank_two;
-                for j in 0..q {
+                for &j in &own.used {
                     (one[j], two[j]) = reduced(own.columns[j], own.timed[j]);
                     of_tank[j] += tank * own.columns[j] - tank_one * one[j] - tank_two * two[j];
                 }
-                for j in 0..q {
-                    for k in 0..=j {
+                for (at, &j) in own.used.iter().enumerate() {
+                    for &k in &own.used[..=at] {
                         left[j * q + k] -= one[j] * one[k] + two[j] * two[k];
                     }
                 }
