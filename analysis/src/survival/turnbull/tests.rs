@@ -132,3 +132,55 @@ fn limits_hold_the_curve_and_need_ten_tanks() {
             .all(|at| matches!(&at.limits, Part::Refused { refused } if refused.code == RefusalCode::TooFewClusters))
     );
 }
+
+#[test]
+fn the_condition_for_the_maximum_holds_for_any_looks() {
+    use rand_chacha::ChaCha8Rng;
+    use rand_chacha::rand_core::{Rng, SeedableRng};
+
+    let mut random = ChaCha8Rng::seed_from_u64(20);
+    let mut below = |limit: u64| random.next_u64() % limit;
+    for club in 0..300 {
+        let n = 2 + below(60);
+        let rows: Vec<(f64, f64)> = (0..n)
+            .map(|_| {
+                let left = below(12) as f64;
+                match below(4) {
+                    0 => (left, left),
+                    1 => (left, NEVER),
+                    _ => (left, left + 1.0 + below(8) as f64),
+                }
+            })
+            .chain([(0.0, 5.0)])
+            .collect();
+        let found = curve(&rows);
+        assert!(found.largest_gradient <= 1.0 + 1e-9, "club {club}: {found:?}");
+        close(found.boxes.iter().map(|b| b.mass).sum(), 1.0);
+        assert!(found.boxes.iter().all(|b| b.mass >= 0.0) && found.iterations < 100, "club {club}: {found:?}");
+        assert!(found.boxes.windows(2).all(|pair| pair[1].surv_after <= pair[0].surv_after + 1e-15));
+        // Moving a little mass from any box to any other never helps.
+        let likelihood = |mass: &[f64]| -> f64 {
+            let inside = |(left, right): &(f64, f64), b: &TurnbullBox| {
+                let begins = if left == right {
+                    b.left_closed && b.left == *left
+                } else {
+                    b.left > *left || b.left == *left && !b.left_closed
+                };
+                begins && b.right.unwrap_or(NEVER) <= *right
+            };
+            let of = |row| found.boxes.iter().zip(mass).filter(|(b, _)| inside(row, b)).map(|(_, w)| w).sum::<f64>();
+            rows.iter().map(|row| of(row).ln()).sum()
+        };
+        let mass: Vec<f64> = found.boxes.iter().map(|b| b.mass).collect();
+        let there = likelihood(&mass);
+        assert!((there - found.log_likelihood).abs() < 1e-8 * there.abs().max(1.0), "{there} {}", found.log_likelihood);
+        for from in (0..mass.len()).filter(|&at| mass[at] > 1e-3) {
+            for to in (0..mass.len()).filter(|&at| at != from) {
+                let mut moved = mass.clone();
+                moved[from] -= 1e-4;
+                moved[to] += 1e-4;
+                assert!(likelihood(&moved) <= there + 1e-9, "club {club}: from {from} to {to}");
+            }
+        }
+    }
+}
