@@ -119,3 +119,64 @@ fn what_has_no_rate_says_why() {
     let with_empty = [ones(3), column("x", &[0.0, 1.0, 5.0])];
     assert!(code(&[4, 1, 0], &[10.0, 10.0, 0.0], &with_empty).is_ok());
 }
+
+/// Rows whose starts and ends all lie on days of a death.
+fn on_days_of_deaths() -> (Episodes, [Vec<f64>; 2]) {
+    let stop: Vec<f64> = (0..24).map(|i| f64::from(2 + i * 5 % 8)).collect();
+    let start: Vec<f64> =
+        stop.iter().enumerate().map(|(i, stop)| if i % 5 == 0 && *stop > 2.0 { stop - 1.0 } else { 0.0 }).collect();
+    let event = (0..24).map(|i| i % 3 != 1).collect();
+    let x = (0..24).map(|i| f64::from(i * 7 % 5)).collect();
+    let z = (0..24).map(|i| f64::from(i * 11 % 7 / 4)).collect();
+    (Episodes::validated(start, stop, event).expect("sound rows"), [x, z])
+}
+
+fn fit_at_every_death(rows: &Episodes, columns: &[Vec<f64>]) -> RateFit {
+    let cuts: Vec<f64> = (2..9).map(f64::from).collect();
+    let pieces = age_pieces(rows, &cuts);
+    let level: Vec<usize> = pieces.iter().map(|own| own.piece).collect();
+    let mut covariates: Vec<Covariate> = columns
+        .iter()
+        .enumerate()
+        .map(|(at, own)| column(["x", "z"][at], &pieces.iter().map(|piece| own[piece.row]).collect::<Vec<f64>>()))
+        .collect();
+    covariates.push(ones(pieces.len()));
+    covariates.extend(indicators("piece", &level, 8, 0));
+    let deaths: Vec<u64> = pieces.iter().map(|own| u64::from(own.died)).collect();
+    let time: Vec<f64> = pieces.iter().map(|own| own.time).collect();
+    let cells = Cells { deaths: &deaths, time: &time, covariates: &covariates, cluster: None };
+    piecewise_exponential(&cells, 0.95).expect("a fit")
+}
+
+#[test]
+fn a_piece_between_any_two_deaths_gives_the_proportional_hazards_model() {
+    use crate::survival::cox::{CoxInput, CoxOptions, Ties, cox};
+    let (rows, columns) = on_days_of_deaths();
+    let covariates = [column("x", &columns[0]), column("z", &columns[1])];
+    let input = CoxInput { episodes: &rows, covariates: &covariates, strata: None, cluster: None };
+    let hazards = cox(&input, &CoxOptions { ties: Ties::Breslow, ..CoxOptions::default() }).expect("a fit");
+    let rates = fit_at_every_death(&rows, &columns);
+    for (a, b) in hazards.coefficients.iter().zip(&rates.coefficients) {
+        assert!((a.coef.expect("a ratio") - b.coef).abs() < 1e-8, "{a:?} {b:?}");
+        assert!((a.std_error.expect("an error") - b.std_error).abs() < 1e-8, "{a:?} {b:?}");
+    }
+}
+
+#[test]
+fn scale_and_repetition_do_what_they_must() {
+    let (rows, columns) = on_days_of_deaths();
+    let once = fit_at_every_death(&rows, &columns);
+    let tenfold: Vec<Vec<f64>> = columns.iter().map(|own| own.iter().map(|x| 10.0 * x + 3.0).collect()).collect();
+    let scaled = fit_at_every_death(&rows, &tenfold);
+    let all: Vec<usize> = (0..24).chain((0..24).rev()).collect();
+    let twice = fit_at_every_death(
+        &rows.subset(&all),
+        &columns.iter().map(|own| all.iter().map(|&row| own[row]).collect()).collect::<Vec<Vec<f64>>>(),
+    );
+    for at in 0..2 {
+        let (own, scaled, twice) = (&once.coefficients[at], &scaled.coefficients[at], &twice.coefficients[at]);
+        assert!((own.coef - 10.0 * scaled.coef).abs() < 1e-9 && (own.coef - twice.coef).abs() < 1e-9);
+        assert!((own.std_error - 2f64.sqrt() * twice.std_error).abs() < 1e-9);
+    }
+    assert!((once.deviance - scaled.deviance).abs() < 1e-8);
+}
