@@ -8,7 +8,7 @@
 //! ```
 //! use analysis::readings::{Percentile, Side, censored_shares};
 //!
-//! // <2, 2, 3, <4, 5: half of the readings lie at or below 2 or 3.
+//! // <2, 2, 3, <4, 5: a share of 8/15 lies at or below 2, 4/5 at or below 3.
 //! let shares = censored_shares(&[2.0, 2.0, 3.0, 4.0, 5.0], &[true, false, false, true, false], Side::Below)?;
 //! assert_eq!(shares.percentile(0.6), Some(Percentile::At(3.0)));
 //! # Ok::<(), analysis::refusal::Refusal>(())
