@@ -6,6 +6,7 @@
 pub mod bootstrap; // drawing whole clusters with replacement
 pub mod false_discovery; // q values of a written list of tests
 pub mod matrix; // Cholesky of small symmetric matrices
+pub mod order; // sorted times and groups in linear time
 pub mod root; // where a continuous function crosses zero
 pub mod sum; // sums that keep their digits
 pub mod tail; // tail areas and quantiles of distributions
