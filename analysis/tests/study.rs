@@ -24,9 +24,9 @@ fn what_does_not_act_is_seldom_called() {
 
 #[test]
 fn what_acts_is_first_far_more_often_than_by_chance() {
-    // Of eight conditions each is first in an eighth by chance: five of forty clubs, and two errors are 4.2 more.
-    let report = calls::ranked_first(&SHORT);
-    assert!(report.crude.yes > 9 && report.crude_oracle.yes >= report.crude.yes, "{report:#?}");
+    // Of eight conditions each is first in an eighth by chance: 2.5 of twenty clubs, and two errors are 3.0 more.
+    let report = calls::ranked_first(&Options { clubs: 20, ..SHORT });
+    assert!(report.crude.yes > 5 && report.crude_oracle.yes >= report.crude.yes, "{report:#?}");
 }
 
 #[test]
