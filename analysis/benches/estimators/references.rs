@@ -40,10 +40,11 @@ pub fn check() -> Result<(), String> {
     Ok(())
 }
 
-pub fn r(folder: &Path, rows: usize, small: usize) -> Result<Reported, String> {
+/// `rows`: all, those of the small fit, those with continuous times.
+pub fn r(folder: &Path, rows: [usize; 3]) -> Result<Reported, String> {
     let script = folder.join("survival.R");
     std::fs::write(&script, R_SCRIPT).map_err(|error| format!("cannot write {}: {error}", script.display()))?;
-    run(Command::new("Rscript").arg(&script).arg(folder).args([rows.to_string(), small.to_string()]))
+    run(Command::new("Rscript").arg(&script).arg(folder).args(rows.map(|rows| rows.to_string())))
 }
 
 pub fn lifelines(folder: &Path, rows: usize, fewer: usize) -> Result<Reported, String> {
