@@ -7,6 +7,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::numeric::order::sort_times;
+
 /// Rows `(start, stop]`, stored as columns of equal length.
 ///
 /// Build it by [`Episodes::validated`]: the estimators rely on finite times with `start < stop`, and on equal times
@@ -184,11 +186,10 @@ impl Episodes {
             return false;
         }
         let mut times: Vec<f64> = self.start.iter().chain(&self.stop).copied().collect();
-        times.sort_by(f64::total_cmp);
+        sort_times(&mut times);
         times.dedup();
-        // Runs of times that are one time stand for their whole day, else for their first.
-        let mut stands_for = times.clone();
-        let mut moved = false;
+        // Runs of times that are one time stand for their whole day, else for their first: each time that moves, and where.
+        let mut moves: Vec<(f64, f64)> = Vec::new();
         let mut first = 0;
         while first < times.len() {
             let tolerance = SAME_TIME * times[first].abs().max(1.0);
@@ -198,18 +199,17 @@ impl Episodes {
             }
             let run = &times[first..end];
             let value = run.iter().copied().find(|t| t.fract() == 0.0).unwrap_or(run[0]);
-            moved |= run.len() > 1;
-            stands_for[first..end].fill(value);
+            moves.extend(run.iter().filter(|t| **t != value).map(|t| (*t, value)));
             first = end;
         }
-        if moved {
+        if !moves.is_empty() {
             for t in self.start.iter_mut().chain(self.stop.iter_mut()) {
-                if let Ok(at) = times.binary_search_by(|probe| probe.total_cmp(t)) {
-                    *t = stands_for[at];
+                if let Ok(at) = moves.binary_search_by(|probe| probe.0.total_cmp(t)) {
+                    *t = moves[at].1;
                 }
             }
         }
-        moved
+        !moves.is_empty()
     }
 }
 

@@ -6,6 +6,7 @@
 //! choose its own condition). Nothing here knows whether a specimen died.
 
 pub mod band; // taught bands and ladders: which level a value lies in
+mod by_tank; // the levels of a parameter, tank by tank
 mod carry; // how long a test speaks
 pub mod condition; // the split of a question as levels at each moment
 pub mod given; // days on which a list of conditions held

@@ -6,6 +6,7 @@
 pub mod design; // the taxa, ratios and sizes of a club
 pub mod draw; // seeded draws
 pub mod life; // the life of one specimen under the model
+pub mod study; // how far the statistics hold
 pub mod water; // the water of one tank, day by day
 
 pub use design::{Design, Incident, TaxonDesign};

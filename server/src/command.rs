@@ -13,6 +13,7 @@ mod output; // standard output
 mod read; // strandline read FILE…
 mod report; // strandline report TAXON
 mod serve; // strandline serve
+mod simulate; // strandline simulate
 mod survival; // strandline survival TABLE
 mod table; // a table of anyone's as columns
 mod token; // strandline token new
@@ -68,6 +69,8 @@ enum Word {
     Report(report::ReportArgs),
     /// Make the log sheet, blank or pre-filled
     LogSheet(log_sheet::LogSheetArgs),
+    /// How far the statistics hold, on simulated clubs with a known truth
+    Simulate(simulate::SimulateArgs),
     /// Print the OpenAPI document
     Openapi,
     /// Make access tokens
@@ -125,6 +128,7 @@ fn dispatch(command: Command) -> Result<u8, Failure> {
         Word::Growth(args) => growth::run(&args),
         Word::Report(args) => report::run(&place.config(None, None, None)?, &args),
         Word::LogSheet(args) => log_sheet::run(&place, &args),
+        Word::Simulate(args) => simulate::run(&args),
         Word::Openapi => openapi::run(),
         Word::Token(args) => token::run(&place.config(None, None, None)?, &args),
     }

@@ -3,16 +3,16 @@
 use std::collections::BTreeMap;
 
 use super::band::{Band, Scale};
-use super::carry::{Carry, levels};
+use super::by_tank::levels_by_tank;
+use super::carry::Carry;
 use super::habit::{self, Counting, Doing};
-use super::series::{Series, Test};
 use super::steps::{Level, Segment, Steps};
 use super::{LAG_DAYS, MONTH_DAYS, neighbours, place};
 use crate::answer::{By, InvalidQuestion};
 use crate::club::{Club, TankId};
 use crate::follow_up::population::{acquired_year, name_at_purchase};
 use crate::follow_up::{Population, Run, day_number};
-use crate::vocabulary::{Origin, ParameterCode, ZeroPolicy, catalogue};
+use crate::vocabulary::{Origin, ParameterCode, catalogue};
 
 mod names; // levels in words
 
@@ -39,18 +39,6 @@ impl Rules {
         let days = if self.short_carry { row.short_carry_days } else { row.carry_days };
         Carry { lag: self.lag, days: f64::from(days) }
     }
-}
-
-/// The tests of one parameter in these tanks.
-pub(super) fn series_of(club: &Club, parameter: ParameterCode, tanks: &[TankId]) -> BTreeMap<TankId, Series> {
-    let zero_is_limit = parameter.get().zero == ZeroPolicy::Limit;
-    let mut tests: BTreeMap<TankId, Vec<Test>> = tanks.iter().map(|tank| (*tank, Vec::new())).collect();
-    for reading in club.readings.iter().filter(|reading| reading.parameter == parameter) {
-        if let Some(of_tank) = tests.get_mut(&reading.tank) {
-            of_tank.push(Test::of(reading, zero_is_limit));
-        }
-    }
-    tests.into_iter().map(|(tank, tests)| (tank, Series::new(tests))).collect()
 }
 
 /// A split: its levels in order, and where to read them.
@@ -287,10 +275,7 @@ impl Builder<'_> {
     fn parameter(&self, code: ParameterCode, cuts: Option<Vec<f64>>) -> Condition {
         let (scale, names, band) = self.scale(code, cuts);
         let carry = self.rules.carry(code);
-        let source = series_of(self.club, code, &self.tanks())
-            .into_iter()
-            .map(|(tank, series)| (tank, levels(&series, &scale, &carry)))
-            .collect();
+        let source = levels_by_tank(self.club, code, &self.tanks(), &scale, &carry);
         Condition {
             band,
             carry_days: Some(carry.days),

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::band::{Band, Scale, WITHIN};
-use super::carry::levels;
-use super::condition::{Rules, series_of};
+use super::by_tank::levels_by_tank;
+use super::condition::Rules;
 use super::steps::{Level, Steps};
 use crate::club::{Club, TankId};
 use crate::vocabulary::band::water_in_band;
@@ -32,9 +32,9 @@ impl WaterInBand {
         for band in &bands {
             let scale = Scale::Taught(band.clone());
             let carry = rules.carry(band.parameter);
-            let series = series_of(club, band.parameter, tanks);
+            let mut by_tank = levels_by_tank(club, band.parameter, tanks, &scale, &carry);
             for (tank, steps) in &mut parts {
-                steps.push(series.get(tank).map_or_else(Steps::default, |tests| levels(tests, &scale, &carry)));
+                steps.push(by_tank.remove(tank).unwrap_or_default());
             }
         }
         let by_tank = parts.into_iter().map(|(tank, parts)| (tank, together(&parts))).collect();

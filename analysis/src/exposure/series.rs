@@ -123,8 +123,12 @@ impl<'a> Past<'a> {
             return false;
         }
         let from = self.days.len() - 1 - gaps.min(PROBE_GAPS);
-        let mut last: Vec<f64> = self.days[from..].windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
-        last.sort_by(f64::total_cmp);
+        let mut last = [0.0; PROBE_GAPS];
+        let last = &mut last[..gaps.min(PROBE_GAPS)];
+        for (gap, pair) in last.iter_mut().zip(self.days[from..].windows(2)) {
+            *gap = pair[1].0 - pair[0].0;
+        }
+        last.sort_unstable_by(f64::total_cmp);
         let middle = last.len() / 2;
         let median = if last.len() % 2 == 1 { last[middle] } else { (last[middle - 1] + last[middle]) / 2.0 };
         median <= PROBE_GAP_DAYS

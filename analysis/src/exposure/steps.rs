@@ -35,6 +35,8 @@ impl Steps {
         for instant in instants {
             steps.push(instant, level_at(instant));
         }
+        steps.at.shrink_to_fit();
+        steps.level.shrink_to_fit();
         steps
     }
 

@@ -114,3 +114,12 @@ fn a_gap_longer_than_the_carry_is_unknown_for_the_published_share_of_days() {
     };
     assert_eq!([share(30.4, 21.0), share(30.4, 35.0), share(42.0, 21.0), share(42.0, 35.0)], [31.0, 0.0, 50.0, 17.0]);
 }
+
+#[test]
+fn a_parameter_written_in_its_own_unit_stays_as_it_is() {
+    for parameter in crate::vocabulary::catalogue().parameters() {
+        if let Ok(value) = parameter.express(1.25, parameter.unit.as_str(), None) {
+            assert_eq!(value, 1.25, "{}", parameter.code.as_str());
+        }
+    }
+}

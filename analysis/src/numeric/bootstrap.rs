@@ -40,6 +40,24 @@ pub fn cluster_limits(
     level: f64,
     mut statistic: impl FnMut(&[usize]) -> Option<f64>,
 ) -> Result<BootstrapLimits, Refusal> {
+    let limits = cluster_limits_of(clusters, 1, replicates, seed, level, |drawn| {
+        statistic(drawn).filter(|value| !value.is_nan()).map(|value| vec![value])
+    })?;
+    limits.first().copied().ok_or_else(|| Refusal::plain(RefusalCode::NotConverged, "no draw had a value"))
+}
+
+/// [`cluster_limits`] of `count` statistics that are computed together; a draw that fails in one fails in all.
+///
+/// # Errors
+/// As [`cluster_limits`].
+pub fn cluster_limits_of(
+    clusters: usize,
+    count: usize,
+    replicates: usize,
+    seed: u64,
+    level: f64,
+    mut statistics: impl FnMut(&[usize]) -> Option<Vec<f64>>,
+) -> Result<Vec<BootstrapLimits>, Refusal> {
     if clusters < CLUSTERS_FOR_LIMITS {
         return Err(Refusal::counted(
             RefusalCode::TooFewClusters,
@@ -55,17 +73,21 @@ pub fn cluster_limits(
         ));
     }
     let mut random = ChaCha8Rng::seed_from_u64(seed);
-    let mut values = Vec::with_capacity(replicates);
+    let mut values: Vec<Vec<f64>> = vec![Vec::with_capacity(replicates); count];
     let mut drawn = vec![0usize; clusters];
+    let mut succeeded = 0;
     for _ in 0..replicates {
         for place in &mut drawn {
             // The high half of the product spreads 64 random bits over the clusters.
             *place = ((u128::from(random.next_u64()) * clusters as u128) >> 64) as usize;
         }
-        values.extend(statistic(&drawn).filter(|value| !value.is_nan()));
+        if let Some(found) = statistics(&drawn) {
+            succeeded += 1;
+            values.iter_mut().zip(found).for_each(|(values, value)| values.push(value));
+        }
     }
-    let failed = 1.0 - values.len() as f64 / replicates as f64;
-    if failed > FAILED_SHARE || values.is_empty() {
+    let failed = 1.0 - f64::from(succeeded) / replicates as f64;
+    if failed > FAILED_SHARE || succeeded == 0 {
         return Err(Refusal::counted(
             RefusalCode::NotConverged,
             failed,
@@ -73,9 +95,12 @@ pub fn cluster_limits(
             format!("{:.0} % of the draws had no value; at most 5 % may", 100.0 * failed),
         ));
     }
-    values.sort_by(f64::total_cmp);
     let outside = 0.5 * (1.0 - level);
-    Ok(BootstrapLimits { lower: percentile(&values, outside), upper: percentile(&values, 1.0 - outside), failed })
+    let limits = |mut values: Vec<f64>| {
+        values.sort_by(f64::total_cmp);
+        BootstrapLimits { lower: percentile(&values, outside), upper: percentile(&values, 1.0 - outside), failed }
+    };
+    Ok(values.into_iter().map(limits).collect())
 }
 
 /// The percentile of sorted values, straight lines between them (definition 7 of Hyndman & Fan 1996, Am Stat 50:

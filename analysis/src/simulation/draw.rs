@@ -35,8 +35,14 @@ impl Draw {
 
     /// Standard normal, by Box and Muller.
     pub fn normal(&mut self) -> f64 {
+        self.normal_pair()[0]
+    }
+
+    /// Two independent standard normal numbers for the price of one.
+    pub fn normal_pair(&mut self) -> [f64; 2] {
         let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
-        radius * (std::f64::consts::TAU * self.unit()).cos()
+        let (sin, cos) = (std::f64::consts::TAU * self.unit()).sin_cos();
+        [radius * cos, radius * sin]
     }
 
     /// Gamma with mean 1 and the given variance, by Marsaglia and Tsang (2000); variance 0 gives 1.

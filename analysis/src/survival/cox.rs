@@ -19,6 +19,7 @@ mod fit; // the maximum of the partial likelihood
 mod robust; // scores by row and by cluster
 
 pub mod baseline; // the hazard at covariates of 0
+pub mod bootstrap; // limits from drawing whole clusters
 pub mod firth; // finite estimates where deaths are on one side only
 pub mod jackknife; // the variance from leaving out one cluster at a time
 pub mod proportionality; // does the ratio change with time
@@ -28,6 +29,7 @@ pub use firth::{FirthCoefficient, FirthFit, firth};
 pub use proportionality::{ProportionalityTest, Transform, proportionality};
 
 use design::Design;
+use robust::Clusters;
 
 /// Fewest clusters for limits that allow for clusters.
 pub const CLUSTERS_FOR_LIMITS: usize = 10;
@@ -241,10 +243,10 @@ pub fn cox(input: &CoxInput, options: &CoxOptions) -> Result<CoxFit, Refusal> {
     let found = fit::maximise(&design).map_err(|trouble| refused(trouble, input))?;
     let p = design.covariates();
     let covariance = design.unscale(&found.covariance);
-    let scores = input.cluster.map(|cluster| robust::by_cluster(&design, cluster, &found.estimate));
+    let clustered = input.cluster.map(|cluster| Clusters::new(&design, cluster));
+    let scores = clustered.as_ref().map(|clusters| robust::by_cluster(&design, clusters, &found.estimate));
     let robust_scaled = scores.as_ref().map(|by| by.sandwich(&found.covariance));
     let robust_covariance = robust_scaled.as_ref().map(|v| design.unscale(v));
-    let clusters = scores.as_ref().map(|by| by.clusters());
     let settled: Vec<usize> = (0..p).filter(|&j| !found.separated[j]).collect();
     let wald = |v: &Matrix| fit::wald(&found.estimate, v, &settled).map(|w| ChiSquared::new(w, settled.len()));
     let tests = CoxTests {
@@ -252,8 +254,8 @@ pub fn cox(input: &CoxInput, options: &CoxOptions) -> Result<CoxFit, Refusal> {
         score: ChiSquared::new(found.score_test, p),
         wald: if settled.len() == p { wald(&found.covariance) } else { None },
         robust_wald: if settled.len() == p { robust_scaled.as_ref().and_then(&wald) } else { None },
-        robust_score: input.cluster.and_then(|cluster| {
-            let at_zero = robust::by_cluster(&design, cluster, &vec![0.0; p]);
+        robust_score: clustered.as_ref().and_then(|clusters| {
+            let at_zero = robust::by_cluster(&design, clusters, &vec![0.0; p]);
             at_zero.score_test(&found.at_zero.score).map(|statistic| ChiSquared::new(statistic, p))
         }),
     };
@@ -268,9 +270,9 @@ pub fn cox(input: &CoxInput, options: &CoxOptions) -> Result<CoxFit, Refusal> {
             }
             let coef = found.estimate[j] / design.scale()[j];
             let robust = robust_covariance.as_ref().map(|v| v[j][j]);
-            let limits = match (robust, clusters) {
-                (Some(variance), Some(clusters)) => robust::spread_over_clusters(input, &design, j)
-                    .and_then(|()| clustered_limits(coef, variance, clusters, options.level)),
+            let limits = match (robust, &clustered) {
+                (Some(variance), Some(clusters)) => robust::spread_over_clusters(input, &design, clusters, j)
+                    .and_then(|()| clustered_limits(coef, variance, clusters.count(), options.level)),
                 _ => Ok(model_limits(coef, covariance[j][j], options.level)),
             };
             let (limits, refused) = match limits {
@@ -314,7 +316,7 @@ pub fn cox(input: &CoxInput, options: &CoxOptions) -> Result<CoxFit, Refusal> {
         iterations: found.iterations,
         rows: input.episodes.len(),
         deaths: input.episodes.deaths(),
-        clusters,
+        clusters: clustered.map(|clusters| clusters.count()),
         firth,
         refusals,
         options: *options,

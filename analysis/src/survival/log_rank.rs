@@ -8,6 +8,7 @@
 //! 1982, Biometrika 69: 553–566; Tarone 1975, Biometrika 62: 679–690 (trend).
 
 use crate::episode::Episodes;
+use crate::numeric::order::Grouped;
 use crate::numeric::tail::chi_squared_upper;
 use crate::numeric::{Cholesky, Matrix};
 use crate::refusal::{Refusal, RefusalCode};
@@ -81,8 +82,12 @@ pub fn log_rank(
     for &g in group {
         sums[g as usize].n += 1;
     }
-    let entering = by_number(&risk.entry, &risk, true);
-    let leaving = by_number(&risk.exit, &risk, false);
+    // Groups of the rows that enter at each death, of those that leave after it, and of those that die there.
+    let met = (0..episodes.len()).filter(|&row| risk.entry[row] < risk.exit[row]);
+    let entering = Grouped::new(risk.times.len(), met.clone().map(|row| (risk.entry[row], group[row])));
+    let leaving = Grouped::new(risk.times.len(), met.clone().map(|row| (risk.exit[row] - 1, group[row])));
+    let died = met.filter(|&row| episodes.event[row]);
+    let dying = Grouped::new(risk.times.len(), died.map(|row| (risk.exit[row] - 1, group[row])));
     let mut variance = vec![vec![0.0; groups]; groups];
     let mut at_risk = vec![0u64; groups];
     let mut deaths = vec![0u64; groups];
@@ -90,14 +95,12 @@ pub fn log_rank(
         at_risk.fill(0);
         let mut survival = 1.0f64;
         for death in stratum.clone() {
-            for &row in entering.rows(death) {
-                at_risk[group[row as usize] as usize] += 1;
+            for &g in entering.of(death) {
+                at_risk[g as usize] += 1;
             }
             deaths.fill(0);
-            for &row in leaving.rows(death) {
-                if episodes.event[row as usize] {
-                    deaths[group[row as usize] as usize] += 1;
-                }
+            for &g in dying.of(death) {
+                deaths[g as usize] += 1;
             }
             let n: u64 = at_risk.iter().sum();
             let d: u64 = deaths.iter().sum();
@@ -114,8 +117,8 @@ pub fn log_rank(
                 }
             }
             survival *= (n - d) / n;
-            for &row in leaving.rows(death) {
-                at_risk[group[row as usize] as usize] -= 1;
+            for &g in leaving.of(death) {
+                at_risk[g as usize] -= 1;
             }
         }
     }
@@ -194,42 +197,6 @@ fn check(episodes: &Episodes, group: &[u32], groups: usize, strata: Option<&[u32
         return invalid(format!("the weight's power must be 0 or more, not {rho}"));
     }
     Ok(())
-}
-
-/// Rows sorted by the death at which they enter or leave.
-struct ByNumber {
-    first: Vec<u32>,
-    rows: Vec<u32>,
-}
-
-impl ByNumber {
-    fn rows(&self, death: usize) -> &[u32] {
-        &self.rows[self.first[death] as usize..self.first[death + 1] as usize]
-    }
-}
-
-/// Groups the rows that meet a death by the number of their first death, or of their last.
-fn by_number(numbers: &[u32], risk: &RiskSets, first_death: bool) -> ByNumber {
-    let last = u32::from(!first_death);
-    let met: Vec<(u32, u32)> = (0..numbers.len())
-        .filter(|&row| risk.entry[row] < risk.exit[row])
-        .map(|row| (numbers[row] - last, row as u32))
-        .collect();
-    let mut first = vec![0u32; risk.times.len() + 1];
-    for &(number, _) in &met {
-        first[number as usize + 1] += 1;
-    }
-    for number in 0..risk.times.len() {
-        first[number + 1] += first[number];
-    }
-    let mut next = first.clone();
-    let mut rows = vec![0u32; met.len()];
-    for (number, row) in met {
-        let place = &mut next[number as usize];
-        rows[*place as usize] = row;
-        *place += 1;
-    }
-    ByNumber { first, rows }
 }
 
 /// The rows and columns of a matrix at some positions, row by row.

@@ -7,6 +7,7 @@
 use std::ops::Range;
 
 use crate::episode::Episodes;
+use crate::numeric::order::sort_times;
 
 /// Death times by stratum, and each row's run of them.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,32 +25,30 @@ pub struct RiskSets {
 impl RiskSets {
     /// Numbers the deaths at `from` or later (all, if `None`). Rows of one stratum id compare only with each other.
     ///
-    /// O((n + D) log D) for n rows and D distinct death times.
+    /// O(n + D log D) for n rows and D distinct death times that do not all crowd together.
     pub fn new(episodes: &Episodes, strata: Option<&[u32]>, from: Option<f64>) -> RiskSets {
         let from = from.unwrap_or(f64::NEG_INFINITY);
         let n = episodes.len();
         let (ids, stratum_of) = dense(strata, n);
-        let mut deaths: Vec<(u32, f64)> = (0..n)
-            .filter(|&row| episodes.event[row] && episodes.stop[row] >= from)
-            .map(|row| (stratum_of(row), episodes.stop[row]))
-            .collect();
-        deaths.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        deaths.dedup();
-        let mut ranges = Vec::with_capacity(ids);
-        let mut first = 0;
-        for stratum in 0..ids as u32 {
-            let end = first + deaths[first..].partition_point(|death| death.0 == stratum);
-            ranges.push(first..end);
-            first = end;
+        let mut deaths: Vec<Vec<f64>> = vec![Vec::new(); ids];
+        for row in (0..n).filter(|&row| episodes.event[row] && episodes.stop[row] >= from) {
+            deaths[stratum_of(row) as usize].push(episodes.stop[row]);
         }
-        let times: Vec<f64> = deaths.into_iter().map(|death| death.1).collect();
+        let mut ranges = Vec::with_capacity(ids);
+        let mut times = Vec::new();
+        for own in &mut deaths {
+            sort_times(own);
+            own.dedup();
+            ranges.push(times.len()..times.len() + own.len());
+            times.append(own);
+        }
+        let ladders: Vec<Ladder> = ranges.iter().map(|range| Ladder::new(&times, range)).collect();
         let mut entry = Vec::with_capacity(n);
         let mut exit = Vec::with_capacity(n);
         for row in 0..n {
-            let range = ranges[stratum_of(row) as usize].clone();
-            let own = &times[range.clone()];
-            entry.push((range.start + own.partition_point(|t| *t <= episodes.start[row])) as u32);
-            exit.push((range.start + own.partition_point(|t| *t <= episodes.stop[row])) as u32);
+            let ladder = &ladders[stratum_of(row) as usize];
+            entry.push(ladder.past(&times, episodes.start[row]));
+            exit.push(ladder.past(&times, episodes.stop[row]));
         }
         // A row that ends before `from` meets no counted death.
         RiskSets { strata: ranges, times, entry, exit }
@@ -84,6 +83,58 @@ impl RiskSets {
     }
 }
 
+/// The death times of a stratum, cut into cells of equal width, so that a number is found without searching them all.
+struct Ladder {
+    /// Where the stratum's times stand.
+    range: Range<usize>,
+    low: f64,
+    cells_per_day: f64,
+    /// Number of the first time of each cell, and one past the last.
+    first: Vec<u32>,
+}
+
+impl Ladder {
+    fn new(times: &[f64], range: &Range<usize>) -> Ladder {
+        let own = &times[range.clone()];
+        let (low, high) = (own.first().copied().unwrap_or(0.0), own.last().copied().unwrap_or(0.0));
+        let cells = 2 * own.len();
+        // A width too small for a double leaves one cell, which is searched.
+        let cells_per_day = Some((cells as f64 - 1.0) / (high - low)).filter(|rate| rate.is_finite()).unwrap_or(0.0);
+        let mut ladder = Ladder { range: range.clone(), low, cells_per_day, first: vec![0; cells + 1] };
+        for &t in own {
+            let cell = ladder.cell(t);
+            ladder.first[cell + 1] += 1;
+        }
+        let mut number = range.start as u32;
+        for first in &mut ladder.first {
+            number += *first;
+            *first = number;
+        }
+        ladder
+    }
+
+    /// The cell of a time from `low` on; it never falls as the time grows.
+    fn cell(&self, t: f64) -> usize {
+        (((t - self.low) * self.cells_per_day) as usize).min(self.first.len().saturating_sub(2))
+    }
+
+    /// One past the number of the last death at or before `t`.
+    fn past(&self, times: &[f64], t: f64) -> u32 {
+        if t < self.low || self.range.is_empty() {
+            return self.range.start as u32;
+        }
+        let cell = self.cell(t);
+        let (mut past, end) = (self.first[cell], self.first[cell + 1]);
+        if end - past > 8 {
+            return past + times[past as usize..end as usize].partition_point(|time| *time <= t) as u32;
+        }
+        while past < end && times[past as usize] <= t {
+            past += 1;
+        }
+        past
+    }
+}
+
 /// Number of distinct ids and a function from row to its position among the sorted ids.
 fn dense(strata: Option<&[u32]>, rows: usize) -> (usize, impl Fn(usize) -> u32) {
     let positions: Vec<u32> = match strata {
@@ -115,6 +166,19 @@ mod tests {
         assert_eq!(risk.entry, vec![0, 1, 0, 1]);
         assert_eq!(risk.exit, vec![1, 2, 1, 1]);
         assert_eq!(risk.counts(&rows), (vec![2, 1], vec![1, 1]));
+    }
+
+    #[test]
+    fn numbers_are_those_of_a_search_also_where_times_crowd() {
+        let stop: Vec<f64> = (0..400).map(|i| if i < 300 { 1e-9 * f64::from(i) } else { f64::from(i) * 1e5 }).collect();
+        let start: Vec<f64> = stop.iter().map(|t| t - 0.75e-9 - 0.3 * t).collect();
+        let event: Vec<bool> = (0..400).map(|i| i % 3 != 1).collect();
+        let rows = Episodes { start, stop, event };
+        let risk = RiskSets::new(&rows, None, None);
+        for row in 0..rows.len() {
+            assert_eq!(risk.entry[row] as usize, risk.times.partition_point(|t| *t <= rows.start[row]), "row {row}");
+            assert_eq!(risk.exit[row] as usize, risk.times.partition_point(|t| *t <= rows.stop[row]), "row {row}");
+        }
     }
 
     #[test]

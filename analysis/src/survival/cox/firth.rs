@@ -182,8 +182,8 @@ fn evaluate(design: &Design, b: &[f64]) -> Result<Penalised, usize> {
     let mut information = vec![0.0; p * p];
     let mut third = vec![0.0; p * p * p];
     let log_likelihood = design.sweep(b, 3, |compared| {
-        for (score, s1) in score.iter_mut().zip(&compared.sums.s1) {
-            *score -= s1 / compared.sums.s0;
+        for (score, s1) in score.iter_mut().zip(compared.sums.s1()) {
+            *score -= s1 / compared.sums.s0();
         }
         add_information(compared, p, &mut information);
         add_third_moments(compared, p, &mut third);
@@ -213,15 +213,15 @@ fn evaluate(design: &Design, b: &[f64]) -> Result<Penalised, usize> {
 fn add_third_moments(compared: &Compared, p: usize, third: &mut [f64]) {
     let sums = compared.sums;
     for i in 0..p {
-        let mi = sums.s1[i] / sums.s0;
+        let mi = sums.s1()[i] / sums.s0();
         for j in 0..=i {
-            let mj = sums.s1[j] / sums.s0;
-            let sij = sums.s2[i * p + j] / sums.s0;
+            let mj = sums.s1()[j] / sums.s0();
+            let sij = sums.s2()[i * p + j] / sums.s0();
             for k in 0..=j {
-                let mk = sums.s1[k] / sums.s0;
+                let mk = sums.s1()[k] / sums.s0();
                 let at = (i * p + j) * p + k;
-                third[at] += sums.s3[at] / sums.s0
-                    - (sij * mk + sums.s2[i * p + k] / sums.s0 * mj + sums.s2[j * p + k] / sums.s0 * mi)
+                third[at] += sums.s3()[at] / sums.s0()
+                    - (sij * mk + sums.s2()[i * p + k] / sums.s0() * mj + sums.s2()[j * p + k] / sums.s0() * mi)
                     + 2.0 * mi * mj * mk;
             }
         }

@@ -10,6 +10,9 @@ const HALVINGS: usize = 30;
 /// A scaled estimate beyond this is not one: a change by one spread would multiply the hazard by 3000.
 pub(super) const TOO_LARGE: f64 = 8.0;
 
+/// A step below this share of the coefficient, which the next one would square, moves none of its digits.
+const LAST_DIGITS: f64 = 1e-10;
+
 /// A coefficient that keeps less than this share of the information it had at 0 is not settled by the rows.
 const INFORMATION_LEFT: f64 = 1e-6;
 
@@ -47,11 +50,11 @@ pub(super) enum Trouble {
 
 /// Adds the information of one compared death: `S2/s0 - m m'`.
 pub(super) fn add_information(compared: &Compared, p: usize, information: &mut [f64]) {
-    let sums = compared.sums;
+    let (s0, s1, s2) = (compared.sums.s0(), compared.sums.s1(), compared.sums.s2());
     for i in 0..p {
-        let mean = sums.s1[i] / sums.s0;
+        let mean = s1[i] / s0;
         for j in 0..=i {
-            information[i * p + j] += sums.s2[i * p + j] / sums.s0 - mean * (sums.s1[j] / sums.s0);
+            information[i * p + j] += s2[i * p + j] / s0 - mean * (s1[j] / s0);
         }
     }
 }
@@ -62,15 +65,16 @@ pub(super) fn evaluate(design: &Design, b: &[f64]) -> Evaluation {
     let mut score = vec![0.0; p];
     let mut information = vec![0.0; p * p];
     let log_likelihood = design.sweep(b, 2, |compared| {
-        for (score, s1) in score.iter_mut().zip(&compared.sums.s1) {
-            *score -= s1 / compared.sums.s0;
+        for (score, s1) in score.iter_mut().zip(compared.sums.s1()) {
+            *score -= s1 / compared.sums.s0();
         }
         add_information(compared, p, &mut information);
     });
     for death in 0..design.risk.times.len() {
         for place in design.dying(death) {
+            let weight = design.weight(place);
             for (score, x) in score.iter_mut().zip(design.x(place)) {
-                *score += x;
+                *score += weight * x;
             }
         }
     }
@@ -92,7 +96,7 @@ fn block(a: &[f64], p: usize, at: &[usize]) -> Vec<f64> {
 pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
     let p = design.covariates();
     let at_zero = evaluate(design, &vec![0.0; p]);
-    let deaths = design.deaths() as f64;
+    let deaths = design.deaths();
     if let Some(j) = (0..p).find(|&j| at_zero.information[j * p + j] <= 1e-10 * deaths) {
         return Err(Trouble::Singular(j));
     }
@@ -123,8 +127,12 @@ pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
             return Err(Trouble::NotConverged(iterations));
         }
     }
-    // Two more steps take settled coefficients to their last digits; one that still moves has no end.
+    // Up to two more steps take settled coefficients to their last digits; one that still moves has no end.
     for _ in 0..2 {
+        let still = step.by.iter().zip(&b).all(|(by, b)| by.abs() <= LAST_DIGITS * b.abs().max(0.1));
+        if still && step.promise < LAST_DIGITS * LAST_DIGITS {
+            break;
+        }
         (b, now) = climb(design, &b, &now, &step.by);
         step = newton_step(&now, &everything);
     }

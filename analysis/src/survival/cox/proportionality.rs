@@ -81,7 +81,7 @@ pub fn proportionality_of(
     if g.iter().any(|value| !value.is_finite()) {
         return Err(Refusal::plain(RefusalCode::InvalidInput, "a death at time 0 or before has no logarithm"));
     }
-    let mean = (0..g.len()).map(|d| g[d] * design.dying(d).len() as f64).sum::<f64>() / design.deaths() as f64;
+    let mean = (0..g.len()).map(|d| g[d] * design.dying(d).len() as f64).sum::<f64>() / design.deaths();
     g.iter_mut().for_each(|value| *value -= mean);
     let mut slope = vec![0.0; p];
     let mut sums = [vec![0.0; p * p], vec![0.0; p * p], vec![0.0; p * p]];
@@ -94,8 +94,8 @@ pub fn proportionality_of(
             let weight = weight.powi(power as i32);
             sum.iter_mut().zip(&one).for_each(|(sum, v)| *sum += weight * v);
         }
-        for (slope, s1) in slope.iter_mut().zip(&compared.sums.s1) {
-            *slope -= weight * s1 / compared.sums.s0;
+        for (slope, s1) in slope.iter_mut().zip(compared.sums.s1()) {
+            *slope -= weight * s1 / compared.sums.s0();
         }
     });
     for (death, weight) in g.iter().enumerate() {

@@ -23,7 +23,9 @@ pub(super) struct DeathSums {
     /// Mean over the deaths at this time of `m`.
     mean: Vec<f64>,
     first_of_stratum: Vec<bool>,
-    eta: Vec<f64>,
+    /// Relative hazard of each place.
+    r: Vec<f64>,
+    /// What it is relative to, per death.
     offset: Vec<f64>,
 }
 
@@ -31,6 +33,7 @@ impl DeathSums {
     pub(super) fn new(design: &Design, b: &[f64]) -> DeathSums {
         let p = design.covariates();
         let deaths = design.risk.times.len();
+        let (r, offsets) = design.relative_hazards(b);
         let mut sums = DeathSums {
             p,
             hazard: vec![0.0; deaths],
@@ -39,18 +42,18 @@ impl DeathSums {
             spared_mean: vec![0.0; deaths * p],
             mean: vec![0.0; deaths * p],
             first_of_stratum: vec![false; deaths + 1],
-            eta: design.predictor(b).0,
+            r,
             offset: vec![0.0; deaths],
         };
-        design.sweep(b, 1, |compared| {
+        design.sweep_hazards(b, &sums.r, &offsets, 1, |compared| {
             let d = compared.death;
-            let each = 1.0 / compared.sums.s0;
+            let each = 1.0 / compared.sums.s0();
             let dying = design.dying(d).len() as f64;
             sums.offset[d] = compared.offset;
             sums.hazard[d] += each;
             sums.spared[d] += compared.share * each;
             for j in 0..p {
-                let m = compared.sums.s1[j] * each;
+                let m = compared.sums.s1()[j] * each;
                 sums.hazard_mean[d * p + j] += m * each;
                 sums.spared_mean[d * p + j] += compared.share * m * each;
                 sums.mean[d * p + j] += m / dying;
@@ -83,7 +86,7 @@ impl DeathSums {
         let (entry, exit) = design.span(place);
         let before = if self.first_of_stratum[entry] { 0.0 } else { self.hazard[entry - 1] };
         let spared = if design.dies(place) { self.spared[exit - 1] } else { 0.0 };
-        (self.eta[place] - self.offset[exit - 1]).exp() * (self.hazard[exit - 1] - before - spared)
+        self.r[place] * (self.hazard[exit - 1] - before - spared)
     }
 
     /// Score of the row at this place, in scaled covariates, added to `score`.
@@ -93,7 +96,7 @@ impl DeathSums {
         let last = exit - 1;
         let dies = design.dies(place);
         let inside = !self.first_of_stratum[entry];
-        let r = (self.eta[place] - self.offset[last]).exp();
+        let r = self.r[place];
         let x = design.x(place);
         for j in 0..p {
             let mut hazard = self.hazard[last];
@@ -112,6 +115,55 @@ impl DeathSums {
     }
 }
 
+/// The clusters of the rows at risk at a death, numbered from 0 in the order of their ids.
+#[derive(Debug, Clone)]
+pub(super) struct Clusters {
+    /// Number of the cluster, per place.
+    of: Vec<u32>,
+    count: usize,
+}
+
+impl Clusters {
+    /// Numbers the clusters of a design's places; `cluster` holds an id per row of the input.
+    pub(super) fn new(design: &Design, cluster: &[u32]) -> Clusters {
+        let ids: Vec<u32> = (0..design.places()).map(|place| cluster[design.row(place)]).collect();
+        let largest = ids.iter().copied().max().unwrap_or(0) as usize;
+        let mut seen: Vec<u32>;
+        // Ids are positions as a rule, and then a table of them all is small.
+        if largest <= 4 * ids.len() {
+            seen = vec![0; largest + 1];
+            ids.iter().for_each(|&id| seen[id as usize] = 1);
+            let mut count = 0;
+            for number in &mut seen {
+                count += std::mem::replace(number, count);
+            }
+            return Clusters { of: ids.iter().map(|&id| seen[id as usize]).collect(), count: count as usize };
+        }
+        seen = ids.clone();
+        seen.sort_unstable();
+        seen.dedup();
+        let of = ids.iter().map(|id| seen.partition_point(|other| other < id) as u32).collect();
+        Clusters { of, count: seen.len() }
+    }
+
+    /// Number of clusters.
+    pub(super) fn count(&self) -> usize {
+        self.count
+    }
+
+    /// The same per row of the input; `None` for rows that are at risk at no death.
+    pub(super) fn of_rows(&self, design: &Design, rows: usize) -> Vec<Option<u32>> {
+        let mut of_rows = vec![None; rows];
+        self.of.iter().enumerate().for_each(|(place, &cluster)| of_rows[design.row(place)] = Some(cluster));
+        of_rows
+    }
+
+    /// Number of the cluster of the row at this place.
+    pub(super) fn of(&self, place: usize) -> usize {
+        self.of[place] as usize
+    }
+}
+
 /// Scores summed by cluster.
 #[derive(Debug, Clone)]
 pub(super) struct ClusterScores {
@@ -121,27 +173,18 @@ pub(super) struct ClusterScores {
 }
 
 /// Sums the row scores at `b` by cluster.
-pub(super) fn by_cluster(design: &Design, cluster: &[u32], b: &[f64]) -> ClusterScores {
+pub(super) fn by_cluster(design: &Design, clusters: &Clusters, b: &[f64]) -> ClusterScores {
     let p = design.covariates();
     let sums = DeathSums::new(design, b);
-    let mut ids: Vec<u32> = (0..design.places()).map(|place| cluster[design.row(place)]).collect();
-    ids.sort_unstable();
-    ids.dedup();
-    let mut scores = vec![0.0; ids.len() * p];
+    let mut scores = vec![0.0; clusters.count() * p];
     for place in 0..design.places() {
-        let id = cluster[design.row(place)];
-        let at = ids.partition_point(|other| *other < id);
+        let at = clusters.of(place);
         sums.add_score(design, place, &mut scores[at * p..(at + 1) * p]);
     }
     ClusterScores { p, scores }
 }
 
 impl ClusterScores {
-    /// Number of clusters with a row at risk at a death.
-    pub(super) fn clusters(&self) -> usize {
-        self.scores.len() / self.p
-    }
-
     fn products(&self) -> Matrix {
         let p = self.p;
         let mut products = vec![vec![0.0; p]; p];
@@ -171,12 +214,27 @@ impl ClusterScores {
 ///
 /// # Errors
 /// `TooFewClusters`.
-pub(super) fn spread_over_clusters(input: &CoxInput, design: &Design, j: usize) -> Result<(), Refusal> {
-    let Some(cluster) = input.cluster else {
-        return Ok(());
-    };
+pub(super) fn spread_over_clusters(
+    input: &CoxInput,
+    design: &Design,
+    clusters: &Clusters,
+    j: usize,
+) -> Result<(), Refusal> {
     let covariate = &input.covariates[j];
     let value = |place: usize| covariate.values[design.row(place)];
+    // A cluster with two values holds another than the commonest, whichever that is.
+    let mut first: Vec<Option<f64>> = vec![None; clusters.count()];
+    let mut varied = vec![false; clusters.count()];
+    for place in 0..design.places() {
+        let at = clusters.of(place);
+        match first[at] {
+            None => first[at] = Some(value(place)),
+            Some(other) => varied[at] |= other != value(place),
+        }
+    }
+    if varied.iter().filter(|varied| **varied).count() >= CLUSTERS_OFF_THE_COMMON_VALUE {
+        return Ok(());
+    }
     let mut counts: BTreeMap<u64, (usize, f64)> = BTreeMap::new();
     for place in 0..design.places() {
         counts.entry((value(place) + 0.0).to_bits()).or_insert((0, value(place))).0 += 1;
@@ -185,13 +243,11 @@ pub(super) fn spread_over_clusters(input: &CoxInput, design: &Design, j: usize) 
         return Ok(());
     };
     let holding = |wanted: bool| {
-        let mut ids: Vec<u32> = (0..design.places())
-            .filter(|&place| (value(place) == common) == wanted)
-            .map(|place| cluster[design.row(place)])
-            .collect();
-        ids.sort_unstable();
-        ids.dedup();
-        ids.len()
+        let mut holds = vec![false; clusters.count()];
+        for place in (0..design.places()).filter(|&place| (value(place) == common) == wanted) {
+            holds[clusters.of(place)] = true;
+        }
+        holds.iter().filter(|holds| **holds).count()
     };
     let mut fewest = holding(false);
     if counts.len() == 2 {

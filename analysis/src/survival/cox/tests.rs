@@ -29,7 +29,7 @@ fn close(got: Option<f64>, want: f64) {
 }
 
 /// A spread of rows by a fixed rule: late entry, ties, three covariates, tanks.
-fn mixed(n: usize) -> (Episodes, Vec<Covariate>, Vec<u32>) {
+pub(super) fn mixed(n: usize) -> (Episodes, Vec<Covariate>, Vec<u32>) {
     let mut e = Episodes::default();
     let (mut age, mut fed, mut tank) = (Vec::new(), Vec::new(), Vec::new());
     let mut state = 12345u64;

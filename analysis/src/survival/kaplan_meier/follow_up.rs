@@ -1,6 +1,7 @@
 //! When rows begin and end, sorted: how many are at risk at any time, gaps, and where a curve may start.
 
 use crate::episode::Episodes;
+use crate::numeric::order::{merged, sort_times};
 use crate::survival::risk::RiskSets;
 
 /// Sorted starts and ends of the rows that reach a start time.
@@ -22,17 +23,20 @@ pub(in crate::survival) struct Change {
 impl FollowUp {
     /// The rows that end at `start_time` or later.
     pub(in crate::survival) fn new(episodes: &Episodes, start_time: f64) -> FollowUp {
-        let kept: Vec<usize> = (0..episodes.len()).filter(|&row| episodes.stop[row] >= start_time).collect();
+        let kept = || (0..episodes.len()).filter(|&row| episodes.stop[row] >= start_time);
         let sorted = |mut times: Vec<f64>| {
-            times.sort_by(f64::total_cmp);
+            sort_times(&mut times);
             times
         };
+        let ends = |died: bool| {
+            let own = kept().filter(|&row| episodes.event[row] == died);
+            sorted(own.map(|row| episodes.stop[row]).collect())
+        };
+        let censorings = ends(false);
         FollowUp {
-            entries: sorted(kept.iter().map(|&row| episodes.start[row]).collect()),
-            exits: sorted(kept.iter().map(|&row| episodes.stop[row]).collect()),
-            censorings: sorted(
-                kept.iter().filter(|&&row| !episodes.event[row]).map(|&row| episodes.stop[row]).collect(),
-            ),
+            entries: sorted(kept().map(|row| episodes.start[row]).collect()),
+            exits: merged(&censorings, &ends(true)),
+            censorings,
         }
     }
 
@@ -89,7 +93,7 @@ impl FollowUp {
         let mut changes = vec![Change::default(); deaths.len() + 1];
         // A death at `from` itself takes what happens at `from`; otherwise that is part of the count at the origin.
         let counted = |t: f64| t <= end && (t > from || (t == from && deaths.first() == Some(&from)));
-        let (mut entry, mut censoring) = (0, 0);
+        let (mut entry, mut censoring, mut piece) = (0, 0, 0);
         loop {
             let next = match (self.entries.get(entry), self.censorings.get(censoring)) {
                 (None, None) => break,
@@ -106,7 +110,10 @@ impl FollowUp {
                 censoring += 1;
             }
             if counted(next) {
-                let change = &mut changes[deaths.partition_point(|death| *death <= next)];
+                while deaths.get(piece).is_some_and(|death| *death <= next) {
+                    piece += 1;
+                }
+                let change = &mut changes[piece];
                 change.entered += came.saturating_sub(went);
                 change.censored += went.saturating_sub(came);
             }
@@ -128,7 +135,7 @@ pub fn club_start_time(episodes: &Episodes) -> f64 {
     let risk = RiskSets::new(episodes, None, None);
     let (at_risk, _) = risk.counts(episodes);
     let mut entries = episodes.start.clone();
-    entries.sort_by(f64::total_cmp);
+    sort_times(&mut entries);
     entries.dedup();
     entries
         .into_iter()

@@ -1,0 +1,169 @@
+//! Sums over rows of `r`, `r x`, `r x x'` and third moments, and the loops that fill them.
+
+/// Sums of `r`, `r x`, `r x x'` and, if asked, third moments; `r` is a row's weight times `exp(x'b - c)`.
+#[derive(Debug, Clone)]
+pub(in crate::survival::cox) struct Moments {
+    shape: Shape,
+    /// `r`, then `r x`, then `r x_i x_j` at `i * p + j` for `j <= i`, then the third moments.
+    sums: Vec<f64>,
+}
+
+/// How many covariates there are, and up to which moments they are summed (1 to 3).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Shape {
+    pub(super) p: usize,
+    pub(super) order: usize,
+}
+
+impl Shape {
+    /// Length of a list of sums.
+    pub(super) fn width(self) -> usize {
+        (0..=self.order as u32).map(|power| self.p.pow(power)).sum()
+    }
+
+    /// Adds `r` times the moments of each place to its cell of `table`, cells one after the other.
+    pub(super) fn scatter(self, table: &mut [f64], cell: &[u32], r: &[f64], x: &[f64], skip: &[bool]) {
+        match (self.p, self.order) {
+            (1, 2) => scatter::<1>(table, cell, r, x, skip),
+            (2, 2) => scatter::<2>(table, cell, r, x, skip),
+            (3, 2) => scatter::<3>(table, cell, r, x, skip),
+            (4, 2) => scatter::<4>(table, cell, r, x, skip),
+            (5, 2) => scatter::<5>(table, cell, r, x, skip),
+            (6, 2) => scatter::<6>(table, cell, r, x, skip),
+            (p, order) => {
+                let width = self.width();
+                for ((&cell, &r), x) in cell.iter().zip(r).zip(x.chunks_exact(p)) {
+                    let cell = cell as usize;
+                    if !skip[cell] {
+                        add(&mut table[cell * width..(cell + 1) * width], r, x, order);
+                    }
+                }
+            }
+        }
+    }
+}
+
+impl Moments {
+    pub(super) fn new(shape: Shape) -> Moments {
+        Moments { shape, sums: vec![0.0; shape.width()] }
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.sums.fill(0.0);
+    }
+
+    /// Sum of `r`.
+    pub(in crate::survival::cox) fn s0(&self) -> f64 {
+        self.sums[0]
+    }
+
+    /// Sum of `r x`.
+    pub(in crate::survival::cox) fn s1(&self) -> &[f64] {
+        &self.sums[1..1 + self.shape.p]
+    }
+
+    /// Sum of `r x_i x_j` at `i * p + j`, for `j <= i`.
+    pub(in crate::survival::cox) fn s2(&self) -> &[f64] {
+        let p = self.shape.p;
+        &self.sums[1 + p..1 + p + p * p]
+    }
+
+    /// Sum of `r x_i x_j x_k` at `(i * p + j) * p + k`, for `k <= j <= i`.
+    pub(in crate::survival::cox) fn s3(&self) -> &[f64] {
+        let p = self.shape.p;
+        &self.sums[1 + p + p * p..]
+    }
+
+    /// Adds one row.
+    pub(super) fn add(&mut self, r: f64, x: &[f64]) {
+        add(&mut self.sums, r, x, self.shape.order);
+    }
+
+    /// Adds rows that stand one after the other.
+    pub(super) fn add_all(&mut self, r: &[f64], x: &[f64]) {
+        match (self.shape.p, self.shape.order) {
+            (1, 2) => add_all::<1>(&mut self.sums, r, x),
+            (2, 2) => add_all::<2>(&mut self.sums, r, x),
+            (3, 2) => add_all::<3>(&mut self.sums, r, x),
+            (4, 2) => add_all::<4>(&mut self.sums, r, x),
+            (5, 2) => add_all::<5>(&mut self.sums, r, x),
+            (6, 2) => add_all::<6>(&mut self.sums, r, x),
+            (p, order) => {
+                for (&r, x) in r.iter().zip(x.chunks_exact(p)) {
+                    add(&mut self.sums, r, x, order);
+                }
+            }
+        }
+    }
+
+    /// Takes away sums.
+    pub(super) fn subtract(&mut self, sums: &[f64]) {
+        for (own, other) in self.sums.iter_mut().zip(sums) {
+            *own -= other;
+        }
+    }
+
+    /// `risk - share * dying`, into `self`.
+    pub(super) fn difference(&mut self, risk: &Moments, share: f64, dying: &Moments) {
+        for ((to, a), b) in self.sums.iter_mut().zip(&risk.sums).zip(&dying.sums) {
+            *to = a - share * b;
+        }
+    }
+}
+
+/// Adds one row to a list of sums.
+fn add(sums: &mut [f64], r: f64, x: &[f64], order: usize) {
+    let p = x.len();
+    sums[0] += r;
+    let (first, rest) = sums[1..].split_at_mut(p);
+    for (i, (xi, s1)) in x.iter().zip(first).enumerate() {
+        let ri = r * xi;
+        *s1 += ri;
+        if order < 2 {
+            continue;
+        }
+        for (sum, xj) in rest[i * p..=i * p + i].iter_mut().zip(x) {
+            *sum += ri * xj;
+        }
+        if order < 3 {
+            continue;
+        }
+        let third = &mut rest[p * p..];
+        for (j, xj) in x[..=i].iter().enumerate() {
+            let first = (i * p + j) * p;
+            for (sum, xk) in third[first..=first + j].iter_mut().zip(x) {
+                *sum += ri * xj * xk;
+            }
+        }
+    }
+}
+
+/// [`add`] up to second moments, its loops unrolled for a number of covariates known beforehand.
+#[inline(always)]
+fn add_fixed<const P: usize>(sums: &mut [f64], r: f64, x: &[f64; P]) {
+    let sums = &mut sums[..1 + P + P * P];
+    sums[0] += r;
+    for i in 0..P {
+        let ri = r * x[i];
+        sums[1 + i] += ri;
+        for j in 0..=i {
+            sums[1 + P + i * P + j] += ri * x[j];
+        }
+    }
+}
+
+fn add_all<const P: usize>(sums: &mut [f64], r: &[f64], x: &[f64]) {
+    for (&r, x) in r.iter().zip(x.as_chunks::<P>().0) {
+        add_fixed(sums, r, x);
+    }
+}
+
+fn scatter<const P: usize>(table: &mut [f64], cell: &[u32], r: &[f64], x: &[f64], skip: &[bool]) {
+    let width = 1 + P + P * P;
+    for ((&cell, &r), x) in cell.iter().zip(r).zip(x.as_chunks::<P>().0) {
+        let cell = cell as usize;
+        if !skip[cell] {
+            add_fixed(&mut table[cell * width..(cell + 1) * width], r, x);
+        }
+    }
+}
