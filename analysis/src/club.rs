@@ -4,6 +4,7 @@
 //! the vectors of [`Club`], so that no answer depends on a database's numbering. Days are local calendar days.
 
 use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 use crate::vocabulary::{CauseGroup, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};
 
@@ -13,7 +14,7 @@ pub type KeeperId = u32;
 pub type TankId = u32;
 
 /// Everything the club has recorded, folded.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub struct Club {
     /// Members who log.
     pub keepers: Vec<Keeper>,
@@ -27,19 +28,25 @@ pub struct Club {
     pub routines: Vec<Routine>,
     /// Single feedings, changes of water and of carbon, as logged.
     pub events: Vec<CareEvent>,
+    /// Power cuts, overdoses, moves, new fish, pests: what happened to a tank, as logged.
+    pub incidents: Vec<Incident>,
     /// The club's own taught bands, which override the catalogue's: (taxon or group, parameter, band).
     pub bands: Vec<ClubBand>,
+    /// Nothing of it may be told: a member withdrew, and too few others have changed since for the difference to hide
+    /// whose records are gone. It holds no records then.
+    #[serde(default)]
+    pub withheld: bool,
 }
 
 /// One member.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub struct Keeper {
     /// Year since when this member keeps reefs.
     pub keeping_since: Option<i32>,
 }
 
 /// One tank.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub struct Tank {
     /// Owner.
     pub keeper: KeeperId,
@@ -52,7 +59,7 @@ pub struct Tank {
 }
 
 /// One water test.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
     /// Where.
     pub tank: TankId,
@@ -65,6 +72,7 @@ pub struct Reading {
     /// Lower end of what the written value can mean; `-inf` is never used, 0 is.
     pub lower: f64,
     /// Upper end; `f64::INFINITY` for "over range".
+    #[serde(with = "open_ended")]
     pub upper: f64,
     /// `true` if the value is exact as written (`=`), `false` for `<`, `>` and intervals.
     pub exact: bool,
@@ -79,7 +87,7 @@ pub struct Reading {
 }
 
 /// A closed or open interval of days.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Days {
     /// Earliest possible day; `None` = open ("before 2020").
     pub earliest: Option<NaiveDate>,
@@ -88,7 +96,7 @@ pub struct Days {
 }
 
 /// One coral, clam or kin.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Specimen {
     /// A name that is unique in the club and stable over re-imports: ties are broken by it.
     pub key: String,
@@ -139,7 +147,7 @@ pub struct Specimen {
 }
 
 /// A dated name.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Identification {
     /// The name reached (species, genus or group).
     pub taxon: TaxonSlug,
@@ -150,7 +158,7 @@ pub struct Identification {
 }
 
 /// A stay in a tank: `[from, to)`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Stay {
     /// Where.
     pub tank: TankId,
@@ -161,7 +169,7 @@ pub struct Stay {
 }
 
 /// Who stood before it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum SightingSource {
     /// An open row of a register on its "as of" day.
     Register,
@@ -172,7 +180,7 @@ pub enum SightingSource {
 }
 
 /// One look at a specimen.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Sighting {
     /// Day.
     pub on: NaiveDate,
@@ -182,10 +190,12 @@ pub struct Sighting {
     pub condition: Option<u8>,
     /// Live tissue cover in %.
     pub tissue_cover: Option<f64>,
+    /// How far the polyps were out, 0 to 3; `None` = not said.
+    pub polyp_extension: Option<u8>,
 }
 
 /// One size.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Sizing {
     /// Day.
     pub on: NaiveDate,
@@ -200,7 +210,7 @@ pub struct Sizing {
 }
 
 /// How it ended.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Ending {
     /// What became of it.
     pub fate: Fate,
@@ -223,7 +233,7 @@ pub struct Ending {
 }
 
 /// Where it stands from a day on.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Placement {
     /// First day.
     pub from: NaiveDate,
@@ -236,7 +246,7 @@ pub struct Placement {
 }
 
 /// A habit with a rate.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Routine {
     /// Tank it applies to.
     pub tank: TankId,
@@ -255,7 +265,7 @@ pub struct Routine {
 }
 
 /// One feeding, one change of water or carbon.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CareEvent {
     /// Tank it was done to.
     pub tank: TankId,
@@ -269,8 +279,24 @@ pub struct CareEvent {
     pub amount: Option<f64>,
 }
 
+/// Something that happened to a tank.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Incident {
+    /// Tank.
+    pub tank: TankId,
+    /// Specimen it happened to alone, as a position in [`Club::specimens`]; `None` = the whole tank.
+    pub specimen: Option<u32>,
+    /// Kind: `power_cut`, `heater`, `overheating`, `leak`, `overdose`, `medicine`, `move`, `new_lamp`, `new_fish`,
+    /// `new_invertebrate`, `pest_found`.
+    pub kind: String,
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day; `None` = that day, or not said.
+    pub to: Option<NaiveDate>,
+}
+
 /// A band of the club's own, dated and signed in its tables.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ClubBand {
     /// Taxon or group slug.
     pub taxon: TaxonSlug,
@@ -286,4 +312,17 @@ pub struct ClubBand {
     pub as_taught: String,
     /// Taught since.
     pub since: NaiveDate,
+}
+
+/// A number that may be infinite, which is kept as nothing.
+mod open_ended {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub fn serialize<S: Serializer>(number: &f64, serializer: S) -> Result<S::Ok, S::Error> {
+        number.is_finite().then_some(*number).serialize(serializer)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<f64, D::Error> {
+        Ok(Option::<f64>::deserialize(deserializer)?.unwrap_or(f64::INFINITY))
+    }
 }

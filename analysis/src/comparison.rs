@@ -8,6 +8,7 @@
 pub mod contrast; // whether levels differ, and by how much
 pub mod curve; // curve, share alive, median, mean and rate of one group
 pub mod interaction; // fed or not, in water within the bands or outside
+pub mod joint; // several conditions in one model
 pub mod pieces; // losses by age
 pub mod rows; // rows of specimens with their level, tank and keeper
 pub mod sets; // rows with uncertain deaths drawn

@@ -11,15 +11,17 @@ mod carry; // how long a test speaks
 pub mod condition; // the split of a question as levels at each moment
 pub mod given; // days on which a list of conditions held
 mod habit; // feeding, carbon, changes of water
+mod happening; // incidents, many losses in a tank, a keeper's earlier losses
 mod neighbours; // who else is in the tank
 mod place; // light and flow at the spot
 mod series; // the tests of one tank and parameter
 mod steps; // step functions of calendar time
 pub mod trailing; // means over the days before
+mod wander; // spread, rate of change and gaps of tests
 
 pub use band::{ABOVE as ABOVE_BAND, BELOW as BELOW_BAND, Band, Scale, WITHIN as WITHIN_BAND};
 pub use carry::{Carry, levels};
-pub use condition::{Condition, LevelName, Rules};
+pub use condition::{Condition, Factor, Kind, LevelName, Rules};
 pub use series::{Meaning, Past, Series, Test};
 pub use steps::{Level, Segment, Steps};
 

@@ -9,8 +9,8 @@ pub mod false_discovery; // q values of a written list of tests
 pub mod matrix; // Cholesky of small symmetric matrices
 pub mod meta_analysis; // estimates of several units pooled
 pub mod minimise; // the least value of a function of a few variables
-pub mod remembered_draws; // several statistics of the same draws
 pub mod order; // sorted times and groups in linear time
+pub mod remembered_draws; // several statistics of the same draws
 pub mod root; // where a continuous function crosses zero
 pub mod sum; // sums that keep their digits
 pub mod tail; // tail areas and quantiles of distributions

@@ -3,11 +3,17 @@
 //! Every sentence is made from unrounded figures, with limits rounded outward; what the figures do not bear is refused
 //! in words. [`forbidden`] is the list of words that no generated text holds: it is run over all of them in tests.
 
+pub mod bands; // ranges of values
+pub mod casebook; // single losses
 pub mod caution; // what to bear in mind
 pub mod comparison; // levels side by side
+pub mod conditions; // conditions side by side
+pub mod hazard; // when corals are lost
 pub mod interaction; // fed or not, in water within the bands or outside
 pub mod lead; // of 10 bought, how many were alive
+pub mod lead_up; // the weeks before losses
 pub mod outcome; // what an outcome is called
+pub mod plan; // what to record
 
 pub use lead::{Lead, Started, lead_sentence};
 
@@ -80,5 +86,7 @@ pub fn refusal(code: RefusalCode) -> &'static str {
     }
 }
 
+#[cfg(test)]
+mod no_more_than_the_figures; // laws of every sentence, over generated figures
 #[cfg(test)]
 mod tests;

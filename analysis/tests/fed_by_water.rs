@@ -193,6 +193,7 @@ fn too_few_deaths_in_a_cell_leave_the_cells_only() {
         source: analysis::club::SightingSource::Look,
         condition: None,
         tissue_cover: None,
+        polyp_extension: None,
     });
     let answer = ask(&club, None, None, Audience::Curator);
     let table = table(&answer);

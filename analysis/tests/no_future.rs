@@ -8,7 +8,7 @@ use analysis::answer::By;
 use analysis::club::{CareEvent, Club, Placement, Reading, Routine};
 use analysis::comparison::Frame;
 use analysis::exposure::given::WaterInBand;
-use analysis::exposure::{Condition, Rules};
+use analysis::exposure::{Condition, Factor, Rules};
 use analysis::follow_up::{FollowUp, Population, Run, day_number, follow_up};
 use proptest::prelude::*;
 use support::{ClubBuilder, parameter, taxon};
@@ -124,6 +124,11 @@ fn club(plan: &Plan) -> Club {
             confirmed: from,
         });
     }
+    for &(tank, _, kind, day) in plan.events.iter().step_by(3) {
+        let kind = ["power_cut", "pest_found", "new_fish"][kind % 3].to_owned();
+        let from = builder.day(day);
+        builder.club.incidents.push(analysis::club::Incident { tank, specimen: None, kind, from, to: None });
+    }
     for &(tank, own, kind, day) in &plan.events {
         let on = builder.day(day);
         let kind = KINDS[kind].to_owned();
@@ -138,10 +143,25 @@ fn before(club: &Club, day: f64) -> Club {
     known.readings.retain(|reading| day_number(reading.on) < day);
     known.routines.retain(|routine| day_number(routine.from) < day);
     known.events.retain(|event| day_number(event.on) < day);
+    known.incidents.retain(|incident| day_number(incident.from) < day);
     for specimen in &mut known.specimens {
         specimen.placements.retain(|placement| day_number(placement.from) < day);
+        specimen.ending = specimen.ending.take().filter(|ending| day_number(ending.latest) < day);
     }
     known
+}
+
+/// The rows of a condition, clipped at a calendar day; nothing where no cut is written for it.
+fn clipped_factor(club: &Club, follow_up: &FollowUp, factor: Factor, rules: Rules, day: f64) -> Vec<Row> {
+    let population = Population::of(club, taxon("goniopora"), None);
+    let Ok(condition) = Condition::of_factor(club, &population, factor, rules) else { return Vec::new() };
+    let (cut, _) = Frame { club, follow_up, condition: &condition, given: None }.middle().expect("rows");
+    let rows = (0..cut.len()).map(|row| {
+        let day0 = follow_up.follows[cut.specimen[row] as usize].day0;
+        let (start, stop) = (cut.episodes.start[row] + day0, (cut.episodes.stop[row] + day0).min(day));
+        (cut.specimen[row], start, stop, cut.tank[row], cut.level[row])
+    });
+    rows.filter(|row| row.1 < row.2).collect()
 }
 
 type Row = (u32, f64, f64, Option<u32>, Option<u16>);
@@ -202,6 +222,14 @@ proptest! {
                 let day = first + offset as f64;
                 let known = before(&club, day);
                 let water_now = water(&known);
+                if offset % 20 == 0 {
+                    let factors = Factor::list(taxon("goniopora")).into_iter().chain([Factor::EarlierLosses]);
+                    for factor in factors.filter(|factor| !matches!(factor, Factor::Form(_))) {
+                        let now = clipped_factor(&known, &follow_up, factor, rules, day);
+                        let later = clipped_factor(&club, &follow_up, factor, rules, day);
+                        prop_assert_eq!(now, later, "{:?} {:?} before day {}", factor, run, offset);
+                    }
+                }
                 for split in splits {
                     let now = clipped(&known, &follow_up, split, rules, &water_now, day);
                     let later = clipped(&club, &follow_up, split, rules, &water_later, day);

@@ -13,12 +13,13 @@ use super::shape::{
 use super::taxon::MixOf;
 use super::{refusals, taxon};
 use crate::club::Club;
-use crate::disclosure::rounding;
+use crate::disclosure::{rounding, suppressed};
 use crate::exposure::LAG_DAYS;
 use crate::follow_up::Population;
 use crate::refusal::{Part, Refusal, RefusalCode};
 
 mod attempt; // one taxon tried
+pub(super) mod contrast; // one level of a condition against another
 mod falls; // the same figures without sudden losses of size
 mod increments; // conditions that change between looks
 mod lines; // the sizes of each coral
@@ -45,6 +46,12 @@ pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp:
         let refusal = Refusal::plain(code, format!("{fault}."));
         let taxon = taxon::answered(club, question.taxon, &nobody(), &MixOf::nobody(), Vec::new(), audience);
         return refused(stamp, asked, taxon, Refused { refusal, evidence: None });
+    }
+    if club.withheld {
+        let taxon = taxon::answered(club, question.taxon, &nobody(), &MixOf::nobody(), Vec::new(), audience);
+        let mut answer = refused(stamp, asked, taxon, Refused { refusal: suppressed(audience), evidence: None });
+        rounding::growth(&mut answer, audience);
+        return answer;
     }
     let mut fallback: Vec<FallbackStep> = Vec::new();
     let mut first: Option<(Population, Refused)> = None;

@@ -7,11 +7,27 @@ use serde::Serialize;
 use super::question::Audience;
 use crate::refusal::{Part, Refusal};
 
+mod bands; // taught bands beside what was seen
+mod casebook; // single losses
+mod claims; // what the club teaches
+mod conditions; // conditions side by side
 mod growth; // answers on growth
+mod hazard; // when they are lost
+mod lead_up; // the weeks before losses
+mod plan; // what to record
 mod survival; // answers on survival
+mod taxon; // what other answers about a taxon share
 
+pub use bands::*;
+pub use casebook::*;
+pub use claims::*;
+pub use conditions::*;
 pub use growth::*;
+pub use hazard::*;
+pub use lead_up::*;
+pub use plan::*;
 pub use survival::*;
+pub use taxon::*;
 
 /// Which state of the records an answer was computed from: one key, `edition` or `release`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]

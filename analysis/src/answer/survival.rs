@@ -5,8 +5,8 @@ use super::shape::{Asked, FallbackStep, Method, SurvivalAnswer, TaxonAnswered};
 use super::taxon::MixOf;
 use super::{refusals, taxon};
 use crate::club::Club;
-use crate::disclosure::block_minimum;
 use crate::disclosure::rounding::{self, sentence_of};
+use crate::disclosure::{block_minimum, suppressed};
 use crate::exposure::LAG_DAYS;
 use crate::follow_up::{Population, Run, follow_up};
 use crate::refusal::{Part, Refusal, RefusalCode};
@@ -22,6 +22,7 @@ mod said; // cautions and sentences
 mod sensitivity; // the same figures under other rules
 pub(super) mod shown; // what of it a restricted audience sees
 
+pub(super) use attempt::events_by_level;
 use attempt::{Attempt, Refused};
 
 /// The answer to a question for an audience.
@@ -37,6 +38,13 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
         let population = Population { taxon: question.taxon, without: Vec::new(), members: Vec::new() };
         let taxon = taxon::answered(club, question.taxon, &population, &MixOf::nobody(), Vec::new(), audience);
         return refused(stamp, asked, taxon, Refused { refusal, evidence: None });
+    }
+    if club.withheld {
+        let population = Population { taxon: question.taxon, without: Vec::new(), members: Vec::new() };
+        let taxon = taxon::answered(club, question.taxon, &population, &MixOf::nobody(), Vec::new(), audience);
+        let mut answer = refused(stamp, asked, taxon, Refused { refusal: suppressed(audience), evidence: None });
+        round(&mut answer, question.outcome, audience);
+        return answer;
     }
     let framed_by = shown::framed_by(question, audience);
     let mut fallback: Vec<FallbackStep> = Vec::new();

@@ -21,6 +21,9 @@ pub const SPLIT_AGE_DAYS: f64 = 90.0;
 /// p of the global test below which they are.
 const NOT_PROPORTIONAL: f64 = 0.05;
 
+/// The level that the contrasts of [`crate::exposure::Factor`] are compared with.
+pub const REFERENCE_LEVEL: u16 = 0;
+
 /// What is compared.
 #[derive(Debug, Clone)]
 pub struct Contrast<'a> {
@@ -108,6 +111,14 @@ impl Contrast<'_> {
 
     fn comparable(&self) -> Result<(), Refusal> {
         let lived = (0..self.known()).filter(|&level| self.tally(level).specimens > 0).count();
+        if lived == 0 && self.known() > 1 {
+            return Err(Refusal::counted(
+                RefusalCode::UnknownExposure,
+                0.0,
+                1.0 - minimums::UNKNOWN_SHARE,
+                "The condition is known on none of the coral-days; levels are compared once it is known on half.",
+            ));
+        }
         if lived < 2 {
             let message = if self.known() < 2 {
                 "There is one group only: nothing to compare."
@@ -275,6 +286,15 @@ impl Contrast<'_> {
         let candidates = self.candidates();
         let model = self.model(&candidates, split_by_age)?;
         Ok(self.printed(&candidates, model.fit(self, false)?))
+    }
+
+    /// The ratios, for two ages where they change with it; whether they do.
+    ///
+    /// # Errors
+    /// As the `cox` of [`Contrast::compare`].
+    pub fn ratios_by_age(&self) -> Result<(CoxResult, bool), Refusal> {
+        self.comparable()?;
+        self.ratios().map(|(cox, split, _)| (cox, split))
     }
 
     /// The model of the levels that have a ratio.

@@ -150,7 +150,8 @@ fn group(group: &mut SurvivalGroup) {
     part(&mut group.rates, rates);
 }
 
-fn rates(rate: &mut RatePart) {
+/// Losses per 100 coral-months.
+pub fn rates(rate: &mut RatePart) {
     rate.per_100_months = two_digits(rate.per_100_months);
     rate.lower = two_digits(rate.lower);
     rate.upper = two_digits(rate.upper);
@@ -167,13 +168,16 @@ fn causes(causes: &mut Vec<CauseIncidence>) {
 }
 
 fn hazard(pieces: &mut Vec<HazardPiece>) {
-    for piece in pieces {
-        piece.events = count(piece.events);
-        piece.specimen_days = days(piece.specimen_days);
-        piece.rate = two_digits(piece.rate);
-        piece.lower = two_digits(piece.lower);
-        piece.upper = two_digits(piece.upper);
-    }
+    pieces.iter_mut().for_each(hazard_piece);
+}
+
+/// One piece of age.
+pub fn hazard_piece(piece: &mut HazardPiece) {
+    piece.events = count(piece.events);
+    piece.specimen_days = days(piece.specimen_days);
+    piece.rate = two_digits(piece.rate);
+    piece.lower = two_digits(piece.lower);
+    piece.upper = two_digits(piece.upper);
 }
 
 fn cox(fit: &mut CoxResult) {

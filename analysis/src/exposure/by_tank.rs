@@ -20,13 +20,23 @@ pub(super) fn levels_by_tank(
     scale: &Scale,
     carry: &Carry,
 ) -> BTreeMap<TankId, Steps> {
+    steps_by_tank(club, parameter, tanks, |tests| levels(tests, scale, carry))
+}
+
+/// The same for anything that is worked out from a tank's tests of a parameter.
+pub(super) fn steps_by_tank(
+    club: &Club,
+    parameter: ParameterCode,
+    tanks: &[TankId],
+    made: impl Fn(&Series) -> Steps,
+) -> BTreeMap<TankId, Steps> {
     let zero_is_limit = parameter.get().zero == ZeroPolicy::Limit;
     let mut by_tank: BTreeMap<TankId, Steps> = tanks.iter().map(|tank| (*tank, Steps::default())).collect();
     let mut of_tank = |tank: TankId, readings: &mut dyn Iterator<Item = &Reading>| {
         if let Some(steps) = by_tank.get_mut(&tank) {
             let own = readings.filter(|reading| reading.parameter == parameter);
             let tests: Vec<Test> = own.map(|reading| Test::of(reading, zero_is_limit)).collect();
-            *steps = levels(&Series::new(tests), scale, carry);
+            *steps = made(&Series::new(tests));
         }
     };
     if club.readings.is_sorted_by_key(|reading| reading.tank) {

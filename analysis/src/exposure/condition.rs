@@ -12,10 +12,12 @@ use crate::answer::{By, InvalidQuestion};
 use crate::club::{Club, TankId};
 use crate::follow_up::population::{acquired_year, name_at_purchase};
 use crate::follow_up::{Population, Run, day_number};
-use crate::vocabulary::{Origin, ParameterCode, catalogue};
+use crate::vocabulary::{Origin, ParameterCode, Sting, catalogue};
 
+mod factor; // the conditions that answers compare corals by, each of two levels
 mod names; // levels in words
 
+pub use factor::{CONTRAST, Factor, Kind, OTHER, REFERENCE};
 pub use names::LevelName;
 
 /// How long tests, habits and places speak.
@@ -419,16 +421,20 @@ impl Builder<'_> {
     fn neighbours(&self, cuts: Option<Vec<f64>>) -> Condition {
         let cuts = cuts.unwrap_or_else(|| ladder(By::Neighbours));
         let names = LevelName::counts(&cuts, "other stinging corals");
-        let scale = Scale::Ladder(cuts);
+        let source = self.counted_neighbours(Scale::Ladder(cuts), Sting::counts);
+        Condition { lagged: true, ..self.condition(By::Neighbours, names, source) }
+    }
+
+    /// Steps of the number of other corals in the tank with such a sting.
+    fn counted_neighbours(&self, scale: Scale, is: impl Fn(Sting) -> bool) -> Source {
         let mut own = BTreeMap::new();
         for tank in self.tanks() {
-            let stays = neighbours::stinging_stays(self.club, tank);
+            let stays = neighbours::stays_of(self.club, tank, &is);
             for (id, _) in self.members().filter(|(_, s)| s.stays.iter().any(|stay| stay.tank == tank)) {
                 own.insert((id, tank), neighbours::steps(&stays, id, &scale, self.rules.lag));
             }
         }
-        let source = Source::SpecimenInTank { own, tank: BTreeMap::new() };
-        Condition { lagged: true, ..self.condition(By::Neighbours, names, source) }
+        Source::SpecimenInTank { own, tank: BTreeMap::new() }
     }
 }
 

@@ -6,14 +6,11 @@ use crate::club::{Club, TankId};
 use crate::follow_up::day_number;
 use crate::vocabulary::Sting;
 
-/// Stays of stinging corals in a tank: (specimen, from, to).
-pub(super) fn stinging_stays(club: &Club, tank: TankId) -> Vec<(u32, f64, f64)> {
+/// Stays in a tank of the corals whose sting is one of these: (specimen, from, to).
+pub(super) fn stays_of(club: &Club, tank: TankId, is: impl Fn(Sting) -> bool) -> Vec<(u32, f64, f64)> {
     let mut stays = Vec::new();
     for (id, specimen) in club.specimens.iter().enumerate() {
-        let stings = specimen
-            .identifications
-            .last()
-            .is_some_and(|name| matches!(name.taxon.get().sting, Sting::Strong | Sting::Medium));
+        let stings = specimen.identifications.last().is_some_and(|name| is(name.taxon.get().sting));
         if !stings || specimen.arrived_dead {
             continue;
         }

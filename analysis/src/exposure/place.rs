@@ -40,3 +40,23 @@ pub(super) fn flow(specimen: &Specimen, lag: f64, carry: f64) -> Steps {
         FLOW_WORDS.iter().position(|(code, _)| *code == word).map(|position| position as u16)
     })
 }
+
+/// Whether the light at the spot now is at least `rise` above that of the first two weeks after arrival; unknown
+/// where nothing was measured then.
+pub(super) fn light_rise(specimen: &Specimen, rise: f64, lag: f64, carry: f64) -> Steps {
+    let arrived = specimen.acquired.map(|days| day_number(days.latest));
+    let at_first = specimen.placements.iter().find_map(|placement| {
+        let since = day_number(placement.from) - arrived?;
+        placement.par.filter(|_| (0.0..=FIRST_LIGHT_DAYS).contains(&since))
+    });
+    let Some(at_first) = at_first else { return Steps::default() };
+    steps(specimen, lag, carry, |placement| Some(u16::from(placement.par? - at_first >= rise)))
+}
+
+/// Days after arrival whose light is that on arrival.
+const FIRST_LIGHT_DAYS: f64 = 14.0;
+
+/// Whether a stinging neighbour stands within reach, where the place says.
+pub(super) fn within_reach(specimen: &Specimen, lag: f64, carry: f64) -> Steps {
+    steps(specimen, lag, carry, |placement| placement.stinging_within_reach.map(u16::from))
+}

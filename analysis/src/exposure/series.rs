@@ -116,6 +116,21 @@ impl<'a> Past<'a> {
         &self.tests[from..]
     }
 
+    /// Mean of the tests of the last day of testing: a value under a limit counts as that limit, one over it as that limit,
+    /// an interval as its middle; `None` if none of them says anything.
+    pub fn last_mean(&self) -> Option<f64> {
+        let values: Vec<f64> = self
+            .last_tests()
+            .iter()
+            .filter_map(|test| match test.meaning {
+                Meaning::Exact(value) | Meaning::Under(value) | Meaning::Over(value) => Some(value),
+                Meaning::Between(lower, upper) => Some((lower + upper) / 2.0),
+                Meaning::Nothing => None,
+            })
+            .collect();
+        (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+    }
+
     /// Whether the tests come from a probe: the median of the last nine gaps (at least five) is at most 1.5 days.
     pub fn is_probe(&self) -> bool {
         let gaps = self.days.len().saturating_sub(1);

@@ -40,6 +40,15 @@ impl Steps {
         steps
     }
 
+    /// The same steps with other levels.
+    pub fn mapped(&self, map: impl Fn(u16) -> Level) -> Steps {
+        let mut steps = Steps::default();
+        for (at, level) in self.at.iter().zip(&self.level) {
+            steps.push(*at, level.and_then(&map));
+        }
+        steps
+    }
+
     /// Appends a step; a step to the level already in force adds nothing.
     fn push(&mut self, at: f64, level: Level) {
         if self.level.last().copied().unwrap_or(None) != level {

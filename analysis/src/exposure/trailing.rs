@@ -1,7 +1,7 @@
 //! Mean of a condition over the days before a moment, weighted by time.
 
 use super::carry::Carry;
-use super::series::{Meaning, Series};
+use super::series::Series;
 
 /// A mean over a window, and the share of the window that is known.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,17 +36,8 @@ pub fn trailing_mean(series: &Series, t: f64, window: f64, carry: &Carry) -> Tra
         if let Some(next) = days.get(position + 1) {
             to = to.min(next + carry.lag);
         }
-        let values: Vec<f64> = past
-            .last_tests()
-            .iter()
-            .filter_map(|test| match test.meaning {
-                Meaning::Exact(value) | Meaning::Under(value) | Meaning::Over(value) => Some(value),
-                Meaning::Between(lower, upper) => Some((lower + upper) / 2.0),
-                Meaning::Nothing => None,
-            })
-            .collect();
-        if to > from && !values.is_empty() {
-            sum += values.iter().sum::<f64>() / values.len() as f64 * (to - from);
+        if let Some(value) = past.last_mean().filter(|_| to > from) {
+            sum += value * (to - from);
             covered += to - from;
         }
     }

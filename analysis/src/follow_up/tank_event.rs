@@ -62,7 +62,7 @@ pub fn tank_events(club: &Club, follow_up: &FollowUp) -> Vec<TankEvent> {
 }
 
 /// Runs of losses `first..=last` that make one event; overlapping windows are joined.
-fn windows(lost: &[(f64, usize)], living_before: impl Fn(f64) -> usize) -> Vec<(usize, usize)> {
+pub(crate) fn windows(lost: &[(f64, usize)], living_before: impl Fn(f64) -> usize) -> Vec<(usize, usize)> {
     let mut joined: Vec<(usize, usize)> = Vec::new();
     for first in 0..lost.len() {
         let last = lost.partition_point(|(day, _)| *day <= lost[first].0 + WINDOW_DAYS) - 1;

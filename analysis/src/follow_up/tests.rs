@@ -61,7 +61,7 @@ fn ended(acquired: i64, fate: Fate, earliest: i64, latest: i64) -> Specimen {
 }
 
 fn seen(acquired: i64, on: i64, source: SightingSource) -> Specimen {
-    let sighting = Sighting { on: day(on), source, condition: None, tissue_cover: None };
+    let sighting = Sighting { on: day(on), source, condition: None, tissue_cover: None, polyp_extension: None };
     Specimen { sightings: vec![sighting], ..coral(acquired) }
 }
 

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::text::keep;
+use super::text::{keep, keep_all};
 use super::{CatalogueError, TaxonSlug, catalogue};
 
 /// What a claim is about.
@@ -35,6 +35,8 @@ pub struct Claim {
     pub outcomes: Vec<ClaimOutcome>,
     /// How the records look at it.
     pub looked_at_as: &'static str,
+    /// Codes of the conditions whose level is taught to go with more losses than its reference.
+    pub conditions: Vec<&'static str>,
     /// Where it comes from.
     pub basis: &'static str,
 }
@@ -62,6 +64,8 @@ struct Row {
     look_alikes: bool,
     outcome: Vec<ClaimOutcome>,
     looked_at_as: String,
+    #[serde(default)]
+    conditions: Vec<String>,
 }
 
 pub(super) fn read(taxon: impl Fn(&str) -> Option<TaxonSlug>) -> Result<Vec<Claim>, CatalogueError> {
@@ -86,6 +90,7 @@ pub(super) fn read(taxon: impl Fn(&str) -> Option<TaxonSlug>) -> Result<Vec<Clai
             look_alikes: row.look_alikes,
             outcomes: row.outcome,
             looked_at_as: keep(row.looked_at_as),
+            conditions: keep_all(row.conditions),
             basis: "common practice, no source",
         });
     }

@@ -149,7 +149,13 @@ impl ClubBuilder {
 
     pub fn seen(&mut self, coral: usize, day: i64, source: SightingSource) {
         let on = self.day(day);
-        self.specimen(coral).sightings.push(Sighting { on, source, condition: None, tissue_cover: None });
+        self.specimen(coral).sightings.push(Sighting {
+            on,
+            source,
+            condition: None,
+            tissue_cover: None,
+            polyp_extension: None,
+        });
     }
 
     pub fn band(&mut self, slug: &str, code: &str, lower: f64, upper: f64, unit: &str) {

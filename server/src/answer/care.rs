@@ -1,9 +1,9 @@
 //! What keepers did: habits with a rate, and single feedings, changes and treatments.
 
-use analysis::club::{CareEvent, Routine, Specimen};
+use analysis::club::{CareEvent, Incident, Routine, Specimen};
 use chrono::NaiveDate;
 use diesel::prelude::*;
-use migrations::schema::{event, routine};
+use migrations::schema::{event, incident, routine};
 
 use super::load::{Positions, is_rescue_cut, within};
 use crate::access::Scope;
@@ -103,6 +103,37 @@ pub(super) fn routines(
             specimen.and_then(|position| specimens.get(position as usize)).and_then(|specimen| tank_of(specimen, from));
         let tank = tank_id.and_then(|id| positions.tanks.get(&id)).copied().or(there)?;
         Some(Routine { tank, specimen, kind, per_week, from, to, confirmed })
+    };
+    Ok(rows.into_iter().filter_map(read).collect())
+}
+
+/// What happened to tanks: power cuts, overdoses, new fish, pests.
+pub(super) fn incidents(
+    connection: &mut PgConnection,
+    scope: &Scope,
+    positions: &Positions,
+    specimens: &[Specimen],
+) -> QueryResult<Vec<Incident>> {
+    type Row = (i64, String, Option<i64>, Option<i64>, String, NaiveDate, Option<NaiveDate>);
+    let mut rows: Vec<Row> = within!(incident, scope)
+        .select((
+            incident::keeper_id,
+            incident::key,
+            incident::tank_id,
+            incident::specimen_id,
+            incident::kind,
+            incident::from_day,
+            incident::to_day,
+        ))
+        .load(connection)?;
+    rows.sort_by(|a, b| (positions.keepers.get(&a.0), a.5, &a.1).cmp(&(positions.keepers.get(&b.0), b.5, &b.1)));
+    let read = |row: Row| {
+        let (_, _, tank_id, specimen_id, kind, from, to) = row;
+        let specimen = specimen_id.and_then(|id| positions.specimens.get(&id)).copied();
+        let there =
+            specimen.and_then(|position| specimens.get(position as usize)).and_then(|specimen| tank_of(specimen, from));
+        let tank = tank_id.and_then(|id| positions.tanks.get(&id)).copied().or(there)?;
+        Some(Incident { tank, specimen, kind, from, to })
     };
     Ok(rows.into_iter().filter_map(read).collect())
 }

@@ -127,6 +127,7 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
     let litres: Vec<Option<f64>> = tanks.iter().map(|row| row.3).collect();
     let events = care::events(connection, scope, &positions, &mut specimens, &litres)?;
     let routines = care::routines(connection, scope, &positions, &specimens)?;
+    let incidents = care::incidents(connection, scope, &positions, &specimens)?;
     Ok(Club {
         keepers: keepers.into_iter().map(|row| Keeper { keeping_since: row.2 }).collect(),
         tanks: tanks
@@ -137,7 +138,9 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
         specimens,
         routines,
         events,
+        incidents,
         bands: bands(connection)?,
+        withheld: false,
     })
 }
 
@@ -268,7 +271,7 @@ fn sightings(
     positions: &Positions,
     specimens: &mut [Specimen],
 ) -> QueryResult<()> {
-    type Row = (i64, NaiveDate, String, String, Option<i16>, Option<f64>);
+    type Row = (i64, NaiveDate, String, String, Option<i16>, Option<f64>, Option<i16>);
     let mut rows: Vec<Row> = within!(sighting, scope)
         .select((
             sighting::specimen_id,
@@ -277,10 +280,11 @@ fn sightings(
             sighting::source,
             sighting::condition,
             sighting::tissue_cover,
+            sighting::polyp_extension,
         ))
         .load(connection)?;
     rows.sort_by(|a, b| (a.1, &a.2).cmp(&(b.1, &b.2)));
-    for (specimen_id, on, _, source, condition, tissue_cover) in rows {
+    for (specimen_id, on, _, source, condition, tissue_cover, polyps) in rows {
         if let Some(specimen) = of(positions, specimens, specimen_id) {
             let source = match source.as_str() {
                 "register" => SightingSource::Register,
@@ -288,7 +292,8 @@ fn sightings(
                 _ => SightingSource::Look,
             };
             let condition = condition.and_then(|condition| u8::try_from(condition).ok());
-            specimen.sightings.push(Sighting { on, source, condition, tissue_cover });
+            let polyp_extension = polyps.and_then(|polyps| u8::try_from(polyps).ok());
+            specimen.sightings.push(Sighting { on, source, condition, tissue_cover, polyp_extension });
         }
     }
     Ok(())

@@ -125,6 +125,7 @@ mod tests {
                         source: SightingSource::Look,
                         condition: None,
                         tissue_cover: None,
+                        polyp_extension: None,
                     }],
                     sizings: Vec::new(),
                     care_days: Vec::new(),

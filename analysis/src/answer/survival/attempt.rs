@@ -250,7 +250,7 @@ impl Attempt<'_> {
 }
 
 /// Deaths of each of `known` levels in the one tank event that took most of them.
-pub(super) fn events_by_level(club: &Club, follow_up: &FollowUp, sets: &Sets, known: usize) -> Vec<u64> {
+pub(in crate::answer) fn events_by_level(club: &Club, follow_up: &FollowUp, sets: &Sets, known: usize) -> Vec<u64> {
     let rows = &sets.middle;
     let mut most = vec![0; known];
     for event in tank_events(club, follow_up) {

@@ -101,7 +101,7 @@ fn position(level: Option<u16>, known: usize) -> usize {
 impl Records {
     /// Every record on survival of the widest taxon that answers about this population are tied to, by the cells of a
     /// split: time at risk of death, and of the outcome asked.
-    pub(super) fn new(
+    pub(in crate::answer) fn new(
         club: &Club,
         population: &Population,
         by: By,
@@ -253,6 +253,22 @@ impl Records {
             return Some(partition);
         }
         partition.is_cut_at(from).then_some(partition)
+    }
+
+    /// Whether these levels are a union of whole rows, where levels without any time are part of no row.
+    pub(in crate::answer) fn is_union(&self, partition: &Partition, levels: &[usize]) -> bool {
+        let (Some(split), Some(own)) = (partition.split, self.own()) else { return false };
+        let present = self.ground.divided.levels_of(split, |entry| own.holds(entry));
+        partition.rows.iter().all(|row| {
+            let there = || row.levels.iter().filter(|level| present.contains(level));
+            let inside = there().filter(|level| levels.contains(level)).count();
+            inside == 0 || inside == there().count()
+        })
+    }
+
+    /// The level of this code.
+    pub(in crate::answer) fn level(&self, code: &str) -> Option<usize> {
+        self.names.iter().position(|name| name.code == code)
     }
 
     /// Whether the table whose levels are never joined may be shown as asked.

@@ -297,7 +297,7 @@ impl Coral {
 }
 
 fn seen(on: i32) -> Sighting {
-    Sighting { on: day(on), source: SightingSource::Look, condition: None, tissue_cover: None }
+    Sighting { on: day(on), source: SightingSource::Look, condition: None, tissue_cover: None, polyp_extension: None }
 }
 
 fn death(alive: i32, noticed: i32) -> Ending {

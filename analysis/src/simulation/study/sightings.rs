@@ -51,7 +51,7 @@ fn seen(club: &Club, sightings: impl Fn(chrono::NaiveDate) -> Vec<Sighting>) -> 
 
 /// The report.
 pub fn run(options: &Options) -> Sightings {
-    let sighting = |on, source| Sighting { on, source, condition: None, tissue_cover: None };
+    let sighting = |on, source| Sighting { on, source, condition: None, tissue_cover: None, polyp_extension: None };
     let found = each_club(options, |club| {
         let seed = seed_of(options, 104, club);
         let plan = Plan { seed, keepers: KEEPERS, conditions: 1, hazard_ratio: 1.0, correlation: 0.0, drift: false };

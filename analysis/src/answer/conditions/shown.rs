@@ -1,0 +1,200 @@
+//! Whether a restricted audience sees a line.
+//!
+//! Time under the level, under its reference, under neither and at an unknown condition are cells of one table: each
+//! passes as a block or is empty, for the taxon and for what every wider taxon has beyond it. Where answers on survival
+//! are split by the same condition, the two levels are unions of their blocks besides, so that no part can be found by
+//! taking one answer from another.
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+use super::line::{Cut, Making};
+use crate::answer::question::{By, Question};
+use crate::answer::survival::shown::Records;
+use crate::club::Club;
+use crate::comparison::{Frame, Rows};
+use crate::disclosure::cells::{Entry, tally};
+use crate::disclosure::partition::Partition;
+use crate::disclosure::{block_minimum, passes, tree};
+use crate::evidence::Tally;
+use crate::exposure::condition::{finest, ladder};
+use crate::exposure::{ABOVE_BAND, BELOW_BAND, Band, Condition, Factor, Rules, WITHIN_BAND};
+use crate::follow_up::decline::follow_up_for;
+use crate::follow_up::{FollowUp, Population, Run};
+use crate::vocabulary::{Origin, ParameterCode, catalogue};
+
+/// Whether the line may be shown.
+pub(in crate::answer) fn may_be_shown(making: &Making, factor: Factor, cut: &Cut) -> bool {
+    if block_minimum(making.audience).is_none() {
+        return true;
+    }
+    let own = entries(&making.follow_up, &cut.sets.middle);
+    let pass = |entries: &[(u16, Entry)]| cells(entries).all(|tally| passes(&tally, making.audience));
+    if own.is_empty() || !pass(&own) || !is_union(making, factor) {
+        return false;
+    }
+    making.ties().beyond.iter().all(|(beyond, follow_up)| {
+        Condition::of_factor(making.club, beyond, factor, Rules::of(Run::Main)).is_ok_and(|condition| {
+            let frame = Frame { club: making.club, follow_up, condition: &condition, given: None };
+            frame.middle().is_ok_and(|(rows, _)| pass(&entries(follow_up, &rows)))
+        })
+    })
+}
+
+/// What lines of a taxon are tied to, worked out once.
+#[derive(Default)]
+pub(in crate::answer) struct Ties {
+    /// What each wider taxon has beyond this one, and the time it was under observation.
+    beyond: Vec<(Population, FollowUp)>,
+    /// Blocks of the answers on survival, by split; whether it is asked by cuts.
+    blocks: RefCell<BTreeMap<(By, bool), Option<Rc<(Records, Partition)>>>>,
+}
+
+impl Ties {
+    pub(in crate::answer) fn new(making: &Making) -> Ties {
+        let wider = making.population.taxon.ancestors().into_iter().filter(|wider| tree::is_asked(*wider));
+        let beyond = wider
+            .map(|wider| beyond(making.club, making.population, Population::of(making.club, wider, None)))
+            .filter(|beyond| !beyond.members.is_empty())
+            .map(|beyond| {
+                let follow_up = follow_up_for(making.club, &beyond, making.outcome, Run::Main);
+                (beyond, follow_up)
+            })
+            .collect();
+        Ties { beyond, blocks: RefCell::default() }
+    }
+
+    fn blocks(&self, making: &Making, question: &Question) -> Option<Rc<(Records, Partition)>> {
+        let key = (question.by, question.edges.is_some());
+        if let Some(known) = self.blocks.borrow().get(&key) {
+            return known.clone();
+        }
+        let records = Records::new(making.club, making.population, question.by, None, making.outcome).ok();
+        let made = records.and_then(|records| {
+            let partition = records.partition(question, making.audience)?;
+            Some(Rc::new((records, partition)))
+        });
+        self.blocks.borrow_mut().insert(key, made.clone());
+        made
+    }
+}
+
+/// What a wider taxon has beyond this population, whatever year it was bought in.
+fn beyond(club: &Club, own: &Population, wider: Population) -> Population {
+    let whole = Population::of(club, own.taxon, None);
+    let inside = |id: &u32| {
+        whole.members.binary_search(id).is_ok() && !(own.without.iter().any(|genus| named(club, *id, *genus)))
+    };
+    // The bands are those of the taxon answered.
+    let members = wider.members.iter().copied().filter(|id| !inside(id)).collect();
+    Population { taxon: own.taxon, without: Vec::new(), members }
+}
+
+fn named(club: &Club, id: u32, taxon: crate::vocabulary::TaxonSlug) -> bool {
+    let specimen = club.specimens.get(id as usize);
+    specimen.and_then(crate::follow_up::population::latest_name).is_some_and(|name| name.is_within(taxon))
+}
+
+/// Time by level, unknown as a level of its own.
+fn entries(follow_up: &FollowUp, rows: &Rows) -> Vec<(u16, Entry)> {
+    (0..rows.len())
+        .filter_map(|row| {
+            let follow = follow_up.follows.get(rows.specimen[row] as usize)?;
+            let entry = Entry {
+                specimen: follow.specimen,
+                keeper: rows.keeper[row],
+                tank: rows.tank[row],
+                days: rows.episodes.stop[row] - rows.episodes.start[row],
+                marks: 0,
+            };
+            Some((rows.level[row].unwrap_or(UNKNOWN), entry))
+        })
+        .collect()
+}
+
+const UNKNOWN: u16 = u16::MAX;
+
+fn cells(entries: &[(u16, Entry)]) -> impl Iterator<Item = Tally> {
+    let mut cells: BTreeMap<u16, Vec<Entry>> = BTreeMap::new();
+    for (level, entry) in entries {
+        cells.entry(*level).or_default().push(*entry);
+    }
+    cells.into_values().map(|entries| tally(entries.iter()))
+}
+
+/// The split of answers on survival by the same condition, with the cut that divides its two levels.
+fn split(factor: Factor) -> Option<(By, Option<f64>)> {
+    Some(match factor {
+        Factor::Level(code) | Factor::Below(code) | Factor::Above(code) => (By::Parameter(code), None),
+        Factor::FlowStill | Factor::FlowThrashing => (By::Flow, None),
+        Factor::Feeding => (By::Feeding, Some(1.0)),
+        Factor::Carbon => (By::Carbon, None),
+        Factor::WaterChange => (By::WaterChange, Some(10.0)),
+        Factor::TankAge => (By::TankAge, Some(6.0)),
+        Factor::StingingCorals => (By::Neighbours, Some(1.0)),
+        Factor::Origin => (By::Origin, None),
+        Factor::Form(_) => (By::Form, None),
+        Factor::KeeperExperience => (By::KeeperExperience, Some(2.0)),
+        _ => return None,
+    })
+}
+
+/// Whether the levels of the line are unions of blocks of the answers on survival by the same condition.
+fn is_union(making: &Making, factor: Factor) -> bool {
+    let Some((by, edge)) = split(factor) else { return true };
+    let taught = |code: ParameterCode| Band::taught(making.club, making.population.taxon, code).is_some();
+    let edge = match factor {
+        Factor::Level(code) if !taught(code) => {
+            let cuts = ladder(By::Parameter(code));
+            cuts.get(cuts.len() / 2).copied()
+        }
+        _ => edge,
+    };
+    let question = Question { by, edges: edge.map(|edge| vec![edge]), ..plain(making) };
+    let Some(blocks) = making.ties().blocks(making, &question) else { return false };
+    let (records, partition) = blocks.as_ref();
+    let holds = |groups: &[Vec<usize>]| groups.iter().all(|levels| records.is_union(partition, levels));
+    if let Some(edge) = edge {
+        // Level 0 lies below every cut, each other one from its own cut on.
+        let cuts = finest(by);
+        let (below, above): (Vec<usize>, Vec<usize>) =
+            (0..=cuts.len()).partition(|level| level.checked_sub(1).is_none_or(|at| cuts[at] < edge));
+        return holds(&[below, above]);
+    }
+    match factor {
+        Factor::Level(_) => {
+            let [below, within, above] = [BELOW_BAND, WITHIN_BAND, ABOVE_BAND].map(usize::from);
+            holds(&[vec![within], vec![below, above]])
+        }
+        Factor::Below(_) | Factor::Above(_) | Factor::FlowStill | Factor::FlowThrashing => {
+            holds(&[vec![0], vec![1], vec![2]])
+        }
+        Factor::Carbon => holds(&[vec![0], vec![1]]),
+        Factor::Origin => {
+            let known = Origin::ALL.iter().filter(|origin| **origin != Origin::Unknown).enumerate();
+            let of = |is: fn(&Origin) -> bool| -> Vec<usize> {
+                known.clone().filter(|(_, origin)| is(origin)).map(|(at, _)| at).collect()
+            };
+            let captive = of(|origin| matches!(origin, Origin::CaptiveGrown | Origin::CaptiveBred));
+            holds(&[captive, of(|origin| *origin == Origin::WildCollected)])
+        }
+        Factor::Form(at) => {
+            let code = catalogue().forms().get(usize::from(at)).map_or("", |form| form.code);
+            records.level(code).is_some_and(|level| holds(&[vec![level]]))
+        }
+        _ => false,
+    }
+}
+
+fn plain(making: &Making) -> Question {
+    Question {
+        taxon: making.population.taxon,
+        outcome: making.outcome,
+        by: By::None,
+        edges: None,
+        given: None,
+        horizon_days: 365.0,
+        since: None,
+    }
+}

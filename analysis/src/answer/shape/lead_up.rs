@@ -1,0 +1,68 @@
+//! What is printed about the weeks before losses.
+
+use serde::Serialize;
+
+use super::Estimate;
+use crate::refusal::Part;
+
+/// The weeks before losses, beside corals of the same age that lived on.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LeadUpResult {
+    /// Losses looked back from.
+    pub losses: u64,
+    /// Corals of the same taxon and age in other tanks, drawn for them.
+    pub controls: u64,
+    /// One line a condition and window: losses less their controls.
+    pub lines: Vec<LeadUpLine>,
+    /// One line a condition: the last 30 days of the lost corals less earlier months of the same corals.
+    pub within_specimen: Vec<WithinSpecimenLine>,
+    /// How to read it.
+    pub sentence: String,
+}
+
+/// One condition in one window.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LeadUpLine {
+    /// Code of the condition or sign.
+    pub condition: String,
+    /// In words: what the difference is of.
+    pub name: String,
+    /// `condition` (water and care) or `sign` (how it looked: it may be the loss itself beginning).
+    pub kind: &'static str,
+    /// Days before the loss, from and to, both included.
+    pub window: [u32; 2],
+    /// Mean of losses less their controls: of the share of known days under the level, or of the score.
+    pub difference: Part<f64>,
+    /// Lower 95 % limit, tanks drawn whole.
+    pub lower: Option<f64>,
+    /// Upper 95 % limit.
+    pub upper: Option<f64>,
+    /// Odds ratio of all days under the level against none, or of one step of the score, by conditional logistic
+    /// regression.
+    pub odds_ratio: Part<Estimate>,
+    /// Losses with data for themselves and a control.
+    pub cases: Part<u64>,
+    /// Their controls with data.
+    pub controls: Part<u64>,
+}
+
+/// One condition of the lost corals, late against earlier.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WithinSpecimenLine {
+    /// Code of the condition or sign.
+    pub condition: String,
+    /// In words.
+    pub name: String,
+    /// `condition` or `sign`.
+    pub kind: &'static str,
+    /// Days before the loss, from and to, both included; earlier windows of the same length are its controls.
+    pub window: [u32; 2],
+    /// Mean of the last window less the mean of the earlier ones.
+    pub difference: Part<f64>,
+    /// Lower 95 % limit, tanks drawn whole.
+    pub lower: Option<f64>,
+    /// Upper 95 % limit.
+    pub upper: Option<f64>,
+    /// Losses with data in the last window and an earlier one.
+    pub cases: Part<u64>,
+}

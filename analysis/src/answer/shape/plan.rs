@@ -1,0 +1,61 @@
+//! What is printed about what the club would have to record.
+
+use serde::Serialize;
+
+use super::LevelPair;
+use crate::refusal::Part;
+
+/// What would have to be recorded to tell whether a condition goes with losses.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlanResult {
+    /// The condition.
+    pub condition: String,
+    /// What would be compared.
+    pub contrast: LevelPair,
+    /// The hazard ratio to be told from 1.
+    pub hazard_ratio: f64,
+    /// The share of clubs like this one that would tell it.
+    pub power: f64,
+    /// Share of the coral-days at known conditions that lie under the level.
+    pub share: f64,
+    /// Factor for corals that share a tank: robust variance over model variance of the present fit; 1 where there is none.
+    pub design_effect: f64,
+    /// Losses needed in both levels together, by Schoenfeld's formula times the design effect.
+    pub deaths_needed: f64,
+    /// Losses at known conditions so far.
+    pub deaths_so_far: Part<u64>,
+    /// Coral-years that would hold as many losses, at the taxon's own rate and its limits.
+    pub specimen_years: YearsNeeded,
+    /// Coral-years at known conditions so far.
+    pub specimen_years_so_far: Part<f64>,
+    /// Keepers who would keep this taxon for a year, at the club's usual number of corals each.
+    pub keepers: Option<f64>,
+    /// What to do, in a fixed order.
+    pub steps: Vec<PlanStep>,
+    /// The steps in words.
+    pub sentence: String,
+}
+
+/// Coral-years with limits.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct YearsNeeded {
+    /// At the rate so far.
+    pub estimate: f64,
+    /// At the upper limit of the rate.
+    pub lower: f64,
+    /// At the lower limit of the rate; `None` = without end.
+    pub upper: Option<f64>,
+}
+
+/// One step of a plan.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlanStep {
+    /// `held`: questions to answer; `rare_tests`: keepers who test less than monthly; `wait`: time still to come.
+    pub kind: &'static str,
+    /// Questions or keepers; `None` where the number may not be shown, or none is counted.
+    pub count: Option<u64>,
+    /// Coral-years that the step would make known.
+    pub specimen_years: Option<f64>,
+    /// The step in words; empty where there is nothing to do.
+    pub sentence: String,
+}
