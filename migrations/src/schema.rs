@@ -576,6 +576,86 @@ diesel::table! {
 }
 
 diesel::table! {
+    /// Frozen states of the club that public and members read
+    release (number) {
+        /// Number
+        number -> Int8,
+        /// The edition whose records it froze
+        edition -> Int8,
+        /// The program that made it
+        program_version -> Text,
+        /// Why it was made: the first, its time had come, or a member withdrew
+        reason -> Text,
+        /// When it was made
+        made_at -> Timestamptz,
+        /// The records its answers are worked out from, compressed and served to nobody; null once no taxon is answered from it
+        records -> Nullable<Bytea>,
+    }
+}
+
+diesel::table! {
+    /// Answers of a release as they were first given, and are given again
+    release_answer (release, audience, question) {
+        /// Release
+        release -> Int8,
+        /// public or member
+        audience -> Text,
+        /// The canonical question and its representation
+        question -> Text,
+        /// The bytes sent, compressed
+        body -> Bytea,
+    }
+}
+
+diesel::table! {
+    /// Releases to be made
+    release_due (id) {
+        /// Row
+        id -> Int8,
+        /// Why
+        reason -> Text,
+        /// Since when
+        since -> Timestamptz,
+        /// waiting, done or failed
+        state -> Text,
+        /// How often it was tried
+        attempts -> Int4,
+        /// Not tried again before this
+        not_before -> Timestamptz,
+        /// What went wrong the last time
+        message -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    /// The q values of a release, over a written list of comparisons
+    release_family (release, family) {
+        /// Release
+        release -> Int8,
+        /// What the list is of: outcome and reader
+        family -> Text,
+        /// Length of the list, refused comparisons included
+        comparisons -> Int8,
+        /// Taxon, condition and q of every comparison made
+        q_values -> Jsonb,
+    }
+}
+
+diesel::table! {
+    /// From which release each taxon is answered: an older one while fewer than three members have changed what it rests on
+    release_taxon (release, taxon) {
+        /// Release
+        release -> Int8,
+        /// Slug; empty never, * = everything together
+        taxon -> Text,
+        /// The release whose figures stand; null = withheld since a member withdrew, until three have changed
+        answered_from -> Nullable<Int8>,
+        /// Hash of what each member contributes to the figures that stand, by an unnamed key; served to nobody
+        contributions -> Jsonb,
+    }
+}
+
+diesel::table! {
     /// A habit with a rate: feeding, water changes, carbon, light settings
     routine (id) {
         /// Row
@@ -1036,6 +1116,8 @@ diesel::joinable!(reading -> tank (tank_id));
 diesel::joinable!(record_source -> keeper (keeper_id));
 diesel::joinable!(record_source -> log (log_id));
 diesel::joinable!(record_source -> upload (upload_id));
+diesel::joinable!(release_answer -> release (release));
+diesel::joinable!(release_family -> release (release));
 diesel::joinable!(routine -> keeper (keeper_id));
 diesel::joinable!(routine -> specimen (specimen_id));
 diesel::joinable!(routine -> tank (tank_id));
@@ -1089,6 +1171,11 @@ diesel::allow_tables_to_appear_in_same_query!(
     question_link,
     reading,
     record_source,
+    release,
+    release_answer,
+    release_due,
+    release_family,
+    release_taxon,
     routine,
     sighting,
     sizing,

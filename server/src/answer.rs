@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use analysis::answer::{Stamp, State};
+use analysis::answer::{Audience, Called, Outcome, RangesCalled, Stamp, State};
 use analysis::club::Club;
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
@@ -15,6 +15,7 @@ use migrations::schema::{club_setting, edition};
 use crate::access::Scope;
 use crate::pool::Pool;
 use crate::problem::Problem;
+use crate::release::{self, Standing};
 
 mod care; // what keepers did
 mod load; // records → a club of plain values
@@ -30,12 +31,56 @@ pub struct Snapshot {
     pub raised_at: DateTime<Utc>,
     /// The records.
     pub club: Arc<Club>,
+    /// The release that froze them, if it is one.
+    pub release: Option<Arc<Frozen>>,
+}
+
+/// A release whose records are being answered from.
+pub struct Frozen {
+    /// Its number.
+    pub number: i64,
+    pool: Pool,
+    called: Mutex<HashMap<(Outcome, Audience), Arc<Called>>>,
+    ranges: Mutex<HashMap<Outcome, Arc<RangesCalled>>>,
+}
+
+impl std::fmt::Debug for Frozen {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Frozen").field("number", &self.number).finish_non_exhaustive()
+    }
 }
 
 impl Snapshot {
     /// What answers computed from it are marked with.
     pub fn stamp(&self) -> Stamp {
-        stamp(self.edition)
+        match &self.release {
+            Some(frozen) => Stamp { state: State::Release(frozen.number), ..stamp(self.edition) },
+            None => stamp(self.edition),
+        }
+    }
+
+    /// The q values of the release's comparisons; `None` for an edition, whose q await one.
+    ///
+    /// # Errors
+    /// The database refused.
+    pub fn called(&self, outcome: Outcome, audience: Audience) -> Result<Option<Arc<Called>>, Problem> {
+        let Some(frozen) = &self.release else { return Ok(None) };
+        // Held while they are worked out, so that it is done once.
+        let mut known = frozen.called.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(called) = known.get(&(outcome, audience)) {
+            return Ok(Some(called.clone()));
+        }
+        let mut connection = frozen.pool.get().map_err(|error| Problem::database_unavailable(&error))?;
+        let called = Arc::new(release::called(&mut connection, frozen.number, &self.club, outcome, audience)?);
+        known.insert((outcome, audience), called.clone());
+        Ok(Some(called))
+    }
+
+    /// The q values of the release's tests of ranges; `None` for an edition.
+    pub fn ranges(&self, outcome: Outcome) -> Option<Arc<RangesCalled>> {
+        let frozen = self.release.as_ref()?;
+        let mut known = frozen.ranges.lock().unwrap_or_else(PoisonError::into_inner);
+        Some(known.entry(outcome).or_insert_with(|| Arc::new(release::ranges(&self.club, outcome))).clone())
     }
 }
 
@@ -49,10 +94,16 @@ pub fn stamp(edition: i64) -> Stamp {
 /// # Errors
 /// The database refused.
 pub fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<Snapshot> {
-    connection.build_transaction().repeatable_read().read_only().run(|connection| {
-        let Edition { number, raised_at } = current_edition(connection)?;
-        Ok(Snapshot { edition: number, raised_at, club: Arc::new(load::club(connection, scope)?) })
-    })
+    connection.build_transaction().repeatable_read().read_only().run(|connection| club_within(connection, scope))
+}
+
+/// The same within a transaction that holds the records still.
+///
+/// # Errors
+/// The database refused.
+pub fn club_within(connection: &mut PgConnection, scope: &Scope) -> QueryResult<Snapshot> {
+    let Edition { number, raised_at } = current_edition(connection)?;
+    Ok(Snapshot { edition: number, raised_at, club: Arc::new(load::club(connection, scope)?), release: None })
 }
 
 /// A state of everything an answer depends on.
@@ -100,7 +151,12 @@ const KEPT: usize = 512;
 pub struct Answers {
     records: Mutex<Option<Snapshot>>,
     bodies: Mutex<Bodies>,
+    released: Mutex<HashMap<Option<i64>, Snapshot>>,
+    released_bodies: Mutex<HashMap<String, Arc<Vec<u8>>>>,
 }
+
+/// Releases whose records are kept in memory at most: the current one and those that taxa are still answered from.
+const RELEASES: usize = 3;
 
 #[derive(Default)]
 struct Bodies {
@@ -129,6 +185,49 @@ impl Answers {
         let fresh = read()?;
         *records = Some(fresh.clone());
         Ok(fresh)
+    }
+
+    /// The records that a release froze; an empty club where they are withheld. Callers that come meanwhile wait for the
+    /// one reading.
+    ///
+    /// # Errors
+    /// The database refused or is not there.
+    pub fn released(&self, pool: &Pool, standing: &Standing) -> Result<Snapshot, Problem> {
+        let from = standing.answered_from;
+        let key = from.map(|release| release.number);
+        let mut released = self.released.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = released.get(&key) {
+            return Ok(known.clone());
+        }
+        let mut connection = pool.get().map_err(|error| Problem::database_unavailable(&error))?;
+        let club = Arc::new(release::records(&mut connection, from)?);
+        let stamped = from.unwrap_or(standing.current);
+        let frozen =
+            Frozen { number: stamped.number, pool: pool.clone(), called: Mutex::default(), ranges: Mutex::default() };
+        let snapshot =
+            Snapshot { edition: stamped.number, raised_at: stamped.made_at, club, release: Some(Arc::new(frozen)) };
+        if released.len() >= RELEASES {
+            released.clear();
+        }
+        // Withheld records are of one release only: the next may tell again.
+        if from.is_some() {
+            released.insert(key, snapshot.clone());
+        }
+        Ok(snapshot)
+    }
+
+    /// The bytes of an answer of a release, given before.
+    pub fn released_body(&self, tag: &str) -> Option<Arc<Vec<u8>>> {
+        self.released_bodies.lock().unwrap_or_else(PoisonError::into_inner).get(tag).cloned()
+    }
+
+    /// Keeps the bytes of an answer of a release.
+    pub fn keep_released(&self, tag: &str, body: Arc<Vec<u8>>) {
+        let mut bodies = self.released_bodies.lock().unwrap_or_else(PoisonError::into_inner);
+        if bodies.len() >= KEPT {
+            bodies.clear();
+        }
+        bodies.insert(tag.to_owned(), body);
     }
 
     /// The bytes of an answer computed before in this edition.

@@ -17,6 +17,7 @@ use crate::jobs::Jobs;
 use crate::limit::{Limiter, Policy};
 use crate::pool::Pool;
 use crate::problem::{Kind, Problem};
+use crate::release::Releases;
 use crate::{document, route};
 
 mod fallback; // addresses and methods that are not served
@@ -71,6 +72,8 @@ pub struct State {
     pub answers: Answers,
     /// Files waiting to be read.
     pub jobs: Jobs,
+    /// Releases waiting to be made.
+    pub releases: Releases,
     /// Who asked how often.
     pub limiter: Option<Limiter>,
     /// Largest file in bytes.
@@ -84,11 +87,13 @@ pub struct State {
 /// The listener cannot be served.
 pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server> {
     let jobs = Jobs::start(settings.pool.clone(), settings.today.clone(), settings.readers)?;
+    let releases = Releases::start(settings.pool.clone())?;
     let state = web::Data::new(State {
         pool: settings.pool,
         today: settings.today,
         answers: Answers::default(),
         jobs,
+        releases,
         limiter: settings.policy.map(Limiter::new),
         largest_upload: settings.largest_upload,
     });

@@ -4,15 +4,22 @@
 use utoipa_actix_web::scope;
 use utoipa_actix_web::service_config::ServiceConfig;
 
+mod bands; // what is taught beside what was seen
+mod casebook; // single losses
+mod claims; // what the club teaches
 mod club; // the club as a whole
+mod conditions; // conditions side by side
 mod growth; // how fast they grew
+mod hazard; // when they are lost
 mod health; // live and ready
 mod kits; // what a kit can show, for all who have it
 mod layouts; // how files of one shape are read
+mod lead_up; // the weeks before losses
 mod me; // who is asking
 mod openapi; // the document itself
 mod page; // one address of a collection: cursors
 mod parameters; // what is measured
+mod plan; // what to record to know
 mod problems; // pages about problems
 mod question_links; // links to single questions
 mod questions; // one question behind its link
@@ -22,12 +29,16 @@ mod shape; // documented shapes of answers
 mod statistics; // what survival and growth share
 mod survival; // how long they lived
 mod taxa; // corals and kin, with the records' counts
+mod taxon_question; // a question about one taxon that is not split
 mod tokens; // keys for programs
 mod upload_steps; // answers, commit, undo
 mod upload_views;
 mod uploads; // from a file to the club's records // findings, preview
 
-pub use shape::{GrowthAnswer, SurvivalAnswer};
+pub use shape::{
+    BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
+    SurvivalAnswer,
+};
 
 /// Registers every route.
 pub fn register(config: &mut ServiceConfig) {
@@ -42,6 +53,13 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(taxa::get_taxon)
                 .service(survival::get_survival)
                 .service(growth::get_growth)
+                .service(conditions::get_conditions)
+                .service(bands::get_bands)
+                .service(hazard::get_hazard)
+                .service(lead_up::get_lead_up)
+                .service(plan::get_plan)
+                .service(casebook::get_casebook)
+                .service(claims::get_claims)
                 .service(uploads::create_upload)
                 .service(uploads::list_uploads)
                 .service(uploads::get_upload)

@@ -19,11 +19,14 @@ use crate::access::{NewToken, Role, Scope, issue};
 use crate::app::Settings;
 use crate::config::Config;
 use crate::demo::{DemoClub, words};
+use crate::release;
 
 use super::failure::Failure;
 use super::output::put;
 use super::serve::{listen, log_to_stderr, serve};
 use super::{answer_text, database};
+
+mod worked; // one taxon beside its truth, and one that cannot be answered
 
 /// Arguments of `strandline demo`.
 #[derive(Args)]
@@ -65,6 +68,8 @@ pub fn run(config: &Config, args: &DemoArgs) -> Result<u8, Failure> {
     let held = import(&mut connection, &club)?;
     print_held(&held)?;
     print_learned(&mut connection, &club)?;
+    // The first release, so that the first reader need not wait for it.
+    release::standing(&mut connection, None).map_err(|problem| Failure::place(problem.detail.clone()))?;
     if let Some(listener) = listener {
         let address = listener.local_addr().unwrap_or(config.listen);
         let curator = token(&mut connection, Role::Curator, None)?;
@@ -225,6 +230,9 @@ fn print_learned(connection: &mut PgConnection, club: &DemoClub) -> Result<(), F
             let banded = ask(records, plan.taxon, By::Parameter(nitrate), &stamp);
             put(format!("    {}", answer_text::band(&banded)))?;
         }
+    }
+    for line in worked::lines(records, &club.truth.design, &stamp) {
+        put(line)?;
     }
     put("These are associations in logs that keepers chose to keep; they are no reason to change a tank.")?;
     Ok(())

@@ -54,6 +54,41 @@ pub struct Sheet {
 }
 
 impl Sheet {
+    /// One row a line of a list within an answer, or one row with the reason where there is no list. Every row begins with
+    /// the state, the taxa asked and answered, and the method; `columns` are names with the JSON pointer into a line;
+    /// the last two columns are the line's own refusal.
+    pub fn of_lines(answer: &serde_json::Value, list: &str, columns: &[(&str, &str)]) -> Self {
+        let head = ["edition", "taxon_asked", "taxon_answered", "outcome", "since", "method"];
+        let names = head.into_iter().chain(columns.iter().map(|(name, _)| *name)).chain(["refused", "message"]);
+        let mut sheet = Sheet::new(names);
+        let lead = [
+            Cell::json(answer.get("release").unwrap_or(&answer["edition"])),
+            Cell::json(&answer["taxon"]["asked"]),
+            Cell::json(&answer["taxon"]["answered"]),
+            Cell::json(&answer["question"]["outcome"]),
+            Cell::json(&answer["question"]["since"]),
+            Cell::json(&answer["method"]["id"]),
+        ];
+        let reason = |refused: &serde_json::Value| [Cell::json(&refused["code"]), Cell::json(&refused["message"])];
+        match answer.pointer(list).and_then(serde_json::Value::as_array) {
+            None => {
+                let mut row = lead.to_vec();
+                row.extend(vec![Cell::Empty; columns.len()]);
+                row.extend(reason(&answer["result"]["refused"]));
+                sheet.rows.push(row);
+            }
+            Some(lines) => {
+                for line in lines {
+                    let mut row = lead.to_vec();
+                    row.extend(columns.iter().map(|(_, at)| line.pointer(at).map_or(Cell::Empty, Cell::json)));
+                    row.extend(reason(&line["refused"]));
+                    sheet.rows.push(row);
+                }
+            }
+        }
+        sheet
+    }
+
     /// An empty table with its columns.
     pub fn new<'c>(columns: impl IntoIterator<Item = &'c str>) -> Self {
         Sheet { columns: columns.into_iter().map(str::to_owned).collect(), rows: Vec::new() }

@@ -76,6 +76,7 @@ pub async fn get_growth(
         canonical: question.canonical(),
         form,
         stem: format!("{taxon}-growth-by-{}", by.as_str()),
+        taxon: Some(taxon),
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         statistics::allowed(question.faults(audience))?;

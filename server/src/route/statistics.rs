@@ -11,6 +11,7 @@ use crate::app::State;
 use crate::pool;
 use crate::problem::{Fault, Kind, Problem};
 use crate::query::{Fields, hint};
+use crate::release::{self, Standing};
 use crate::represent::{self, Form, Held, Keep, Validator};
 
 /// What is asked, apart from who asks.
@@ -21,10 +22,44 @@ pub struct Question {
     pub form: Form,
     /// Name of the file, for representations that are files.
     pub stem: String,
+    /// The taxon it is about; `None` = everything together.
+    pub taxon: Option<TaxonSlug>,
 }
 
-/// Answers a question about the club's records: from what was computed before in this edition, or by `compute`,
-/// which gives the bytes of the answer.
+/// What a question is answered from.
+#[derive(Clone, Copy)]
+enum From {
+    /// The records as they are.
+    Edition(Edition),
+    /// What a release froze.
+    Release(Standing),
+}
+
+impl From {
+    /// The validators of an answer: whatever its bytes depend on.
+    fn validator(&self, audience: Audience, question: &Question) -> Validator {
+        let (state, since) = match self {
+            From::Edition(edition) => (edition.number.to_string(), edition.raised_at),
+            From::Release(Standing { current, answered_from: Some(from) }) => {
+                (format!("release {}", from.number), current.made_at)
+            }
+            From::Release(Standing { current, answered_from: None }) => {
+                (format!("release {} withheld", current.number), current.made_at)
+            }
+        };
+        let etag = represent::etag(&[
+            &state,
+            audience.as_str(),
+            &question.canonical,
+            question.form.word(),
+            env!("CARGO_PKG_VERSION"),
+        ]);
+        Validator::of_records(etag, since)
+    }
+}
+
+/// Answers a question about the club's records, by `compute`, which gives the bytes of the answer, or from what was
+/// computed before: for curators in this edition, for public and members in the release that stands for the taxon.
 pub async fn answer<F>(
     request: &HttpRequest,
     state: &web::Data<State>,
@@ -37,45 +72,71 @@ where
 {
     let held = Held::of(request);
     let shared = state.clone();
+    let taxon = question.taxon;
     let first = pool::with(&state.pool, move |connection| {
         let publishes = answer::publishes(connection)?;
         let (scope, audience) = caller.audience(publishes)?;
         let keep = if caller.holder().is_some() { Keep::Private } else { Keep::Public };
-        let edition = answer::current_edition(connection)?;
-        Ok((scope, audience, keep, edition))
+        let from = match audience {
+            Audience::Public | Audience::Member => From::Release(release::standing(connection, taxon)?),
+            Audience::Curator | Audience::Keeper => From::Edition(answer::current_edition(connection)?),
+        };
+        Ok((scope, audience, keep, from))
     });
-    let (scope, audience, keep, edition) = first.await?;
-    let validator = validator(edition, audience, &question);
+    let (scope, audience, keep, from) = first.await?;
+    let validator = from.validator(audience, &question);
     if held.holds(&validator) {
         return Ok(represent::not_modified(&validator, keep));
     }
-    if let Some(body) = state.answers.body(edition.number, &validator.etag) {
+    let known = match from {
+        From::Edition(edition) => state.answers.body(edition.number, &validator.etag),
+        From::Release(_) => state.answers.released_body(&validator.etag),
+    };
+    if let Some(body) = known {
         return Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &validator, keep));
     }
     // Computing takes its time and no connection.
-    let computed = web::block(move || {
-        let snapshot = shared.answers.snapshot(&shared.pool, &scope, edition.number)?;
-        // The edition may have been raised since it was looked at.
-        let edition = Edition { number: snapshot.edition, raised_at: snapshot.raised_at };
-        let validator = self::validator(edition, audience, &question);
-        let body = Arc::new(compute(&snapshot, audience)?);
-        shared.answers.keep(snapshot.edition, &validator.etag, body.clone());
-        Ok::<_, Problem>((body, validator, question))
+    let computed = web::block(move || match from {
+        From::Edition(edition) => {
+            let snapshot = shared.answers.snapshot(&shared.pool, &scope, edition.number)?;
+            // The edition may have been raised since it was looked at.
+            let from = From::Edition(Edition { number: snapshot.edition, raised_at: snapshot.raised_at });
+            let validator = from.validator(audience, &question);
+            let body = Arc::new(compute(&snapshot, audience)?);
+            shared.answers.keep(snapshot.edition, &validator.etag, body.clone());
+            Ok::<_, Problem>((body, validator, question))
+        }
+        From::Release(standing) => {
+            let body = Arc::new(released(&shared, &standing, &question, audience, compute)?);
+            shared.answers.keep_released(&validator.etag, body.clone());
+            Ok((body, validator, question))
+        }
     });
     let (body, validator, question) = computed.await.map_err(|error| Problem::internal(&error))??;
     Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &validator, keep))
 }
 
-/// The validators of an answer: whatever its bytes depend on.
-fn validator(edition: Edition, audience: Audience, question: &Question) -> Validator {
-    let etag = represent::etag(&[
-        &edition.number.to_string(),
-        audience.as_str(),
-        &question.canonical,
-        question.form.word(),
-        env!("CARGO_PKG_VERSION"),
-    ]);
-    Validator::of_records(etag, edition.raised_at)
+/// The bytes of an answer of a release: as first given, or computed now and kept.
+fn released(
+    state: &State,
+    standing: &Standing,
+    question: &Question,
+    audience: Audience,
+    compute: impl FnOnce(&Snapshot, Audience) -> Result<Vec<u8>, Problem>,
+) -> Result<Vec<u8>, Problem> {
+    let connect = || state.pool.get().map_err(|error| Problem::database_unavailable(&error));
+    let asked = format!("{} {}", question.canonical, question.form.word());
+    if let Some(from) = standing.answered_from
+        && let Some(body) = release::kept(&mut *connect()?, from.number, audience.as_str(), &asked)?
+    {
+        return Ok(body);
+    }
+    let snapshot = state.answers.released(&state.pool, standing)?;
+    let body = compute(&snapshot, audience)?;
+    match standing.answered_from {
+        Some(from) => release::keep(&mut *connect()?, from.number, audience.as_str(), &asked, body),
+        None => Ok(body),
+    }
 }
 
 /// The taxon of an address.

@@ -116,6 +116,7 @@ pub async fn get_survival(
         canonical: question.canonical(),
         form,
         stem: format!("{taxon}-survival-by-{}", by.as_str()),
+        taxon: Some(taxon),
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         statistics::allowed(question.faults(audience))?;

@@ -239,7 +239,7 @@ pub async fn list_taxa(
         group.map_or("", TaxonSlug::as_str),
         q.as_deref().map(represent::encode).unwrap_or_default()
     );
-    let asked = statistics::Question { canonical, form, stem: "taxa".to_owned() };
+    let asked = statistics::Question { canonical, form, stem: "taxa".to_owned(), taxon: None };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         let census = analysis::answer::census(&snapshot.club, audience);
         let meant = q.as_deref().map(resolved).unwrap_or_default();
@@ -282,7 +282,12 @@ pub async fn get_taxon(
 ) -> Result<HttpResponse, Problem> {
     let slug = statistics::taxon(&path)?;
     let form = query.0.form(&request, Made::JsonCsv)?;
-    let asked = statistics::Question { canonical: format!("taxon?slug={slug}"), form, stem: slug.to_string() };
+    let asked = statistics::Question {
+        canonical: format!("taxon?slug={slug}"),
+        form,
+        stem: slug.to_string(),
+        taxon: Some(slug),
+    };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         let census = analysis::answer::census(&snapshot.club, audience);
         let taxon = shown(slug.get(), &census, audience);

@@ -51,6 +51,22 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     all.insert("get_taxon", get("/api/v1/taxa/goniopora"));
     all.insert("get_survival", get("/api/v1/taxa/goniopora/survival?by=none"));
     all.insert("get_growth", get("/api/v1/taxa/goniopora/growth"));
+    let mut conditions = get("/api/v1/taxa/goniopora/conditions");
+    conditions["result"]["conditions"].as_array_mut().into_iter().for_each(|lines| lines.truncate(2));
+    all.insert("get_conditions", conditions);
+    let mut bands = get("/api/v1/taxa/goniopora/bands");
+    bands["result"]["bands"].as_array_mut().into_iter().for_each(|lines| lines.truncate(1));
+    all.insert("get_bands", bands);
+    all.insert("get_hazard", get("/api/v1/taxa/goniopora/hazard"));
+    let mut before = get("/api/v1/taxa/goniopora/lead-up");
+    before["result"]["lines"].as_array_mut().into_iter().for_each(|lines| lines.truncate(2));
+    before["result"]["within_specimen"].as_array_mut().into_iter().for_each(|lines| lines.truncate(1));
+    all.insert("get_lead_up", before);
+    all.insert("get_plan", get("/api/v1/taxa/goniopora/plan?condition=nitrate&hazard_ratio=2"));
+    let mut casebook = curator("/api/v1/taxa/goniopora/casebook");
+    casebook["result"]["losses"].as_array_mut().into_iter().for_each(|lines| lines.truncate(2));
+    all.insert("get_casebook", casebook);
+    all.insert("get_claims", first(get("/api/v1/claims"), "claims", 2));
     all.insert("get_live", get("/health/live"));
     all.insert("get_ready", get("/health/ready"));
 

@@ -5,11 +5,13 @@ mod api_support;
 
 mod answers; // questions to the records
 mod decline; // outcomes that are known from looks
+mod degenerate; // clubs whose records bear no figure
 mod document; // what is documented
 mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
 mod problems; // what can go wrong
+mod releases; // what public and members read
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back
 mod vocabulary; // what is measured

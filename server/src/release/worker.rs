@@ -1,0 +1,125 @@
+//! Making the releases that are due: one at a time, by whichever server comes first, tried again later where it failed.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+use diesel::prelude::*;
+use diesel::sql_types::{BigInt, Integer, Text};
+use migrations::schema::release_due;
+
+use crate::pool::Pool;
+use crate::problem::Problem;
+
+/// How often is looked for a release whose time has come.
+const LOOK_EVERY: Duration = Duration::from_secs(60);
+/// How finely the thread looks whether it is to end.
+const STEP: Duration = Duration::from_millis(200);
+/// Attempts after which a release is given up until somebody asks again.
+const ATTEMPTS: i32 = 5;
+
+/// The thread that makes releases. Dropping it lets it finish the one it makes.
+pub struct Releases {
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Releases {
+    /// Starts the thread.
+    ///
+    /// # Errors
+    /// The system gives no thread.
+    pub fn start(pool: Pool) -> std::io::Result<Releases> {
+        let stop = Arc::new(AtomicBool::new(false));
+        let stopped = stop.clone();
+        let thread = std::thread::Builder::new().name("releases".to_owned()).spawn(move || {
+            let mut waited = LOOK_EVERY;
+            while !stopped.load(Ordering::SeqCst) {
+                if waited >= LOOK_EVERY {
+                    waited = Duration::ZERO;
+                    look(&pool);
+                }
+                std::thread::sleep(STEP);
+                waited += STEP;
+            }
+        })?;
+        Ok(Releases { stop, thread: Some(thread) })
+    }
+}
+
+impl Drop for Releases {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::SeqCst);
+        if self.thread.take().is_some_and(|thread| thread.join().is_err()) {
+            tracing::error!("the maker of releases panicked");
+        }
+    }
+}
+
+fn look(pool: &Pool) {
+    let mut connection = match pool.get() {
+        Ok(connection) => connection,
+        Err(error) => {
+            tracing::warn!(%error, "no connection for making releases; trying again");
+            return;
+        }
+    };
+    let made = super::ask_if_old(&mut connection).map_err(Problem::from).and_then(|()| make_due(&mut connection));
+    if let Err(problem) = made {
+        tracing::error!(problem = %problem.detail, "a release could not be made; it is tried again");
+    }
+}
+
+#[derive(QueryableByName)]
+struct Due {
+    #[diesel(sql_type = BigInt)]
+    id: i64,
+    #[diesel(sql_type = Text)]
+    reason: String,
+}
+
+/// Held while releases are made, so that two servers take turns.
+const LOCK: i64 = 0x5354_5245_4c45;
+
+/// Makes every release that is due. A second caller waits for the first and finds nothing left.
+///
+/// # Errors
+/// The release could not be made: it is put off, longer each time.
+pub(super) fn make_due(connection: &mut PgConnection) -> Result<(), Problem> {
+    // Waiting, not skipping: whoever asks must find the release there when this returns.
+    diesel::sql_query("SELECT pg_advisory_lock($1)").bind::<BigInt, _>(LOCK).execute(connection)?;
+    let done = connection.build_transaction().repeatable_read().run(due);
+    diesel::sql_query("SELECT pg_advisory_unlock($1)").bind::<BigInt, _>(LOCK).execute(connection)?;
+    if let Err(problem) = &done {
+        put_off(connection, &problem.detail)?;
+    }
+    done
+}
+
+fn due(connection: &mut PgConnection) -> Result<(), Problem> {
+    let due: Vec<Due> = diesel::sql_query(
+        "SELECT id, reason FROM release_due WHERE state = 'waiting' AND not_before <= now() ORDER BY id",
+    )
+    .load(connection)?;
+    let Some(first) = due.iter().find(|due| due.reason == "withdrawal").or(due.first()) else { return Ok(()) };
+    super::make(connection, &first.reason)?;
+    let ids: Vec<i64> = due.iter().map(|due| due.id).collect();
+    diesel::update(release_due::table.filter(release_due::id.eq_any(ids)))
+        .set(release_due::state.eq("done"))
+        .execute(connection)?;
+    Ok(())
+}
+
+/// After a failure: two minutes, four, eight, …; given up after the last attempt.
+fn put_off(connection: &mut PgConnection, message: &str) -> QueryResult<()> {
+    diesel::sql_query(
+        "UPDATE release_due SET attempts = attempts + 1, message = $1, \
+         state = CASE WHEN attempts + 1 >= $2 THEN 'failed' ELSE state END, \
+         not_before = now() + make_interval(mins => (2 ^ (attempts + 1))::integer) WHERE state = 'waiting'",
+    )
+    .bind::<Text, _>(message)
+    .bind::<Integer, _>(ATTEMPTS)
+    .execute(connection)
+    .map(drop)
+}

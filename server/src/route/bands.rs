@@ -1,0 +1,60 @@
+//! What is taught beside what was seen.
+
+use actix_web::{HttpRequest, HttpResponse, get, web};
+
+use crate::access::Caller;
+use crate::app::State;
+use crate::problem::Problem;
+use crate::query::Query;
+use crate::route::shape::BandsAnswer;
+use crate::route::statistics;
+use crate::route::survival::AnswerProblems;
+use crate::route::taxon_question::{self, Lines, TaxonQuery};
+
+const LINES: Lines = Lines {
+    list: "/result/bands",
+    columns: &[
+        ("parameter", "/parameter"),
+        ("taught", "/taught/as_taught"),
+        ("lower", "/taught/lower"),
+        ("upper", "/taught/upper"),
+        ("unit", "/taught/unit"),
+        ("claim", "/claim"),
+        ("sentence", "/sentence"),
+        ("seen_lower", "/seen/lower/estimate"),
+        ("seen_upper", "/seen/upper/estimate"),
+        ("stability", "/seen/stability"),
+    ],
+};
+
+/// Ask whether the taught bands are where ours did well
+///
+/// Each band that is taught for a taxon: losses below, within and above it, and, in a release, the range with fewest losses
+/// in our tanks so far with its limits over draws of tanks. It is no advice: do not change a tank on it.
+#[utoipa::path(
+    tag = "answers",
+    security((), ("token" = ["read"])),
+    params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), TaxonQuery),
+    responses(
+        (status = 200, description = "The answer; as CSV one row a line of its list", content((BandsAnswer = "application/json"), (String = "text/csv"))),
+        (status = 304, description = "The caller holds this answer already"),
+        AnswerProblems
+    )
+)]
+#[get("/taxa/{slug}/bands")]
+pub async fn get_bands(
+    request: HttpRequest,
+    state: web::Data<State>,
+    caller: Caller,
+    path: web::Path<String>,
+    query: Query<TaxonQuery>,
+) -> Result<HttpResponse, Problem> {
+    let taxon = statistics::taxon(&path)?;
+    taxon_question::answer(&request, &state, caller, taxon, query.0, "bands", &LINES, |snapshot, question, audience| {
+        let called = snapshot.called(question.outcome, audience)?;
+        let ranges = snapshot.ranges(question.outcome);
+        let stamp = snapshot.stamp();
+        Ok(analysis::answer::bands(&snapshot.club, question, audience, &stamp, called.as_deref(), ranges.as_deref()))
+    })
+    .await
+}

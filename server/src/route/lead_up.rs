@@ -1,0 +1,69 @@
+//! The weeks before losses.
+
+use actix_web::{HttpRequest, HttpResponse, get, web};
+
+use crate::access::Caller;
+use crate::app::State;
+use crate::problem::Problem;
+use crate::query::Query;
+use crate::route::shape::LeadUpAnswer;
+use crate::route::statistics;
+use crate::route::survival::AnswerProblems;
+use crate::route::taxon_question::{self, Lines, TaxonQuery};
+
+const LINES: Lines = Lines {
+    list: "/result/lines",
+    columns: &[
+        ("condition", "/condition"),
+        ("kind", "/kind"),
+        ("name", "/name"),
+        ("from_day_before", "/window/0"),
+        ("to_day_before", "/window/1"),
+        ("difference", "/difference"),
+        ("lower", "/lower"),
+        ("upper", "/upper"),
+        ("odds_ratio", "/odds_ratio/estimate"),
+        ("odds_ratio_lower", "/odds_ratio/lower"),
+        ("odds_ratio_upper", "/odds_ratio/upper"),
+        ("cases", "/cases"),
+        ("controls", "/controls"),
+    ],
+};
+
+/// Ask what differed in the weeks before losses
+///
+/// Each loss beside corals of the same taxon and age in other tanks, and beside its own earlier months. How a coral looked
+/// may be the loss itself beginning: signs and conditions are marked apart.
+#[utoipa::path(
+    tag = "answers",
+    security((), ("token" = ["read"])),
+    params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), TaxonQuery),
+    responses(
+        (status = 200, description = "The answer; as CSV one row a line of its list", content((LeadUpAnswer = "application/json"), (String = "text/csv"))),
+        (status = 304, description = "The caller holds this answer already"),
+        AnswerProblems
+    )
+)]
+#[get("/taxa/{slug}/lead-up")]
+pub async fn get_lead_up(
+    request: HttpRequest,
+    state: web::Data<State>,
+    caller: Caller,
+    path: web::Path<String>,
+    query: Query<TaxonQuery>,
+) -> Result<HttpResponse, Problem> {
+    let taxon = statistics::taxon(&path)?;
+    taxon_question::answer(
+        &request,
+        &state,
+        caller,
+        taxon,
+        query.0,
+        "lead_up",
+        &LINES,
+        |snapshot, question, audience| {
+            Ok(analysis::answer::lead_up(&snapshot.club, question, audience, &snapshot.stamp()))
+        },
+    )
+    .await
+}

@@ -1,0 +1,99 @@
+//! A question about one taxon that is not split: its parameters, and from the records to the bytes.
+
+use actix_web::{HttpRequest, HttpResponse, web};
+use analysis::answer::{Audience, Outcome, TaxonQuestion};
+use analysis::vocabulary::TaxonSlug;
+use serde::Serialize;
+use utoipa::IntoParams;
+
+use crate::access::Caller;
+use crate::answer::Snapshot;
+use crate::app::State;
+use crate::problem::Problem;
+use crate::query::{Asked, Fields};
+use crate::represent::{self, Form, Made, Sheet};
+use crate::route::representation::Representation;
+use crate::route::statistics;
+
+/// Parameters of a question about one taxon.
+#[derive(IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct TaxonQuery {
+    /// What ends the follow-up: `death`, `first_serious_decline`, `death_or_decline`, `death_after_decline`.
+    #[param(value_type = Option<String>, example = "death")]
+    pub outcome: Outcome,
+    /// Only corals acquired on or after 1 January of this year.
+    #[param(minimum = 1900, maximum = 2200, example = 2020)]
+    pub since: Option<i32>,
+    /// `json` or `csv`; wins over `Accept`.
+    #[param(example = "json")]
+    pub format: Option<String>,
+    /// `excel` for semicolons and decimal commas; implies `format=csv`.
+    #[param(example = "excel")]
+    pub csv: Option<String>,
+}
+
+impl Asked for TaxonQuery {
+    fn read(fields: &mut Fields) -> Self {
+        let outcome = outcome(fields);
+        let since = statistics::since(fields);
+        let Representation { format, csv } = Representation::of(fields);
+        TaxonQuery { outcome, since, format, csv }
+    }
+}
+
+/// The outcome asked for; death where none is.
+pub fn outcome(fields: &mut Fields) -> Outcome {
+    let codes: Vec<&str> = Outcome::ALL.iter().map(|outcome| outcome.as_str()).collect();
+    fields.word("outcome", &codes).and_then(Outcome::parse).unwrap_or_default()
+}
+
+/// A list within an answer as rows: where it stands, and the columns with their place in a line.
+pub struct Lines {
+    /// JSON pointer to the list.
+    pub list: &'static str,
+    /// Names with JSON pointers into a line.
+    pub columns: &'static [(&'static str, &'static str)],
+}
+
+/// Answers a question about a taxon. `about` names it in the file's name and its canonical text.
+pub async fn answer<A, F>(
+    request: &HttpRequest,
+    state: &web::Data<State>,
+    caller: Caller,
+    taxon: TaxonSlug,
+    query: TaxonQuery,
+    about: &'static str,
+    lines: &'static Lines,
+    compute: F,
+) -> Result<HttpResponse, Problem>
+where
+    A: Serialize,
+    F: FnOnce(&Snapshot, &TaxonQuestion, Audience) -> Result<A, Problem> + Send + 'static,
+{
+    let TaxonQuery { outcome, since, format, csv } = query;
+    let form = Representation { format, csv }.form(request, Made::JsonCsv)?;
+    let question = TaxonQuestion { taxon, outcome, since };
+    let asked = statistics::Question {
+        canonical: question.canonical(about),
+        form,
+        stem: format!("{taxon}-{about}"),
+        taxon: Some(taxon),
+    };
+    statistics::answer(request, state, caller, asked, move |snapshot, audience| {
+        statistics::allowed(question.plain().faults(audience))?;
+        bytes(&compute(snapshot, &question, audience)?, form, lines)
+    })
+    .await
+}
+
+/// The bytes of an answer.
+pub fn bytes(answer: &impl Serialize, form: Form, lines: &Lines) -> Result<Vec<u8>, Problem> {
+    match form {
+        Form::Json => represent::json_bytes(answer),
+        form => {
+            let value = serde_json::to_value(answer).map_err(|error| Problem::internal(&error))?;
+            Sheet::of_lines(&value, lines.list, lines.columns).bytes(form)
+        }
+    }
+}

@@ -1,0 +1,159 @@
+//! Releases: what public and members read stays as it was frozen, until enough has changed or somebody withdraws.
+
+use diesel::prelude::*;
+use serde_json::{Value, json};
+use server::route::{
+    BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
+};
+
+use crate::answers::club;
+use crate::api_support::{Api, json_of, problem_of};
+
+const ABOUT: [&str; 6] = ["conditions", "bands", "hazard", "lead-up", "plan", "casebook"];
+
+fn ask(api: &Api, about: &str, token: Option<&str>) -> Value {
+    let request = api.get(&format!("/api/v1/taxa/goniopora/{about}"));
+    let request = if let Some(token) = token { request.bearer_auth(token) } else { request };
+    json_of(request.send().unwrap(), 200)
+}
+
+/// One more coral of a member of the club made by `club`, lost or alive.
+fn one_more(api: &Api, keeper: u32) {
+    let body = json!({"role": "keeper", "keeper": format!("keeper{keeper}")});
+    let made = json_of(api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&body).send().unwrap(), 201);
+    let token = made["token"].as_str().unwrap();
+    let register =
+        format!("ID,Coral,Acquired,Tank,Date died\nNEW{keeper},Goniopora sp.,2024-02-01,Tank {keeper},2024-05-01\n");
+    api.commit_register(token, "name=more.csv&log=more&as_of=2024-12-30", register, "2023-12-01");
+}
+
+/// Says that a release is due, as the clock does, and asks for something so that it is made.
+fn next_release(api: &Api, reason: &str) -> i64 {
+    let mut connection = api.database.connect();
+    server::release::ask_for(&mut connection, reason).unwrap();
+    server::release::make_those_due(&mut connection).unwrap();
+    use migrations::schema::release::dsl;
+    dsl::release.select(diesel::dsl::max(dsl::number)).first::<Option<i64>>(&mut connection).unwrap().unwrap()
+}
+
+#[test]
+fn what_is_served_is_what_is_documented() {
+    let api = Api::start();
+    club(&api);
+    fn same<T: serde::Serialize + serde::de::DeserializeOwned>(sent: &Value) {
+        let read: T = serde_json::from_value(sent.clone()).unwrap_or_else(|error| panic!("{error}: {sent:#}"));
+        assert_eq!(&serde_json::to_value(&read).unwrap(), sent);
+    }
+    for token in [None, Some(api.reader.as_str()), Some(api.curator.as_str())] {
+        same::<ConditionsAnswer>(&ask(&api, "conditions", token));
+        same::<BandsAnswer>(&ask(&api, "bands", token));
+        same::<HazardAnswer>(&ask(&api, "hazard", token));
+        same::<LeadUpAnswer>(&ask(&api, "lead-up", token));
+        same::<PlanAnswer>(&ask(&api, "plan", token));
+        same::<CasebookAnswer>(&ask(&api, "casebook", token));
+        let request = api.get("/api/v1/claims");
+        let request = if let Some(token) = token { request.bearer_auth(token) } else { request };
+        same::<ClaimsAnswer>(&json_of(request.send().unwrap(), 200));
+    }
+}
+
+#[test]
+fn members_read_a_release_and_curators_the_edition() {
+    let api = Api::start();
+    club(&api);
+    for about in ABOUT {
+        let (curator, member) = (ask(&api, about, Some(&api.curator)), ask(&api, about, Some(&api.reader)));
+        assert!(curator["edition"].is_i64() && curator["release"].is_null(), "{about}");
+        assert!(member["release"].is_i64() && member["edition"].is_null(), "{about}");
+        let table = api.get(&format!("/api/v1/taxa/goniopora/{about}?format=csv")).bearer_auth(&api.curator);
+        let table = table.send().unwrap().text().unwrap();
+        let width = table.lines().next().unwrap().split(',').count();
+        assert!(width > 8 && table.lines().count() > 1, "{about}: {table}");
+    }
+    // q awaits a release for curators and is there, or refused with another reason, in one.
+    let awaits = |answer: &Value| answer.to_string().contains("AwaitsRelease");
+    assert!(awaits(&ask(&api, "conditions", Some(&api.curator))));
+    assert!(!awaits(&ask(&api, "conditions", Some(&api.reader))));
+    // No answer names anybody, and the public has no casebook.
+    for about in ABOUT {
+        assert!(!ask(&api, about, Some(&api.curator)).to_string().contains("keeper1"), "{about}");
+    }
+    assert_eq!(ask(&api, "casebook", None)["result"]["refused"]["code"], "Suppressed");
+}
+
+#[test]
+fn figures_change_with_three_members_and_not_with_two() {
+    let api = Api::start();
+    club(&api);
+    let first = ask(&api, "hazard", Some(&api.reader));
+    assert_eq!(first["release"], 1);
+    one_more(&api, 1);
+    // Frozen: what was committed since is not there.
+    assert_eq!(ask(&api, "hazard", Some(&api.reader)), first);
+    assert_eq!(next_release(&api, "scheduled"), 2);
+    assert_eq!(ask(&api, "hazard", Some(&api.reader)), first, "one member changed it");
+    one_more(&api, 2);
+    assert_eq!(next_release(&api, "scheduled"), 3);
+    assert_eq!(ask(&api, "hazard", Some(&api.reader)), first, "two members changed it");
+    one_more(&api, 4);
+    assert_eq!(next_release(&api, "scheduled"), 4);
+    let later = ask(&api, "hazard", Some(&api.reader));
+    assert_eq!(later["release"], 4);
+    assert_eq!(later["evidence"]["deaths"], 13);
+    // What was kept of the older releases is gone with their use.
+    use migrations::schema::release::dsl;
+    let mut connection = api.database.connect();
+    let kept: i64 = dsl::release.filter(dsl::records.is_not_null()).count().get_result(&mut connection).unwrap();
+    assert_eq!(kept, 1);
+}
+
+#[test]
+fn a_withdrawal_forces_a_release_and_withholds_what_would_tell_who() {
+    let api = Api::start();
+    club(&api);
+    let first = ask(&api, "hazard", Some(&api.reader));
+    assert_eq!(first["evidence"]["deaths"], 10);
+    let mut connection = api.database.connect();
+    diesel::sql_query("DELETE FROM keeper WHERE handle = 'keeper1'").execute(&mut connection).unwrap();
+    // Nobody waits for the clock: the next question makes the release.
+    let withheld = ask(&api, "hazard", Some(&api.reader));
+    assert_eq!(withheld["result"]["refused"]["code"], "Suppressed", "{withheld:#}");
+    use migrations::schema::release::dsl;
+    let reasons: Vec<String> = dsl::release.order(dsl::number).select(dsl::reason).load(&mut connection).unwrap();
+    assert_eq!(reasons, ["first", "withdrawal"]);
+    let old: Option<Vec<u8>> = dsl::release.find(1).select(dsl::records).first(&mut connection).unwrap();
+    assert!(old.is_none(), "the records of the one who withdrew are kept nowhere");
+    // Three members' changes, the withdrawal among them, and it is told again.
+    one_more(&api, 2);
+    one_more(&api, 3);
+    next_release(&api, "scheduled");
+    let told = ask(&api, "hazard", Some(&api.reader));
+    assert_eq!(told["evidence"]["deaths"], 10, "{told:#}");
+    assert_eq!(told["release"], 3);
+}
+
+#[test]
+fn an_answer_of_a_release_is_the_same_after_a_restart() {
+    let api = Api::start();
+    club(&api);
+    let path = "/api/v1/taxa/goniopora/conditions";
+    let bytes = |api: &Api| api.get(path).bearer_auth(&api.reader).send().unwrap().bytes().unwrap();
+    let (before, tokens, database) = (bytes(&api), api.tokens(), api.database.clone());
+    drop(api);
+    let api = Api::serve(database, tokens, |_| {});
+    assert_eq!(bytes(&api), before);
+}
+
+#[test]
+fn a_plan_refuses_what_it_does_not_offer() {
+    let api = Api::start();
+    club(&api);
+    let plan = |query: &str, token: &str| {
+        api.get(&format!("/api/v1/taxa/goniopora/plan?{query}")).bearer_auth(token).send().unwrap()
+    };
+    let problem = problem_of(plan("condition=nitrat", &api.reader), 400, "invalid-query");
+    assert!(problem["errors"][0]["detail"].as_str().unwrap().contains("'nitrate'"), "{problem:#}");
+    problem_of(plan("hazard_ratio=1.7", &api.reader), 400, "invalid-query");
+    json_of(plan("hazard_ratio=1.7&power=0.9", &api.curator), 200);
+    problem_of(plan("hazard_ratio=1", &api.curator), 400, "invalid-query");
+}
