@@ -1,13 +1,14 @@
 //! How fast the estimators are, beside R's survival and Python's lifelines on the same files in the same run.
 //!
 //! `cargo bench -p analysis --bench estimators --profile dev --config 'profile.dev.package.analysis.opt-level=3'
-//! [-- ROWS [CONTINUOUS]]` (1,000,000 rows unless told, as many with continuous times) prints our seconds, theirs, the ratio and what is required of it; how the cost grows
-//! over a hundredth, a tenth and all of the rows; and the memory taken beyond the rows themselves. Built in this way the
-//! dependencies are those of every other build. Seconds are those of the processor, since each program works on one
-//! thread and others may be at work beside it; medians of three; ratios within one run are what counts. Each of our
-//! figures comes from a process that does nothing else, whose peak is taken after its rows were made. R's fit with
-//! continuous times takes minutes and runs once. Needs Rscript with survival, and lifelines in $PYTHON (python3).
-//! Ends with an error if a comparison cannot be made, if results differ, or if a requirement is missed.
+//! [-- ROWS [CONTINUOUS]]` (1,000,000 rows unless told, as many with continuous times) prints our seconds, theirs, the
+//! ratio and what is required of it; how the cost grows over a hundredth, a tenth and all of the rows; and the memory
+//! taken beyond the rows themselves. Built in this way the dependencies are those of every other build. Seconds are those
+//! of the processor, since each program works on one thread and others may be at work beside it; ours are medians of
+//! three; ratios within one run are what counts. Each of our figures comes from a process that does nothing else, whose
+//! peak is taken after its rows were made. R's fit with continuous times takes minutes. Needs Rscript with survival, and
+//! lifelines in $PYTHON (python3). Ends with an error if a comparison cannot be made, if results differ, or if a
+//! requirement is missed.
 
 mod readings;
 mod references;
