@@ -72,13 +72,14 @@ pub fn without_register(answer: &SurvivalAnswer) -> String {
 /// The taught band against outside: each hazard ratio with its limits, or the refusal.
 pub fn band(answer: &SurvivalAnswer) -> String {
     let band = answer.method.band.as_deref().unwrap_or("none taught");
+    let by = answer.question.by;
     let result = match &answer.result {
         Part::Given(result) => result,
-        Part::Refused { refused } => return format!("nitrate, band {band}: {}", refused.message),
+        Part::Refused { refused } => return format!("{by}, band {band}: {}", refused.message),
     };
     let cox = match &result.cox {
         Part::Given(cox) => cox,
-        Part::Refused { refused } => return format!("nitrate, band {band}: {}", refused.message),
+        Part::Refused { refused } => return format!("{by}, band {band}: {}", refused.message),
     };
     let lines: Vec<String> = cox
         .coefficients
@@ -99,7 +100,7 @@ pub fn band(answer: &SurvivalAnswer) -> String {
         })
         .collect();
     format!(
-        "nitrate, band {band}: {}",
+        "{by}, band {band}: {}",
         if lines.is_empty() { "no two levels to compare".to_owned() } else { lines.join("; ") }
     )
 }

@@ -44,7 +44,10 @@ fn answered(lines: &mut Vec<String>, records: &Club, plan: &TaxonDesign, stamp: 
     lines.push(format!("  {}", result.sentence));
     for (factor, ratio) in truth(plan) {
         if let Some(line) = result.conditions.iter().find(|line| line.condition == factor.code()) {
-            lines.push(format!("  corals {} against {}:", line.contrast.level_label, line.contrast.reference_label));
+            lines.push(format!(
+                "  corals {}, against those {}:",
+                line.contrast.level_label, line.contrast.reference_label
+            ));
             lines.push(format!("    put in {}; {}", two_digits(ratio), found(line)));
         }
     }

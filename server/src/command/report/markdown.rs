@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use analysis::answer::{
-    BandsResult, CasebookResult, ConditionsResult, HazardResult, LeadUpResult, PlanResult, Ratio, SurvivalAnswer,
-    TaxonAnswer,
+    BandsResult, CasebookResult, ConditionsResult, GrowthRatio, HazardResult, LeadUpResult, PlanResult, Ratio,
+    SurvivalAnswer, TaxonAnswer,
 };
 use analysis::refusal::Part;
 use analysis::wording::comparison::two_digits;
@@ -169,6 +169,17 @@ fn write_fed_by_water(out: &mut String, answer: &SurvivalAnswer) -> std::fmt::Re
     }
 }
 
+/// A ratio of sizes after a month as per cent more or less, with its limits.
+fn percent_a_month(growth: &GrowthRatio) -> String {
+    let percent = |ratio: f64| 100.0 * (ratio - 1.0);
+    match growth.lower.zip(growth.upper) {
+        Some((lower, upper)) => {
+            format!("{:.1} ({:.1} to {:.1})", percent(growth.ratio_per_month), percent(lower), percent(upper))
+        }
+        None => format!("{:.1} (no limits)", percent(growth.ratio_per_month)),
+    }
+}
+
 /// A figure with its limits, two digits.
 fn with_limits(estimate: f64, lower: Option<f64>, upper: Option<f64>) -> String {
     match lower.zip(upper) {
@@ -211,7 +222,7 @@ fn write_conditions(out: &mut String, answer: &TaxonAnswer<ConditionsResult>) ->
     writeln!(out, "{}\n", result.sentence)?;
     writeln!(
         out,
-        "| condition | corals compared | losses | hazard ratio | within one keeper's tanks | others held | drawn towards other kinds | growth a month | p |\n|---|---|---|---|---|---|---|---|---|"
+        "| condition | corals compared | losses | hazard ratio | within one keeper's tanks | others held | drawn towards other kinds | growth a month, % more or less | p |\n|---|---|---|---|---|---|---|---|---|"
     )?;
     let given = result.conditions.iter().filter(|line| line.hazard_ratio.is_some());
     let none = "–".to_owned();
@@ -232,7 +243,7 @@ fn write_conditions(out: &mut String, answer: &TaxonAnswer<ConditionsResult>) ->
             ratio(line.within_keeper.given()),
             ratio(line.adjusted.given().map(|adjusted| &adjusted.ratio)),
             ratio(line.shrunken.given().map(|shrunken| &shrunken.ratio)),
-            growth.map_or(none.clone(), |growth| with_limits(growth.ratio_per_month, growth.lower, growth.upper)),
+            growth.map_or(none.clone(), percent_a_month),
             line.p.map_or(none.clone(), two_digits),
         )?;
     }
