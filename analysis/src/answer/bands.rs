@@ -281,7 +281,7 @@ fn cells(club: &Club, population: &Population, code: ParameterCode, outcome: Out
     let tanks = rows.tanks_as_clusters();
     let mut cells: BTreeMap<(u32, u32, u32), (u64, f64)> = BTreeMap::new();
     let mut entries = Vec::new();
-    for row in 0..rows.len() {
+    for (row, &tank) in tanks.iter().enumerate() {
         let Some(step) = rows.level[row].map(u32::from) else { continue };
         entries.push((step, entry(&rows, row)));
         let (start, stop) = (rows.episodes.start[row], rows.episodes.stop[row]);
@@ -292,7 +292,7 @@ fn cells(club: &Club, population: &Population, code: ParameterCode, outcome: Out
             if days <= 0.0 {
                 continue;
             }
-            let cell = cells.entry((tanks[row], piece, step)).or_default();
+            let cell = cells.entry((tank, piece, step)).or_default();
             cell.1 += days;
             cell.0 += u64::from(rows.episodes.event[row] && stop > from && stop <= to);
         }

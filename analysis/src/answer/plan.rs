@@ -237,7 +237,7 @@ fn held(club: &Club, population: &Population) -> (u64, f64) {
             specimen.held = false;
             if let Some(fate) = specimen.held_fate.take() {
                 let earliest = fate.earliest.unwrap_or(fate.latest);
-                specimen.ending = (!alive).then(|| crate::club::Ending {
+                specimen.ending = (!alive).then_some(crate::club::Ending {
                     fate: crate::vocabulary::Fate::Died,
                     cause_group: crate::vocabulary::CauseGroup::Unknown,
                     cause: None,

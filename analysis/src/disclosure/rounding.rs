@@ -167,7 +167,7 @@ fn causes(causes: &mut Vec<CauseIncidence>) {
     }
 }
 
-fn hazard(pieces: &mut Vec<HazardPiece>) {
+fn hazard(pieces: &mut [HazardPiece]) {
     pieces.iter_mut().for_each(hazard_piece);
 }
 
@@ -291,7 +291,7 @@ pub fn survival(answer: &mut SurvivalAnswer, audience: Audience) {
     part(&mut answer.result, |result| {
         result.groups.iter_mut().for_each(group);
         part(&mut result.causes, causes);
-        part(&mut result.hazard, hazard);
+        part(&mut result.hazard, |pieces| hazard(pieces));
         part(&mut result.log_rank, log_rank);
         part(&mut result.cox, cox);
         part(&mut result.sentence, |_| {});

@@ -12,6 +12,7 @@ use crate::route::survival::AnswerProblems;
 use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
+    about: "bands",
     list: "/result/bands",
     columns: &[
         ("parameter", "/parameter"),
@@ -50,7 +51,7 @@ pub async fn get_bands(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(&request, &state, caller, taxon, query.0, "bands", &LINES, |snapshot, question, audience| {
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, |snapshot, question, audience| {
         let called = snapshot.called(question.outcome, audience)?;
         let ranges = snapshot.ranges(question.outcome);
         let stamp = snapshot.stamp();

@@ -12,6 +12,7 @@ use crate::route::survival::AnswerProblems;
 use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
+    about: "casebook",
     list: "/result/losses",
     columns: &[
         ("name", "/name"),
@@ -50,17 +51,8 @@ pub async fn get_casebook(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(
-        &request,
-        &state,
-        caller,
-        taxon,
-        query.0,
-        "casebook",
-        &LINES,
-        |snapshot, question, audience| {
-            Ok(analysis::answer::casebook(&snapshot.club, question, audience, &snapshot.stamp()))
-        },
-    )
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, |snapshot, question, audience| {
+        Ok(analysis::answer::casebook(&snapshot.club, question, audience, &snapshot.stamp()))
+    })
     .await
 }

@@ -12,6 +12,7 @@ use crate::route::survival::AnswerProblems;
 use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
+    about: "conditions",
     list: "/result/conditions",
     columns: &[
         ("condition", "/condition"),
@@ -64,18 +65,9 @@ pub async fn get_conditions(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(
-        &request,
-        &state,
-        caller,
-        taxon,
-        query.0,
-        "conditions",
-        &LINES,
-        |snapshot, question, audience| {
-            let called = snapshot.called(question.outcome, audience)?;
-            Ok(analysis::answer::conditions(&snapshot.club, question, audience, &snapshot.stamp(), called.as_deref()))
-        },
-    )
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, |snapshot, question, audience| {
+        let called = snapshot.called(question.outcome, audience)?;
+        Ok(analysis::answer::conditions(&snapshot.club, question, audience, &snapshot.stamp(), called.as_deref()))
+    })
     .await
 }

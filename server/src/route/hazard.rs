@@ -12,6 +12,7 @@ use crate::route::survival::AnswerProblems;
 use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
+    about: "hazard",
     list: "/result/pieces",
     columns: &[
         ("from_day", "/from_day"),
@@ -49,17 +50,8 @@ pub async fn get_hazard(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(
-        &request,
-        &state,
-        caller,
-        taxon,
-        query.0,
-        "hazard",
-        &LINES,
-        |snapshot, question, audience| {
-            Ok(analysis::answer::hazard(&snapshot.club, question, audience, &snapshot.stamp()))
-        },
-    )
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, |snapshot, question, audience| {
+        Ok(analysis::answer::hazard(&snapshot.club, question, audience, &snapshot.stamp()))
+    })
     .await
 }

@@ -12,6 +12,7 @@ use crate::route::survival::AnswerProblems;
 use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
+    about: "lead_up",
     list: "/result/lines",
     columns: &[
         ("condition", "/condition"),
@@ -53,17 +54,8 @@ pub async fn get_lead_up(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(
-        &request,
-        &state,
-        caller,
-        taxon,
-        query.0,
-        "lead_up",
-        &LINES,
-        |snapshot, question, audience| {
-            Ok(analysis::answer::lead_up(&snapshot.club, question, audience, &snapshot.stamp()))
-        },
-    )
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, |snapshot, question, audience| {
+        Ok(analysis::answer::lead_up(&snapshot.club, question, audience, &snapshot.stamp()))
+    })
     .await
 }

@@ -64,6 +64,7 @@ impl Asked for PlanQuery {
 }
 
 const LINES: Lines = Lines {
+    about: "plan",
     list: "/result/steps",
     columns: &[
         ("kind", "/kind"),

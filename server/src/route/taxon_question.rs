@@ -48,22 +48,23 @@ pub fn outcome(fields: &mut Fields) -> Outcome {
     fields.word("outcome", &codes).and_then(Outcome::parse).unwrap_or_default()
 }
 
-/// A list within an answer as rows: where it stands, and the columns with their place in a line.
+/// An answer's name, and the list within it as rows: where it stands, and the columns with their place in a line.
 pub struct Lines {
+    /// What is asked, in the file's name and the canonical text.
+    pub about: &'static str,
     /// JSON pointer to the list.
     pub list: &'static str,
     /// Names with JSON pointers into a line.
     pub columns: &'static [(&'static str, &'static str)],
 }
 
-/// Answers a question about a taxon. `about` names it in the file's name and its canonical text.
+/// Answers a question about a taxon.
 pub async fn answer<A, F>(
     request: &HttpRequest,
     state: &web::Data<State>,
     caller: Caller,
     taxon: TaxonSlug,
     query: TaxonQuery,
-    about: &'static str,
     lines: &'static Lines,
     compute: F,
 ) -> Result<HttpResponse, Problem>
@@ -71,6 +72,7 @@ where
     A: Serialize,
     F: FnOnce(&Snapshot, &TaxonQuestion, Audience) -> Result<A, Problem> + Send + 'static,
 {
+    let about = lines.about;
     let TaxonQuery { outcome, since, format, csv } = query;
     let form = Representation { format, csv }.form(request, Made::JsonCsv)?;
     let question = TaxonQuestion { taxon, outcome, since };

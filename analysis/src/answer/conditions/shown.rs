@@ -42,13 +42,16 @@ pub(in crate::answer) fn may_be_shown(making: &Making, factor: Factor, cut: &Cut
     })
 }
 
+/// The blocks of answers by one split, and the records they are made from.
+type Blocks = Rc<(Records, Partition)>;
+
 /// What lines of a taxon are tied to, worked out once.
 #[derive(Default)]
 pub(in crate::answer) struct Ties {
     /// What each wider taxon has beyond this one, and the time it was under observation.
     beyond: Vec<(Population, FollowUp)>,
     /// Blocks of the answers on survival, by split; whether it is asked by cuts.
-    blocks: RefCell<BTreeMap<(By, bool), Option<Rc<(Records, Partition)>>>>,
+    blocks: RefCell<BTreeMap<(By, bool), Option<Blocks>>>,
 }
 
 impl Ties {
@@ -65,7 +68,7 @@ impl Ties {
         Ties { beyond, blocks: RefCell::default() }
     }
 
-    fn blocks(&self, making: &Making, question: &Question) -> Option<Rc<(Records, Partition)>> {
+    fn blocks(&self, making: &Making, question: &Question) -> Option<Blocks> {
         let key = (question.by, question.edges.is_some());
         if let Some(known) = self.blocks.borrow().get(&key) {
             return known.clone();
