@@ -1,6 +1,6 @@
 //! How far the statistics hold, on clubs with a known truth.
 //!
-//! `cargo bench -p analysis --bench study --profile dev --config 'profile.dev.package.analysis.opt-level=3' [-- CLUBS [SEED]]`
+//! `cargo bench -p analysis --bench study --profile dev [-- CLUBS [SEED]]`
 //! (1,000 clubs unless told) prints the reports and ends with an error if a floor is missed.
 
 use std::process::ExitCode;

@@ -1,6 +1,6 @@
 //! How fast the estimators are, beside R's survival and Python's lifelines on the same files in the same run.
 //!
-//! `cargo bench -p analysis --bench estimators --profile dev --config 'profile.dev.package.analysis.opt-level=3'
+//! `cargo bench -p analysis --bench estimators --profile dev
 //! [-- ROWS [CONTINUOUS]]` (1,000,000 rows unless told, as many with continuous times) prints our seconds, theirs, the
 //! ratio and what is required of it; how the cost grows over a hundredth, a tenth and all of the rows; and the memory
 //! taken beyond the rows themselves. Built in this way the dependencies are those of every other build. Seconds are those
