@@ -24,7 +24,7 @@ mod families; // q values of a release
 mod packed; // records and answers, compressed
 mod worker; // making those that are due
 
-pub use families::{called, ranges};
+pub use families::called;
 pub use worker::Releases;
 
 use contributions::Contributions;
@@ -60,8 +60,9 @@ pub struct Standing {
 /// # Errors
 /// The database refused, or the records do not pack.
 pub fn standing(connection: &mut PgConnection, taxon: Option<TaxonSlug>) -> Result<Standing, Problem> {
+    // One that could not be made yet, or was given up, is owed all the same: what stands holds the withdrawn records.
     let forced: bool = select(exists(
-        release_due::table.filter(release_due::state.eq("waiting")).filter(release_due::reason.eq("withdrawal")),
+        release_due::table.filter(release_due::state.ne("done")).filter(release_due::reason.eq("withdrawal")),
     ))
     .get_result(connection)?;
     let current = match latest(connection)? {

@@ -82,7 +82,8 @@ struct Due {
 /// Held while releases are made, so that two servers take turns.
 const LOCK: i64 = 0x5354_5245_4c45;
 
-/// Makes every release that is due. A second caller waits for the first and finds nothing left.
+/// Makes every release that is due. A second caller waits for the first and finds nothing left. One that a withdrawal
+/// forces is tried by every caller, however often it failed.
 ///
 /// # Errors
 /// The release could not be made: it is put off, longer each time.
@@ -99,7 +100,8 @@ pub(super) fn make_due(connection: &mut PgConnection) -> Result<(), Problem> {
 
 fn due(connection: &mut PgConnection) -> Result<(), Problem> {
     let due: Vec<Due> = diesel::sql_query(
-        "SELECT id, reason FROM release_due WHERE state = 'waiting' AND not_before <= now() ORDER BY id",
+        "SELECT id, reason FROM release_due WHERE (state = 'waiting' AND not_before <= now()) \
+         OR (state <> 'done' AND reason = 'withdrawal') ORDER BY id",
     )
     .load(connection)?;
     let Some(first) = due.iter().find(|due| due.reason == "withdrawal").or(due.first()) else { return Ok(()) };

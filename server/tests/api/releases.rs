@@ -133,6 +133,19 @@ fn a_withdrawal_forces_a_release_and_withholds_what_would_tell_who() {
 }
 
 #[test]
+fn a_release_that_a_withdrawal_forces_is_owed_even_after_it_failed() {
+    let api = Api::start();
+    club(&api);
+    ask(&api, "hazard", Some(&api.reader));
+    let mut connection = api.database.connect();
+    diesel::sql_query("DELETE FROM keeper WHERE handle = 'keeper1'").execute(&mut connection).unwrap();
+    let late = "UPDATE release_due SET attempts = 5, state = 'failed', not_before = now() + interval '1 day'";
+    diesel::sql_query(late).execute(&mut connection).unwrap();
+    let after = ask(&api, "hazard", Some(&api.reader));
+    assert_eq!(after["result"]["refused"]["code"], "Suppressed", "{after:#}");
+}
+
+#[test]
 fn an_answer_of_a_release_is_the_same_after_a_restart() {
     let api = Api::start();
     club(&api);
