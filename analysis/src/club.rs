@@ -95,8 +95,8 @@ pub struct Days {
     pub latest: NaiveDate,
 }
 
-/// One coral, clam or kin.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+/// One coral, clam or kin. The default one is nobody's, unnamed, with nothing written about it.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub struct Specimen {
     /// A name that is unique in the club and stable over re-imports: ties are broken by it.
     pub key: String,

@@ -21,7 +21,7 @@ mod wander; // spread, rate of change and gaps of tests
 
 pub use band::{ABOVE as ABOVE_BAND, BELOW as BELOW_BAND, Band, Scale, WITHIN as WITHIN_BAND};
 pub use carry::{Carry, levels};
-pub use condition::{Condition, Factor, Kind, LevelName, Rules};
+pub use condition::{Condition, Factor, LevelName, Rules};
 pub use series::{Meaning, Past, Series, Test};
 pub use steps::{Level, Segment, Steps};
 

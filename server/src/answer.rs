@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use analysis::answer::{Audience, Called, Outcome, RangesCalled, Stamp, State};
+use analysis::answer::{Audience, Called, Outcome, RangesCalled, Stamp, State, ranges};
 use analysis::club::Club;
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
@@ -80,7 +80,7 @@ impl Snapshot {
     pub fn ranges(&self, outcome: Outcome) -> Option<Arc<RangesCalled>> {
         let frozen = self.release.as_ref()?;
         let mut known = frozen.ranges.lock().unwrap_or_else(PoisonError::into_inner);
-        Some(known.entry(outcome).or_insert_with(|| Arc::new(release::ranges(&self.club, outcome))).clone())
+        Some(known.entry(outcome).or_insert_with(|| Arc::new(ranges(&self.club, outcome))).clone())
     }
 }
 

@@ -11,7 +11,6 @@ use super::based::{Based, TaxonQuestion};
 use super::question::{Audience, Outcome, Stamp};
 use super::shape::{ConditionLine, ConditionsResult, Family, PlacedRefusal, TaxonAnswer};
 use crate::club::Club;
-use crate::comparison::ClusterBy;
 use crate::comparison::sets::IMPUTATIONS_BESIDE;
 use crate::exposure::{Factor, LAG_DAYS};
 use crate::follow_up::Population;
@@ -182,9 +181,4 @@ fn refused<T>(part: &Part<T>) -> Option<&Refusal> {
         Part::Refused { refused } => Some(refused),
         Part::Given(_) => None,
     }
-}
-
-/// What corals of some rows share.
-fn cluster(making: &Making) -> ClusterBy {
-    making.cluster
 }

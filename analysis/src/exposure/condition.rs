@@ -17,7 +17,7 @@ use crate::vocabulary::{Origin, ParameterCode, Sting, catalogue};
 mod factor; // the conditions that answers compare corals by, each of two levels
 mod names; // levels in words
 
-pub use factor::{CONTRAST, Factor, Kind, OTHER, REFERENCE};
+pub use factor::{CONTRAST, Factor, OTHER, REFERENCE};
 pub use names::LevelName;
 
 /// How long tests, habits and places speak.

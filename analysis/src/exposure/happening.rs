@@ -87,7 +87,7 @@ fn within(stretches: &[(f64, f64)], known: f64, lag: f64) -> Steps {
 
 /// Deaths a coral-month that an average keeper is taken to have had before anything is known: one in 50 months.
 const PRIOR: (f64, f64) = (1.0, 50.0);
-/// Losses per 100 coral-months from which a keeper's earlier losses count as many.
+/// Losses per 100 coral-months above which a keeper's earlier losses count as many.
 pub const MANY_LOSSES: f64 = 2.0;
 
 /// By keeper: whether the losses known by then per 100 coral-months, drawn towards one in 50 months, are many. It adjusts

@@ -23,25 +23,11 @@ fn coral(acquired: i64) -> Specimen {
         keeper: 0,
         identifications: vec![Identification { taxon: goniopora(), on: None, guessed: false }],
         acquired: Some(Days { earliest: Some(day(acquired)), latest: day(acquired) }),
-        origin: None,
-        origin_basis: None,
-        source_kind: None,
-        form: None,
-        condition_when_got: None,
         complete_since: Some(day(0)),
         log_first_day: Some(day(0)),
         losses_listed: true,
         stays: vec![Stay { tank: 0, from: day(acquired), to: None }],
-        sightings: Vec::new(),
-        sizings: Vec::new(),
-        care_days: Vec::new(),
-        rescue_cuts: Vec::new(),
-        ending: None,
-        held: false,
-        held_fate: None,
-        arrived_dead: false,
-        lineage: None,
-        placements: Vec::new(),
+        ..Specimen::default()
     }
 }
 

@@ -81,25 +81,11 @@ impl ClubBuilder {
             keeper: self.club.tanks[tank as usize].keeper,
             identifications: vec![Identification { taxon: taxon(slug), on: None, guessed: false }],
             acquired: Some(Days { earliest: Some(day), latest: day }),
-            origin: None,
-            origin_basis: None,
-            source_kind: None,
-            form: None,
-            condition_when_got: None,
             complete_since: Some(self.first),
             log_first_day: Some(self.first),
             losses_listed: true,
             stays: vec![Stay { tank, from: day, to: None }],
-            sightings: Vec::new(),
-            sizings: Vec::new(),
-            care_days: Vec::new(),
-            rescue_cuts: Vec::new(),
-            ending: None,
-            held: false,
-            held_fate: None,
-            arrived_dead: false,
-            lineage: None,
-            placements: Vec::new(),
+            ..Specimen::default()
         });
         number
     }

@@ -109,17 +109,8 @@ mod tests {
                 club.specimens.push(Specimen {
                     key: format!("{keeper}/{number}"),
                     keeper,
-                    identifications: Vec::new(),
                     acquired: Some(Days { earliest: Some(day(0)), latest: day(0) }),
-                    origin: None,
-                    origin_basis: None,
-                    source_kind: None,
-                    form: None,
-                    condition_when_got: None,
-                    complete_since: None,
-                    log_first_day: None,
                     losses_listed: true,
-                    stays: Vec::new(),
                     sightings: vec![Sighting {
                         on: day(100),
                         source: SightingSource::Look,
@@ -127,15 +118,7 @@ mod tests {
                         tissue_cover: None,
                         polyp_extension: None,
                     }],
-                    sizings: Vec::new(),
-                    care_days: Vec::new(),
-                    rescue_cuts: Vec::new(),
-                    ending: None,
-                    held: false,
-                    held_fate: None,
-                    arrived_dead: false,
-                    lineage: None,
-                    placements: Vec::new(),
+                    ..Specimen::default()
                 });
             }
         }

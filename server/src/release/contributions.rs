@@ -158,7 +158,7 @@ impl Firsts {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use analysis::club::{Keeper, Reading, Tank};
+    use analysis::club::{Identification, Keeper, Reading, Stay, Tank};
     use analysis::vocabulary::ParameterCode;
 
     #[test]
@@ -176,16 +176,16 @@ mod tests {
             step: None,
             log,
         };
-        let specimen = |keeper: u32, key: &str, tank: u32| {
-            let text = format!(
-                r#"{{"key":"{key}","keeper":{keeper},"identifications":[{{"taxon":"goniopora","on":null,"guessed":false}}],
-                "acquired":null,"origin":null,"origin_basis":null,"source_kind":null,"form":null,"condition_when_got":null,
-                "complete_since":null,"log_first_day":null,"losses_listed":true,
-                "stays":[{{"tank":{tank},"from":"2024-01-01","to":null}}],"sightings":[],"sizings":[],"care_days":[],
-                "rescue_cuts":[],"ending":null,"held":false,"held_fate":null,"arrived_dead":false,"lineage":null,
-                "placements":[]}}"#
-            );
-            serde_json::from_str::<Specimen>(&text).unwrap()
+        let specimen = |keeper: u32, key: &str, tank: u32| Specimen {
+            key: key.to_owned(),
+            keeper,
+            identifications: vec![Identification {
+                taxon: TaxonSlug::parse("goniopora").unwrap(),
+                on: None,
+                guessed: false,
+            }],
+            stays: vec![Stay { tank, from: "2024-01-01".parse().unwrap(), to: None }],
+            ..Specimen::default()
         };
         let members = ["a".to_owned(), "b".to_owned()];
         let club = |first: &[(u32, f64)], shift: u32| Club {

@@ -1,6 +1,6 @@
 //! The q values of a release, worked out once over its written list of comparisons.
 
-use analysis::answer::{Audience, Called, Outcome, RangesCalled, family, ranges as tested};
+use analysis::answer::{Audience, Called, Outcome, family};
 use analysis::club::Club;
 use analysis::vocabulary::TaxonSlug;
 use diesel::prelude::*;
@@ -43,9 +43,4 @@ pub fn called(
         .on_conflict_do_nothing()
         .execute(connection)?;
     Ok(made)
-}
-
-/// The q values of a release's tests whether any range of values differs.
-pub fn ranges(club: &Club, outcome: Outcome) -> RangesCalled {
-    tested(club, outcome)
 }

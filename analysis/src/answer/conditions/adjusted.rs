@@ -2,7 +2,6 @@
 
 use std::rc::Rc;
 
-use super::cluster;
 use super::line::{Cut, Making};
 use crate::answer::shape::{AdjustedRatio, Ratio};
 use crate::comparison::joint::{INSEPARABLE, JointRows, adjusted as fitted};
@@ -105,7 +104,7 @@ pub(super) fn adjusted(making: &Making, factor: Factor, cut: &Cut) -> Result<Adj
     }
     let all: Vec<&Condition> =
         std::iter::once(&cut.condition).chain(conditions.iter().map(|(_, condition)| condition.as_ref())).collect();
-    let ratio = fitted(&making.follow_up, &cut.sets, &all, &columns, CONTRAST, cluster(making))?;
+    let ratio = fitted(&making.follow_up, &cut.sets, &all, &columns, CONTRAST, making.cluster)?;
     Ok(AdjustedRatio {
         ratio: Ratio {
             hazard_ratio: ratio.coef.exp(),

@@ -16,15 +16,6 @@ use crate::refusal::{Refusal, RefusalCode};
 use crate::vocabulary::band::taught_band;
 use crate::vocabulary::{Form, Origin, Parameter, ParameterCode, Sting, TaxonSlug, catalogue};
 
-/// What kind of thing a condition is; the kinds are never mixed in one ranking.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
-    /// Water and care.
-    Condition,
-    /// How the coral looks: it may be the loss itself beginning.
-    Sign,
-}
-
 /// One condition.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Factor {

@@ -249,25 +249,9 @@ impl Coral {
             keeper: self.keeper,
             identifications: named.into_iter().collect(),
             acquired: Some(Days { earliest: Some(bought), latest: bought }),
-            origin: None,
-            origin_basis: None,
-            source_kind: None,
-            form: None,
-            condition_when_got: None,
-            complete_since: None,
-            log_first_day: None,
             losses_listed: true,
             stays: vec![Stay { tank: self.tank, from: bought, to: None }],
-            sightings: Vec::new(),
-            sizings: Vec::new(),
-            care_days: Vec::new(),
-            rescue_cuts: Vec::new(),
-            ending: None,
-            held: false,
-            held_fate: None,
-            arrived_dead: false,
-            lineage: None,
-            placements: Vec::new(),
+            ..Specimen::default()
         }
     }
 
