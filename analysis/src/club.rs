@@ -8,6 +8,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::vocabulary::{CauseGroup, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};
 
+mod readings; // water tests in their order
+
+pub use readings::Readings;
+
 /// Position of a keeper in [`Club::keepers`].
 pub type KeeperId = u32;
 /// Position of a tank in [`Club::tanks`].
@@ -20,8 +24,8 @@ pub struct Club {
     pub keepers: Vec<Keeper>,
     /// Their tanks.
     pub tanks: Vec<Tank>,
-    /// Water tests, sorted by (tank, parameter, day).
-    pub readings: Vec<Reading>,
+    /// Water tests.
+    pub readings: Readings,
     /// Corals and kin, in a stable order (keeper, then label).
     pub specimens: Vec<Specimen>,
     /// Feeding, water changes, carbon and the like, as habits with a rate.

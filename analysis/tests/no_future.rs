@@ -76,7 +76,7 @@ fn club(plan: &Plan) -> Club {
             _ => f64::from(tenths) / 10.0,
         };
         builder.reading(tank, PARAMETERS[code], day, value);
-        let reading: &mut Reading = builder.club.readings.last_mut().expect("the one just made");
+        let reading: &mut Reading = builder.readings.last_mut().expect("the one just made");
         reading.log = log;
         match qualifier {
             0 => (reading.lower, reading.exact) = (0.0, false),

@@ -31,12 +31,12 @@ pub fn simulated(readings: usize) -> Club {
         tanks: vec![Tank { keeper, ..Tank::default() }; tanks],
         ..Club::default()
     };
-    club.readings.reserve_exact(readings);
+    let mut written = Vec::with_capacity(readings);
     for at in 0..readings {
         let (tank, test) = ((at / PER_TANK).min(tanks - 1) as u32, (at % PER_TANK) as i32);
         let value = 20.0 * random.random::<f64>();
         let on = day((test * YEARS * 365 / PER_TANK as i32 + random.random_range(0..3)).max(0));
-        club.readings.push(Reading {
+        written.push(Reading {
             tank,
             parameter: nitrate(),
             on,
@@ -50,6 +50,7 @@ pub fn simulated(readings: usize) -> Club {
             log: 0,
         });
     }
+    club.readings = written.into();
     let taxon = TaxonSlug::parse("goniopora").expect("a taxon of the catalogue");
     club.specimens = (0..readings / READINGS_PER_SPECIMEN)
         .map(|number| {

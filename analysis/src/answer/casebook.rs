@@ -150,7 +150,7 @@ fn line(
 /// The last test of each parameter before a day; members see how old it was in weeks.
 fn last_tests(club: &Club, taxon: TaxonSlug, tank: u32, day: f64, exact: bool) -> Vec<LastTest> {
     let mut last: std::collections::BTreeMap<ParameterCode, &Reading> = std::collections::BTreeMap::new();
-    for reading in club.readings.iter().filter(|reading| reading.tank == tank) {
+    for reading in club.readings.of_tank(tank) {
         let before = day - day_number(reading.on);
         if (0.0..=TEST_DAYS).contains(&before)
             && last.get(&reading.parameter).is_none_or(|known| known.on <= reading.on)

@@ -285,10 +285,9 @@ fn rare_tests(making: &Making, factor: Factor, cut: &Cut) -> (u64, f64) {
 }
 
 fn tests_of(club: &Club, parameter: ParameterCode, tanks: &BTreeSet<u32>, from: f64, to: f64) -> usize {
-    let days: BTreeSet<(u32, chrono::NaiveDate)> = club
-        .readings
+    let days: BTreeSet<(u32, chrono::NaiveDate)> = tanks
         .iter()
-        .filter(|reading| reading.parameter == parameter && tanks.contains(&reading.tank))
+        .flat_map(|tank| club.readings.of(*tank, parameter))
         .filter(|reading| (from..=to).contains(&day_number(reading.on)))
         .map(|reading| (reading.tank, reading.on))
         .collect();

@@ -5,7 +5,7 @@ use crate::club::{Club, Stay, TankId};
 use crate::episode::{Episodes, InvalidRow};
 use crate::exposure::given::{FAILED, HELD, WaterInBand};
 use crate::exposure::{Condition, Level, MONTH_DAYS};
-use crate::follow_up::{Follow, FollowUp, day_number};
+use crate::follow_up::{End, Follow, FollowUp, day_number};
 use crate::vocabulary::CauseGroup;
 
 /// Rows `(start, stop]` in days since acquisition, as columns.
@@ -87,7 +87,18 @@ impl Frame<'_> {
     /// # Errors
     /// A row without length: the records contradict themselves.
     pub fn middle(&self) -> Result<(Rows, GivenTally), InvalidRow> {
-        self.rows(&held, |follow| follow.end.middle())
+        self.middle_of(&self.lives())
+    }
+
+    pub(super) fn middle_of(&self, lives: &Lives) -> Result<(Rows, GivenTally), InvalidRow> {
+        self.rows(lives, &held, |follow| follow.end.middle())
+    }
+
+    /// What is the same in every draw, cut once.
+    pub(super) fn lives(&self) -> Lives {
+        let known = |follow: &Follow| !matches!(follow.end, End::DiedWithin { .. });
+        let cut = |follow: &Follow| known(follow).then(|| self.pieces(follow, follow.ended(follow.end.middle()).0));
+        Lives(self.follow_up.follows.iter().map(cut).collect())
     }
 
     /// All rows by level and by the condition that has to hold, deaths at the middle or at drawn shares of their
@@ -96,10 +107,15 @@ impl Frame<'_> {
     ///
     /// # Errors
     /// As [`Frame::middle`].
-    pub fn crossed(&self, shares: Option<&[f64]>, cell: fn(Level, Level) -> u16) -> Result<Rows, InvalidRow> {
+    pub(super) fn crossed(
+        &self,
+        lives: &Lives,
+        shares: Option<&[f64]>,
+        cell: fn(Level, Level) -> u16,
+    ) -> Result<Rows, InvalidRow> {
         let pick = |level, given| Some(Some(cell(level, given)));
         let mut position = 0;
-        let rows = self.rows(&pick, |follow| {
+        let rows = self.rows(lives, &pick, |follow| {
             let share = shares.map(|shares| shares.get(position).copied().unwrap_or(1.0));
             position += 1;
             share.map_or_else(|| follow.end.middle(), |share| follow.end.drawn(share))
@@ -111,9 +127,9 @@ impl Frame<'_> {
     ///
     /// # Errors
     /// As [`Frame::middle`].
-    pub fn drawn(&self, shares: &[f64]) -> Result<Rows, InvalidRow> {
+    pub(super) fn drawn(&self, lives: &Lives, shares: &[f64]) -> Result<Rows, InvalidRow> {
         let mut position = 0;
-        let (rows, _) = self.rows(&held, |follow| {
+        let (rows, _) = self.rows(lives, &held, |follow| {
             let share = shares.get(position).copied().unwrap_or(1.0);
             position += 1;
             follow.end.drawn(share)
@@ -121,16 +137,28 @@ impl Frame<'_> {
         Ok(rows)
     }
 
-    fn rows(&self, pick: Pick, mut end_of: impl FnMut(&Follow) -> f64) -> Result<(Rows, GivenTally), InvalidRow> {
+    fn rows(
+        &self,
+        lives: &Lives,
+        pick: Pick,
+        mut end_of: impl FnMut(&Follow) -> f64,
+    ) -> Result<(Rows, GivenTally), InvalidRow> {
         let mut rows = Rows::default();
         let mut tally = GivenTally::default();
         let outcome = self.follow_up.outcome;
         let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());
         for (position, follow) in self.follow_up.follows.iter().enumerate() {
             let (end, ended) = follow.ended(end_of(follow));
-            let pieces = self.pieces(follow, end);
+            let drawn;
+            let pieces = match lives.0.get(position) {
+                Some(Some(known)) => known,
+                _ => {
+                    drawn = self.pieces(follow, end);
+                    &drawn
+                }
+            };
             if self.given.is_some() {
-                for piece in &pieces {
+                for piece in pieces {
                     match piece.given {
                         Some(HELD) => tally.kept += piece.to - piece.from,
                         Some(_) => tally.outside += piece.to - piece.from,
@@ -195,6 +223,10 @@ impl Frame<'_> {
 fn held(level: Level, given: Level) -> Option<Level> {
     (given == Some(HELD)).then_some(level)
 }
+
+/// The time of each specimen of which the end is known, in the order of the follow-up; of the others it depends on the
+/// draw.
+pub(super) struct Lives(Vec<Option<Vec<Piece>>>);
 
 struct Piece {
     from: f64,

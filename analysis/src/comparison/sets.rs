@@ -7,6 +7,7 @@ use super::rows::{Frame, GivenTally, Rows};
 use crate::answer::Outcome;
 use crate::episode::InvalidRow;
 use crate::exposure::Level;
+use crate::follow_up::End;
 
 /// Draws for deaths known to more than a week.
 pub const IMPUTATIONS: usize = 20;
@@ -34,8 +35,9 @@ impl Sets {
     /// # Errors
     /// A row without length: the records contradict themselves.
     pub fn new(frame: &Frame, draws: usize) -> Result<Sets, InvalidRow> {
-        let (middle, given) = frame.middle()?;
-        let drawn = shares(frame, draws).iter().map(|shares| frame.drawn(shares)).collect::<Result<_, _>>()?;
+        let lives = frame.lives();
+        let (middle, given) = frame.middle_of(&lives)?;
+        let drawn = shares(frame, draws).iter().map(|shares| frame.drawn(&lives, shares)).collect::<Result<_, _>>()?;
         Ok(Sets { middle, drawn, given, outcome: frame.follow_up.outcome })
     }
 
@@ -45,9 +47,12 @@ impl Sets {
     /// # Errors
     /// As [`Sets::new`].
     pub fn crossed(frame: &Frame, draws: usize, cell: fn(Level, Level) -> u16) -> Result<Sets, InvalidRow> {
-        let middle = frame.crossed(None, cell)?;
-        let drawn =
-            shares(frame, draws).iter().map(|shares| frame.crossed(Some(shares), cell)).collect::<Result<_, _>>()?;
+        let lives = frame.lives();
+        let middle = frame.crossed(&lives, None, cell)?;
+        let drawn = shares(frame, draws)
+            .iter()
+            .map(|shares| frame.crossed(&lives, Some(shares), cell))
+            .collect::<Result<_, _>>()?;
         Ok(Sets { middle, drawn, given: GivenTally::default(), outcome: frame.follow_up.outcome })
     }
 
@@ -71,22 +76,26 @@ impl Sets {
     }
 }
 
-/// Shares of the intervals of deaths, one list a draw and one value a specimen; none if no interval is wide.
+/// Shares of the intervals of deaths, one list a draw and one value a specimen, 1 where nothing is drawn; none if no
+/// interval is wide.
 fn shares(frame: &Frame, draws: usize) -> Vec<Vec<f64>> {
     if !frame.follow_up.has_wide_intervals() {
         return Vec::new();
     }
-    let mut sources: Vec<ChaCha8Rng> = frame
-        .follow_up
-        .follows
-        .iter()
-        .map(|follow| {
-            let key = frame.club.specimens.get(follow.specimen as usize).map_or("", |s| s.key.as_str());
-            ChaCha8Rng::seed_from_u64(SEED ^ stable_hash(key))
-        })
-        .collect();
-    // 1 - u: the interval is open on the left and closed on the right.
-    (0..draws).map(|_| sources.iter_mut().map(|source| 1.0 - source.random::<f64>()).collect()).collect()
+    let follows = &frame.follow_up.follows;
+    let mut all = vec![vec![1.0; follows.len()]; draws];
+    for (position, follow) in follows.iter().enumerate() {
+        if !matches!(follow.end, End::DiedWithin { .. }) {
+            continue;
+        }
+        let key = frame.club.specimens.get(follow.specimen as usize).map_or("", |s| s.key.as_str());
+        let mut source = ChaCha8Rng::seed_from_u64(SEED ^ stable_hash(key));
+        for shares in &mut all {
+            // 1 - u: the interval is open on the left and closed on the right.
+            shares[position] = 1.0 - source.random::<f64>();
+        }
+    }
+    all
 }
 
 /// FNV-1a: the same on every machine and in every version.

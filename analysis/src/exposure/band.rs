@@ -10,7 +10,7 @@ use super::series::{Meaning, Test};
 use super::steps::Level;
 use crate::club::Club;
 use crate::vocabulary::band::taught_band;
-use crate::vocabulary::{ParameterCode, TaxonSlug};
+use crate::vocabulary::{AcceptedUnit, ParameterCode, TaxonSlug, Water};
 
 /// Relative slack of comparisons with edges, for what a conversion of units loses.
 const SLACK: f64 = 1e-9;
@@ -48,6 +48,56 @@ pub struct Band {
     pub as_taught: String,
     /// Since when the club teaches it; `None` = the starting band of the catalogue.
     pub since: Option<NaiveDate>,
+    written: Written,
+    /// Half of the catalogue's finest step, in `unit`.
+    half_step: f64,
+}
+
+/// How a value of the parameter is written in the band's unit: looked up once for millions of tests.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Written {
+    /// As it is.
+    Same,
+    /// By this row of the catalogue.
+    By(&'static AcceptedUnit),
+    /// Not at all: no such unit.
+    Never,
+}
+
+/// What a club's own band, or the catalogue's, says.
+struct Said {
+    lower: f64,
+    upper: f64,
+    unit: String,
+    unit_basis: Option<String>,
+    as_taught: String,
+    since: Option<NaiveDate>,
+}
+
+impl Said {
+    fn band(self, code: ParameterCode) -> Band {
+        let parameter = code.get();
+        let basis = self.unit_basis.as_deref();
+        // Most bands are taught in the parameter's own unit.
+        let written = if basis.is_none() && self.unit == parameter.unit.as_str() {
+            Written::Same
+        } else {
+            parameter.accepted(&self.unit, basis).map_or(Written::Never, Written::By)
+        };
+        let mut band = Band {
+            parameter: code,
+            lower: self.lower,
+            upper: self.upper,
+            unit: self.unit,
+            unit_basis: self.unit_basis,
+            as_taught: self.as_taught,
+            since: self.since,
+            written,
+            half_step: 0.0,
+        };
+        band.half_step = parameter.step.map_or(0.0, |step| band.half(step));
+        band
+    }
 }
 
 /// The band the catalogue starts a taxon with, and for which taxon it is written.
@@ -55,15 +105,15 @@ fn starting(taxon: TaxonSlug, parameter: ParameterCode) -> Option<(TaxonSlug, Ba
     let row = taught_band(taxon, parameter)?;
     Some((
         row.taxon,
-        Band {
-            parameter,
+        Said {
             lower: row.lower,
             upper: row.upper,
             unit: row.unit.as_str().to_owned(),
             unit_basis: row.reference.map(str::to_owned),
             as_taught: row.as_taught.to_owned(),
             since: None,
-        },
+        }
+        .band(parameter),
     ))
 }
 
@@ -95,15 +145,15 @@ impl Band {
                 .filter(|band| band.taxon == level && band.parameter == parameter)
                 .max_by_key(|band| band.since);
             if let Some(own) = own {
-                return Some(Band {
-                    parameter,
+                let said = Said {
                     lower: own.lower,
                     upper: own.upper,
                     unit: own.unit.clone(),
                     unit_basis: None,
                     as_taught: own.as_taught.clone(),
                     since: Some(own.since),
-                });
+                };
+                return Some(said.band(parameter));
             }
             if let Some((_, band)) = starting.as_ref().filter(|(of, _)| *of == level) {
                 return Some(band.clone());
@@ -114,18 +164,20 @@ impl Band {
 
     /// A value of the parameter's unit in the band's unit; `None` off the curve.
     fn express(&self, value: f64) -> Option<f64> {
-        let parameter = self.parameter.get();
-        // Most bands are taught in the parameter's own unit, and then millions of tests need no look at the units.
-        if self.unit_basis.is_none() && self.unit == parameter.unit.as_str() {
-            return value.is_finite().then_some(value);
+        match self.written {
+            Written::Same => value.is_finite().then_some(value),
+            Written::By(accepted) => self.parameter.get().express_by(value, accepted, Water::default()).ok(),
+            Written::Never => None,
         }
-        parameter.express(value, &self.unit, self.unit_basis.as_deref()).ok()
     }
 
     /// Half a step of an instrument, in the band's unit: the instrument's own step, else the catalogue's finest.
     pub fn half_step(&self, step: Option<f64>) -> f64 {
+        step.map_or(self.half_step, |step| self.half(step))
+    }
+
+    fn half(&self, step: f64) -> f64 {
         let parameter = self.parameter.get();
-        let Some(step) = step.or(parameter.step) else { return 0.0 };
         // A step is a difference: units differ in where 0 lies. Near the middle of what the parameter can be.
         let near = parameter.plausible.map_or(0.0, |(low, high)| (low + high) / 2.0);
         match (self.express(near + step), self.express(near)) {

@@ -26,23 +26,23 @@ impl Carry {
 /// The level at each moment: a test of day `t` speaks on `(t + lag, min(next test + lag, t + lag + carry)]`.
 ///
 /// Several tests of one day: the one level of all of them; otherwise, if all are exact and of one log, the level of
-/// their mean; otherwise unknown. O(n log n) in the number of tests.
+/// their mean; otherwise unknown. O(n) in the number of tests, which are in order.
 pub fn levels(series: &Series, scale: &Scale, carry: &Carry) -> Steps {
-    let mut instants = Vec::new();
-    for day in series.days() {
-        let past = series.up_to(day);
-        instants.push(day + carry.lag);
-        instants.push(day + carry.lag + carry.for_tests(&past));
-    }
-    Steps::from_instants(instants, |instant| {
-        let day = instant - carry.lag;
-        let past = series.up_to(day);
-        let tested = past.last_day()?;
-        if day >= tested + carry.for_tests(&past) {
-            return None;
+    let mut steps = Steps::default();
+    let mut silent = f64::INFINITY;
+    for past in series.each_day() {
+        let Some(day) = past.last_day() else { continue };
+        let from = day + carry.lag;
+        if silent < from {
+            steps.push(silent, None);
         }
-        level_of_day(past.last_tests(), scale)
-    })
+        steps.push(from, level_of_day(past.last_tests(), scale));
+        silent = from + carry.for_tests(&past);
+    }
+    if silent.is_finite() {
+        steps.push(silent, None);
+    }
+    steps
 }
 
 fn level_of_day(tests: &[Test], scale: &Scale) -> Level {

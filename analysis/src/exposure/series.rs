@@ -56,35 +56,54 @@ impl Test {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Series {
     tests: Vec<Test>,
-    /// The distinct days, ascending, with the position after the last test of each.
-    days: Vec<(f64, usize)>,
+    /// The distinct days, ascending.
+    days: Vec<Day>,
+}
+
+/// A day of testing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Day {
+    day: f64,
+    /// Position after its last test.
+    end: usize,
+    /// The tests up to this day come from a probe.
+    probe: bool,
 }
 
 impl Series {
     /// Tests in any order.
     pub fn new(mut tests: Vec<Test>) -> Series {
         tests.sort_by(|a, b| a.day.total_cmp(&b.day).then(a.log.cmp(&b.log)));
-        let mut days: Vec<(f64, usize)> = Vec::new();
+        let mut days: Vec<Day> = Vec::new();
         for (position, test) in tests.iter().enumerate() {
             match days.last_mut() {
-                Some((day, end)) if *day == test.day => *end = position + 1,
-                _ => days.push((test.day, position + 1)),
+                Some(last) if last.day == test.day => last.end = position + 1,
+                _ => days.push(Day { day: test.day, end: position + 1, probe: false }),
             }
+        }
+        for known in 1..=days.len() {
+            days[known - 1].probe = is_probe(&days[..known]);
         }
         Series { tests, days }
     }
 
     /// The days of tests: instants at which a level may change. What was found is read by [`Series::up_to`].
     pub fn days(&self) -> impl Iterator<Item = f64> + '_ {
-        self.days.iter().map(|(day, _)| *day)
+        self.days.iter().map(|day| day.day)
+    }
+
+    /// What is known on each day of testing, in order.
+    pub fn each_day(&self) -> impl Iterator<Item = Past<'_>> {
+        (1..=self.days.len())
+            .map(|known| Past { tests: &self.tests[..self.days[known - 1].end], days: &self.days[..known] })
     }
 
     /// Everything known on `day`: the tests of that day and of the days before.
     pub fn up_to(&self, day: f64) -> Past<'_> {
-        let known = self.days.partition_point(|(tested, _)| *tested <= day);
+        let known = self.days.partition_point(|tested| tested.day <= day);
         let tests = match known {
             0 => 0,
-            known => self.days[known - 1].1,
+            known => self.days[known - 1].end,
         };
         Past { tests: &self.tests[..tests], days: &self.days[..known] }
     }
@@ -94,7 +113,7 @@ impl Series {
 #[derive(Debug, Clone, Copy)]
 pub struct Past<'a> {
     tests: &'a [Test],
-    days: &'a [(f64, usize)],
+    days: &'a [Day],
 }
 
 /// Gaps that are looked back at to tell a probe from a kit.
@@ -107,12 +126,12 @@ const PROBE_GAP_DAYS: f64 = 1.5;
 impl<'a> Past<'a> {
     /// The last day of testing.
     pub fn last_day(&self) -> Option<f64> {
-        self.days.last().map(|(day, _)| *day)
+        self.days.last().map(|last| last.day)
     }
 
     /// The tests of the last day of testing.
     pub fn last_tests(&self) -> &'a [Test] {
-        let from = self.days.len().checked_sub(2).map_or(0, |before| self.days[before].1);
+        let from = self.days.len().checked_sub(2).map_or(0, |before| self.days[before].end);
         &self.tests[from..]
     }
 
@@ -133,19 +152,29 @@ impl<'a> Past<'a> {
 
     /// Whether the tests come from a probe: the median of the last nine gaps (at least five) is at most 1.5 days.
     pub fn is_probe(&self) -> bool {
-        let gaps = self.days.len().saturating_sub(1);
-        if gaps < PROBE_GAPS_AT_LEAST {
-            return false;
-        }
-        let from = self.days.len() - 1 - gaps.min(PROBE_GAPS);
-        let mut last = [0.0; PROBE_GAPS];
-        let last = &mut last[..gaps.min(PROBE_GAPS)];
-        for (gap, pair) in last.iter_mut().zip(self.days[from..].windows(2)) {
-            *gap = pair[1].0 - pair[0].0;
-        }
-        last.sort_unstable_by(f64::total_cmp);
-        let middle = last.len() / 2;
-        let median = if last.len() % 2 == 1 { last[middle] } else { (last[middle - 1] + last[middle]) / 2.0 };
-        median <= PROBE_GAP_DAYS
+        self.days.last().is_some_and(|last| last.probe)
     }
+}
+
+/// Whether the days of testing up to the last of these are a probe's.
+fn is_probe(days: &[Day]) -> bool {
+    let gaps = days.len().saturating_sub(1);
+    if gaps < PROBE_GAPS_AT_LEAST {
+        return false;
+    }
+    let mut last = [0.0; PROBE_GAPS];
+    let last = &mut last[..gaps.min(PROBE_GAPS)];
+    let from = days.len() - 1 - last.len();
+    for (gap, pair) in last.iter_mut().zip(days[from..].windows(2)) {
+        *gap = pair[1].day - pair[0].day;
+    }
+    let short = last.iter().filter(|gap| **gap <= PROBE_GAP_DAYS).count();
+    let middle = last.len() / 2;
+    // Fewer short gaps than half: the median is a longer one. Most series are told here.
+    if short < middle || (last.len() % 2 == 1 && short == middle) {
+        return false;
+    }
+    last.sort_unstable_by(f64::total_cmp);
+    let median = if last.len() % 2 == 1 { last[middle] } else { (last[middle - 1] + last[middle]) / 2.0 };
+    median <= PROBE_GAP_DAYS
 }

@@ -50,7 +50,7 @@ impl Steps {
     }
 
     /// Appends a step; a step to the level already in force adds nothing.
-    fn push(&mut self, at: f64, level: Level) {
+    pub(super) fn push(&mut self, at: f64, level: Level) {
         if self.level.last().copied().unwrap_or(None) != level {
             self.at.push(at);
             self.level.push(level);

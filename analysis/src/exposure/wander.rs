@@ -3,7 +3,7 @@
 //! All look back from the moment asked about, at tests that speak by then, each day by [`super::Past::last_mean`].
 
 use super::carry::Carry;
-use super::series::Series;
+use super::series::{Past, Series};
 use super::steps::{Level, Steps};
 
 /// Days that a spread looks back over.
@@ -21,12 +21,11 @@ struct Spoken {
 }
 
 fn spoken(series: &Series, carry: &Carry) -> Vec<Spoken> {
-    let read = |day: f64| {
-        let past = series.up_to(day);
-        let from = day + carry.lag;
+    let read = |past: Past| {
+        let from = past.last_day()? + carry.lag;
         Some(Spoken { from, to: from + carry.for_tests(&past), value: past.last_mean()? })
     };
-    series.days().filter_map(read).collect()
+    series.each_day().filter_map(read).collect()
 }
 
 /// A level that is worked out anew at every moment at which a test begins to speak, and on every whole day until the
@@ -37,9 +36,15 @@ fn daily(tests: &[Spoken], window: f64, level: impl Fn(&[Spoken], f64) -> Level)
         let days = (last.from + window - first.from).ceil() as usize;
         instants.extend((0..=days).map(|day| first.from + day as f64));
     }
+    // Instants come in order: the window only moves on.
+    let (mut since, mut known) = (0, 0);
     Steps::from_instants(instants, |t| {
-        let known = tests.partition_point(|test| test.from <= t);
-        let since = tests[..known].partition_point(|test| test.from <= t - window);
+        while tests.get(known).is_some_and(|test| test.from <= t) {
+            known += 1;
+        }
+        while since < known && tests[since].from <= t - window {
+            since += 1;
+        }
         level(&tests[since..known], t)
     })
 }

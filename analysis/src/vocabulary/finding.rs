@@ -1,8 +1,7 @@
 //! What a reader of logs can meet: refused, questioned or noted; the question in plain words; what waits for the
 //! answer. The codes are public and never reused.
 
-use std::collections::HashMap;
-
+use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
 use super::text::keep;
@@ -184,7 +183,7 @@ pub fn fill(text: &str, values: &[(&str, &str)]) -> String {
 #[derive(Debug)]
 pub(super) struct Findings {
     pub(super) all: Vec<FindingKind>,
-    pub(super) by_code: HashMap<&'static str, usize>,
+    pub(super) by_code: FxHashMap<&'static str, usize>,
 }
 
 #[derive(Deserialize)]
@@ -221,7 +220,7 @@ struct AnswerRow {
 impl Findings {
     pub(super) fn read() -> Result<Self, CatalogueError> {
         let file: File = super::parse(FILE, include_str!("../../catalogue/findings.toml"))?;
-        let mut findings = Findings { all: Vec::new(), by_code: HashMap::new() };
+        let mut findings = Findings { all: Vec::new(), by_code: FxHashMap::default() };
         for row in file.finding {
             let text = keep(row.code);
             let wrong = |what: &str| CatalogueError::new(FILE, format!("{text}: {what}"));

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
 mod conversion; // exact, per substance
@@ -164,7 +165,7 @@ impl ParameterCode {
 #[derive(Debug)]
 pub(super) struct Parameters {
     pub(super) all: Vec<Parameter>,
-    pub(super) by_code: HashMap<&'static str, usize>,
+    pub(super) by_code: FxHashMap<&'static str, usize>,
     pub(super) conditions: Vec<Condition>,
     words: HashMap<String, Vec<header::Meaning>>,
     without_code: HashMap<String, &'static str>,

@@ -3,8 +3,7 @@
 //! A name is never taken for more than it says: an older name is followed, a trade name gives the rank it can
 //! bear, and one that several kinds carry is a question with the character to look for.
 
-use std::collections::HashMap;
-
+use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
 mod resolve; // a written name to a taxon
@@ -279,7 +278,7 @@ impl TaxonSlug {
 #[derive(Debug)]
 pub(super) struct Taxa {
     pub(super) all: Vec<Taxon>,
-    pub(super) by_slug: HashMap<&'static str, usize>,
+    pub(super) by_slug: FxHashMap<&'static str, usize>,
     pub(super) groups: Vec<Group>,
     pub(super) trade_names: Vec<TradeName>,
     pub(super) look_alikes: Vec<LookAlike>,

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use rustc_hash::FxHashMap;
 use serde::Deserialize;
 
 use super::text::{compact, keep, keep_all, words};
@@ -48,7 +49,7 @@ pub struct UnitMatch {
 #[derive(Debug)]
 pub(super) struct Units {
     pub(super) all: Vec<Unit>,
-    pub(super) by_code: HashMap<&'static str, usize>,
+    pub(super) by_code: FxHashMap<&'static str, usize>,
     by_spelling: HashMap<String, usize>,
     exact: HashMap<&'static str, usize>,
     bases: HashMap<String, Vec<&'static str>>,
@@ -94,7 +95,7 @@ impl Units {
         let file: File = super::parse(FILE, include_str!("../../catalogue/units.toml"))?;
         let mut units = Units {
             all: Vec::new(),
-            by_code: HashMap::new(),
+            by_code: FxHashMap::default(),
             by_spelling: HashMap::new(),
             exact: HashMap::new(),
             bases: HashMap::new(),

@@ -22,11 +22,12 @@ pub fn stamp() -> Stamp {
 pub struct ClubBuilder {
     first: NaiveDate,
     pub club: Club,
+    pub readings: Vec<Reading>,
 }
 
 impl ClubBuilder {
     pub fn new(first: &str) -> ClubBuilder {
-        ClubBuilder { first: first.parse().expect("a date"), club: Club::default() }
+        ClubBuilder { first: first.parse().expect("a date"), club: Club::default(), readings: Vec::new() }
     }
 
     pub fn day(&self, day: i64) -> NaiveDate {
@@ -50,7 +51,7 @@ impl ClubBuilder {
 
     pub fn reading(&mut self, tank: u32, code: &str, day: i64, value: f64) {
         let on = self.day(day);
-        self.club.readings.push(Reading {
+        self.readings.push(Reading {
             tank,
             parameter: parameter(code),
             on,
@@ -68,7 +69,7 @@ impl ClubBuilder {
     /// `<limit`.
     pub fn reading_under(&mut self, tank: u32, code: &str, day: i64, limit: f64) {
         self.reading(tank, code, day, limit);
-        let reading = self.club.readings.last_mut().expect("the one just made");
+        let reading = self.readings.last_mut().expect("the one just made");
         (reading.lower, reading.exact) = (0.0, false);
     }
 
@@ -159,7 +160,7 @@ impl ClubBuilder {
 
     pub fn build(self) -> Club {
         let mut club = self.club;
-        club.readings.sort_by_key(|reading| (reading.tank, reading.parameter, reading.on));
+        club.readings = self.readings.into();
         club
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use analysis::club::{Placement, Reading, Specimen};
+use analysis::club::{Placement, Reading, Readings, Specimen};
 use analysis::vocabulary::ParameterCode;
 use chrono::{NaiveDate, NaiveTime};
 use diesel::pg::PgRowByRowLoadingMode;
@@ -45,7 +45,7 @@ pub(super) fn load(
     scope: &Scope,
     positions: &Positions,
     specimens: &mut [Specimen],
-) -> QueryResult<Vec<Reading>> {
+) -> QueryResult<Readings> {
     let instruments: HashMap<i64, Instrument> = within!(instrument, scope)
         .select((instrument::id, instrument::step, instrument::limit_value))
         .load::<(i64, Option<f64>, Option<f64>)>(connection)?
@@ -103,7 +103,7 @@ pub(super) fn load(
             .then(a.upper.total_cmp(&b.upper))
     });
     place(spots, specimens);
-    Ok(sorted.into_iter().map(|(_, _, reading)| reading).collect())
+    Ok(sorted.into_iter().map(|(_, _, reading)| reading).collect::<Vec<_>>().into())
 }
 
 /// A light measured at a coral's spot holds from that day; what else was known of the spot goes on.

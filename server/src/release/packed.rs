@@ -51,7 +51,7 @@ mod tests {
             step: Some(0.1),
             log: 1,
         };
-        let club = Club { readings: vec![reading(f64::INFINITY), reading(60.1)], ..Club::default() };
+        let club = Club { readings: vec![reading(f64::INFINITY), reading(60.1)].into(), ..Club::default() };
         let back = unpack(&pack(&club).unwrap()).unwrap();
         assert_eq!(back.readings, club.readings);
         assert!(unpack(b"no archive").is_err());

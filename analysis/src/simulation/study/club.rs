@@ -158,6 +158,7 @@ pub fn draw(plan: &Plan) -> Drawn {
     let mut rng = Draw::seeded(plan.seed);
     let parameters = conditions(plan.conditions);
     let mut drawn = Drawn { recorded: Club::default(), known: Club::default() };
+    let (mut recorded, mut known) = (Vec::new(), Vec::new());
     for keeper in 0..plan.keepers as u32 {
         let means = correlated(&mut rng, plan.conditions);
         let r = plan.correlation;
@@ -175,8 +176,8 @@ pub fn draw(plan: &Plan) -> Drawn {
             let water = Water::draw(plan, &means, &mut rng);
             for (at, (parameter, cut)) in parameters.iter().enumerate() {
                 let write = |on: i32| reading(tank, *parameter, on, cut * (1.0 + 0.1 * water.on(on, at)).max(0.0));
-                test(&mut drawn.recorded, &mut rng, write);
-                write_changes(&mut drawn.known, |on| water.on(on, at) > 0.0, write);
+                test(&mut recorded, &mut rng, write);
+                write_changes(&mut known, |on| water.on(on, at) > 0.0, write);
             }
             for coral in 0..CORALS_PER_TANK {
                 let late = rng.chance(LATE_ENTRIES);
@@ -191,6 +192,7 @@ pub fn draw(plan: &Plan) -> Drawn {
             }
         }
     }
+    (drawn.recorded.readings, drawn.known.readings) = (recorded.into(), known.into());
     drawn
 }
 
@@ -211,23 +213,23 @@ fn reading(tank: u32, parameter: ParameterCode, on: i32, value: f64) -> Reading 
 }
 
 /// Tests every one to three weeks, of which some are missing.
-fn test(club: &mut Club, rng: &mut Draw, write: impl Fn(i32) -> Reading) {
+fn test(readings: &mut Vec<Reading>, rng: &mut Draw, write: impl Fn(i32) -> Reading) {
     let mut on = rng.whole(0, TEST_GAP.1);
     while on < DAYS {
         if !rng.chance(MISSED_TESTS) {
-            club.readings.push(write(on));
+            readings.push(write(on));
         }
         on += rng.whole(TEST_GAP.0, TEST_GAP.1);
     }
 }
 
 /// A reading in every week in which the level changes, and often enough that each speaks until the next.
-fn write_changes(club: &mut Club, out: impl Fn(i32) -> bool, write: impl Fn(i32) -> Reading) {
+fn write_changes(readings: &mut Vec<Reading>, out: impl Fn(i32) -> bool, write: impl Fn(i32) -> Reading) {
     let mut last: Option<(usize, bool)> = None;
     for week in 0..WEEKS {
         let on = week as i32 * WEEK - BEFORE;
         if last.is_none_or(|(written, level)| level != out(on) || week - written >= 4) {
-            club.readings.push(write(on));
+            readings.push(write(on));
             last = Some((week, out(on)));
         }
     }

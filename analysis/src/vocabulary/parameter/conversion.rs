@@ -236,7 +236,14 @@ impl Parameter {
     /// # Errors
     /// As [`Parameter::convert`].
     pub fn express_in(&self, value: f64, unit: &str, basis: Option<&str>, water: Water) -> Result<f64, ConvertError> {
-        let accepted = self.accepted(unit, basis)?;
+        self.express_by(value, self.accepted(unit, basis)?, water)
+    }
+
+    /// [`Parameter::express_in`] by a row that [`Parameter::accepted`] gave.
+    ///
+    /// # Errors
+    /// As [`Parameter::convert`].
+    pub fn express_by(&self, value: f64, accepted: &AcceptedUnit, water: Water) -> Result<f64, ConvertError> {
         self.run(value, accepted, |conversion| conversion.invert(value, water), water)
     }
 

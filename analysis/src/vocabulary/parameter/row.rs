@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use rustc_hash::FxHashMap;
 use serde::Deserialize;
 
 use super::conversion::ConductivityAt;
@@ -145,7 +146,7 @@ impl Parameters {
         let file: File = crate::vocabulary::parse(FILE, include_str!("../../../catalogue/parameters.toml"))?;
         let mut all = Parameters {
             all: Vec::new(),
-            by_code: HashMap::new(),
+            by_code: FxHashMap::default(),
             conditions: Vec::new(),
             words: HashMap::new(),
             without_code: HashMap::new(),

@@ -1,7 +1,6 @@
 //! `catalogue/taxa.toml` to the types, checked.
 
-use std::collections::HashMap;
-
+use rustc_hash::FxHashMap;
 use serde::Deserialize;
 
 use super::resolve::Names;
@@ -135,7 +134,7 @@ impl Taxa {
         let file: File = crate::vocabulary::parse(FILE, include_str!("../../../catalogue/taxa.toml"))?;
         let mut taxa = Taxa {
             all: Vec::new(),
-            by_slug: HashMap::new(),
+            by_slug: FxHashMap::default(),
             groups: Vec::new(),
             trade_names: Vec::new(),
             look_alikes: Vec::new(),
