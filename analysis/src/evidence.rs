@@ -2,8 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use polars::prelude::*;
-
 use crate::answer::Grade;
 use crate::comparison::Rows;
 use crate::refusal::{Refusal, RefusalCode};
@@ -28,67 +26,43 @@ pub struct Tally {
     pub largest_share: f64,
 }
 
-/// The tally of each group, `groups` of them; `group` holds one number per row.
+/// The tally of each group, `groups` of them; `group` holds one number per row. O(n log n); the order of the rows does not
+/// matter.
 ///
 /// # Errors
-/// [`RefusalCode::InvalidInput`] if the columns do not fit together.
+/// [`RefusalCode::InvalidInput`] if a column is shorter than the rows, or a number is not below `groups`.
 pub fn tallies(rows: &Rows, group: &[u32], groups: usize) -> Result<Vec<Tally>, Refusal> {
-    tally_frame(rows, group, groups)
-        .map_err(|error| Refusal::plain(RefusalCode::InvalidInput, format!("the rows could not be counted: {error}")))
-}
-
-fn tally_frame(rows: &Rows, group: &[u32], groups: usize) -> PolarsResult<Vec<Tally>> {
+    let length = rows.len();
+    let columns = [group.len(), rows.specimen.len(), rows.keeper.len(), rows.tank.len()];
+    if columns.iter().any(|column| *column != length) || group.iter().any(|group| *group as usize >= groups) {
+        return Err(Refusal::plain(RefusalCode::InvalidInput, "The rows could not be counted: columns do not fit."));
+    }
     let mut tallies = vec![Tally::default(); groups];
-    if rows.is_empty() {
-        return Ok(tallies);
+    let distinct = |ids: &mut Vec<(u32, u32)>, count: &mut dyn FnMut(usize)| {
+        ids.sort_unstable();
+        ids.dedup();
+        ids.iter().for_each(|(group, _)| count(*group as usize));
+    };
+    let mut specimens: Vec<(u32, u32)> = group.iter().copied().zip(rows.specimen.iter().copied()).collect();
+    distinct(&mut specimens, &mut |group| tallies[group].specimens += 1);
+    let tanks = group.iter().zip(&rows.tank).filter_map(|(group, tank)| Some((*group, (*tank)?)));
+    distinct(&mut tanks.collect(), &mut |group| tallies[group].tanks += 1);
+    for (group, _) in group.iter().zip(&rows.episodes.event).filter(|(_, died)| **died) {
+        tallies[*group as usize].deaths += 1;
     }
-    let days: Vec<f64> =
-        rows.episodes.stop.iter().zip(&rows.episodes.start).map(|(stop, start)| stop - start).collect();
-    let deaths: Vec<u32> = rows.episodes.event.iter().map(|died| u32::from(*died)).collect();
-    let frame = df!(
-        "group" => group,
-        "specimen" => rows.specimen.as_slice(),
-        "keeper" => rows.keeper.as_slice(),
-        "tank" => rows.tank.as_slice(),
-        "days" => days,
-        "deaths" => deaths,
-    )?;
-    let by_keeper = frame
-        .clone()
-        .lazy()
-        .group_by_stable([col("group"), col("keeper")])
-        .agg([col("days").sum()])
-        .group_by_stable([col("group")])
-        .agg([col("days").sum().alias("days"), col("days").max().alias("largest")])
-        .collect()?;
-    let counted = frame
-        .lazy()
-        .group_by_stable([col("group")])
-        .agg([
-            col("specimen").n_unique().alias("specimens"),
-            col("keeper").n_unique().alias("keepers"),
-            col("tank").drop_nulls().n_unique().alias("tanks"),
-            col("deaths").sum(),
-        ])
-        .collect()?;
-    let numbers = counted.column("group")?.u32()?;
-    let specimens = counted.column("specimens")?.cast(&DataType::UInt64)?;
-    let keepers = counted.column("keepers")?.cast(&DataType::UInt64)?;
-    let tanks = counted.column("tanks")?.cast(&DataType::UInt64)?;
-    let deaths = counted.column("deaths")?.cast(&DataType::UInt64)?;
-    for row in 0..counted.height() {
-        let Some(tally) = numbers.get(row).and_then(|group| tallies.get_mut(group as usize)) else { continue };
-        tally.specimens = specimens.u64()?.get(row).unwrap_or(0);
-        tally.keepers = keepers.u64()?.get(row).unwrap_or(0);
-        tally.tanks = tanks.u64()?.get(row).unwrap_or(0);
-        tally.deaths = deaths.u64()?.get(row).unwrap_or(0);
+    let days = rows.episodes.stop.iter().zip(&rows.episodes.start).map(|(stop, start)| stop - start);
+    let mut held: Vec<(u32, u32, f64)> =
+        group.iter().zip(&rows.keeper).zip(days).map(|((group, keeper), days)| (*group, *keeper, days)).collect();
+    held.sort_unstable_by(|a, b| (a.0, a.1).cmp(&(b.0, b.1)).then(a.2.total_cmp(&b.2)));
+    for of_keeper in held.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
+        let tally = &mut tallies[of_keeper[0].0 as usize];
+        let own: f64 = of_keeper.iter().map(|(.., days)| days).sum();
+        tally.keepers += 1;
+        tally.days += own;
+        tally.largest_share = tally.largest_share.max(own);
     }
-    let numbers = by_keeper.column("group")?.u32()?;
-    let (days, largest) = (by_keeper.column("days")?.f64()?, by_keeper.column("largest")?.f64()?);
-    for row in 0..by_keeper.height() {
-        let Some(tally) = numbers.get(row).and_then(|group| tallies.get_mut(group as usize)) else { continue };
-        tally.days = days.get(row).unwrap_or(0.0);
-        tally.largest_share = largest.get(row).unwrap_or(0.0) / tally.days;
+    for tally in tallies.iter_mut().filter(|tally| tally.days > 0.0) {
+        tally.largest_share /= tally.days;
     }
     Ok(tallies)
 }

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use polars::prelude::*;
+
 use super::question::Audience;
 use super::shape::{CensusCounts, TaxonCensus};
 use super::taxon::{MixOf, mix};
@@ -11,7 +13,7 @@ use crate::disclosure::tree::{counted_once, is_asked, part_of, shown_parts};
 use crate::disclosure::{block_minimum, passes, rounding, suppressed};
 use crate::follow_up::Population;
 use crate::follow_up::population::latest_name;
-use crate::refusal::Part;
+use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::vocabulary::{Fate, Rank, TaxonSlug};
 
 /// A taxon, the widest first.
@@ -29,15 +31,18 @@ pub fn census(club: &Club, audience: Audience) -> Vec<TaxonCensus> {
         }
     }
     let shown = shown(club, &taxa, audience);
+    let records = counted(club).map_err(|error| {
+        Refusal::plain(RefusalCode::InvalidInput, format!("the specimens could not be counted: {error}"))
+    });
     taxa.into_iter()
         .map(|(_, taxon)| taxon)
         .filter(|taxon| is_asked(*taxon))
         .map(|taxon| {
             let row = taxon.get();
-            let counts = if shown.contains(&taxon) {
-                Part::Given(counts(club, taxon, audience))
-            } else {
-                Part::Refused { refused: suppressed(audience) }
+            let counts = match &records {
+                _ if !shown.contains(&taxon) => Part::Refused { refused: suppressed(audience) },
+                Ok(records) => Part::Given(counts(records, taxon, club, audience)),
+                Err(refusal) => Part::Refused { refused: refusal.clone() },
             };
             TaxonCensus {
                 slug: taxon.as_str().to_owned(),
@@ -82,24 +87,67 @@ fn shown(club: &Club, taxa: &BTreeSet<Ranked>, audience: Audience) -> BTreeSet<T
     shown
 }
 
-fn counts(club: &Club, taxon: TaxonSlug, audience: Audience) -> CensusCounts {
+fn counts(records: &[Counted], taxon: TaxonSlug, club: &Club, audience: Audience) -> CensusCounts {
     let population = Population::of(club, taxon, None);
-    let specimens: Vec<_> = population.members.iter().filter_map(|&id| club.specimens.get(id as usize)).collect();
-    let keepers: BTreeSet<u32> = specimens.iter().map(|specimen| specimen.keeper).collect();
-    let died = |specimen: &&&crate::club::Specimen| {
-        specimen.arrived_dead
-            || specimen.ending.as_ref().is_some_and(|ending| {
-                matches!(ending.fate, Fate::Died | Fate::Missing | Fate::ArrivedDead) || ending.all_died
-            })
-    };
-    let living = |specimen: &&&crate::club::Specimen| specimen.ending.is_none() && !specimen.arrived_dead;
+    let own = records.iter().find(|counted| counted.taxon == taxon.as_str());
     let mut counts = CensusCounts {
-        specimens: specimens.len() as u64,
-        keepers: keepers.len() as u64,
-        deaths: specimens.iter().filter(died).count() as u64,
-        living: specimens.iter().filter(living).count() as u64,
+        specimens: own.map_or(0, |own| own.specimens),
+        keepers: own.map_or(0, |own| own.keepers),
+        deaths: own.map_or(0, |own| own.deaths),
+        living: own.map_or(0, |own| own.living),
         mix: mix(club, &population, &MixOf { ids: &population.members, beyond: &[], since: None }, audience),
     };
     rounding::census(&mut counts, audience);
     counts
+}
+
+/// What is on record of one taxon, its narrower ones included.
+struct Counted {
+    taxon: String,
+    specimens: u64,
+    keepers: u64,
+    deaths: u64,
+    living: u64,
+}
+
+/// The counts of every taxon on record: each specimen is counted under its own name and under every wider one.
+fn counted(club: &Club) -> PolarsResult<Vec<Counted>> {
+    let (mut taxon, mut keeper, mut died, mut living) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for specimen in &club.specimens {
+        let ended = specimen.ending.as_ref();
+        let lost = specimen.arrived_dead
+            || ended.is_some_and(|ending| {
+                matches!(ending.fate, Fate::Died | Fate::Missing | Fate::ArrivedDead) || ending.all_died
+            });
+        for wider in latest_name(specimen).map(TaxonSlug::ancestors).unwrap_or_default() {
+            taxon.push(wider.as_str());
+            keeper.push(specimen.keeper);
+            died.push(u32::from(lost));
+            living.push(u32::from(ended.is_none() && !specimen.arrived_dead));
+        }
+    }
+    let counted = df!("taxon" => taxon, "keeper" => keeper, "died" => died, "living" => living)?
+        .lazy()
+        .group_by_stable([col("taxon")])
+        .agg([
+            len().cast(DataType::UInt64).alias("specimens"),
+            col("keeper").n_unique().cast(DataType::UInt64).alias("keepers"),
+            col("died").sum().cast(DataType::UInt64),
+            col("living").sum().cast(DataType::UInt64),
+        ])
+        .collect()?;
+    let numbers = |name: &str| counted.column(name)?.u64();
+    let (specimens, keepers) = (numbers("specimens")?, numbers("keepers")?);
+    let (died, living) = (numbers("died")?, numbers("living")?);
+    let taxa = counted.column("taxon")?.str()?;
+    let line = |row: usize| {
+        Some(Counted {
+            taxon: taxa.get(row)?.to_owned(),
+            specimens: specimens.get(row)?,
+            keepers: keepers.get(row)?,
+            deaths: died.get(row)?,
+            living: living.get(row)?,
+        })
+    };
+    Ok((0..counted.height()).filter_map(line).collect())
 }
