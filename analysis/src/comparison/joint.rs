@@ -11,7 +11,8 @@ use crate::episode::Episodes;
 use crate::exposure::{Condition, Level};
 use crate::follow_up::FollowUp;
 use crate::refusal::{Refusal, RefusalCode};
-use crate::survival::{Covariate, CoxInput, CoxOptions, cox};
+use crate::survival::cox::cox_near;
+use crate::survival::{Covariate, CoxFit, CoxInput, CoxOptions};
 
 /// Correlation of two conditions over the days at which both are known from which they cannot be separated.
 pub const INSEPARABLE: f64 = 0.8;
@@ -154,7 +155,8 @@ pub fn adjusted(
         let clusters = cluster.column(&rows);
         let input =
             CoxInput { episodes: &rows.episodes, covariates: &covariates, strata: None, cluster: Some(&clusters) };
-        let fit = cox(&input, &CoxOptions::default())?;
+        let last = fits.last().map(|(fit, _): &(CoxFit, usize)| fit);
+        let fit = cox_near(&input, &CoxOptions::default(), last)?;
         let own = own.ok_or_else(|| {
             Refusal::plain(RefusalCode::Separation, "All losses lie on one side: no finite ratio fits.")
         })?;

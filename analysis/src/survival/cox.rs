@@ -238,9 +238,22 @@ pub fn clustered_limits(estimate: f64, variance: f64, clusters: usize, level: f6
 /// `InvalidInput` (a bad row, columns of unlike length, a value that is not finite), `NoEvents`, `Singular` (a
 /// covariate that is constant among those at risk, or a combination of others; named), `NotConverged`.
 pub fn cox(input: &CoxInput, options: &CoxOptions) -> Result<CoxFit, Refusal> {
+    cox_near(input, options, None)
+}
+
+/// The same, searched from the estimates of a fit of nearly the same rows by the same covariates.
+///
+/// # Errors
+/// As [`cox`].
+pub(crate) fn cox_near(input: &CoxInput, options: &CoxOptions, near: Option<&CoxFit>) -> Result<CoxFit, Refusal> {
     check(input, options)?;
     let design = Design::new(input, options.ties)?;
-    let found = fit::maximise(&design).map_err(|trouble| refused(trouble, input))?;
+    let near: Option<Vec<f64>> = near.and_then(|fit| {
+        let settled = fit.coefficients.len() == design.covariates() && !fit.is_separated();
+        let scaled = |(coefficient, scale): (&Coefficient, &f64)| Some(coefficient.coef? * scale);
+        settled.then(|| fit.coefficients.iter().zip(design.scale()).map(scaled).collect()).flatten()
+    });
+    let found = fit::maximise(&design, near.as_deref()).map_err(|trouble| refused(trouble, input))?;
     let p = design.covariates();
     let covariance = design.unscale(&found.covariance);
     let clustered = input.cluster.map(|cluster| Clusters::new(&design, cluster));

@@ -282,15 +282,18 @@ mod tests {
 
     #[test]
     fn loops_for_few_and_for_any_number_of_covariates_agree() {
-        let x: Vec<f64> = (0..48).map(|i| f64::from(i * 7 % 11) - 4.0).collect();
-        for p in 1..=6 {
+        let x: Vec<f64> = (0..100).map(|i| f64::from(i * 7 % 11) - 4.0).collect();
+        for p in 1..=25 {
             let rows = x.len() / p;
             let r: Vec<f64> = (0..rows).map(|i| 0.5 + i as f64 / 8.0).collect();
             let mut fast = Moments::new(Shape { p, order: 2 });
             let mut slow = fast.clone();
             fast.add_all(&r, &x[..rows * p]);
             r.iter().zip(x.chunks_exact(p)).for_each(|(&r, x)| slow.add(r, x));
-            assert_eq!((fast.s0(), fast.s1(), fast.s2()), (slow.s0(), slow.s1(), slow.s2()));
+            assert_eq!((fast.s0(), fast.s1()), (slow.s0(), slow.s1()));
+            for i in 0..p {
+                assert_eq!(fast.s2()[i * p..=i * p + i], slow.s2()[i * p..=i * p + i], "{p}");
+            }
         }
     }
 }

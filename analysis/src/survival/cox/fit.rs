@@ -92,8 +92,8 @@ fn block(a: &[f64], p: usize, at: &[usize]) -> Vec<f64> {
     block
 }
 
-/// Finds the maximum.
-pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
+/// Finds the maximum. `near`: coefficients that may lie near it, taken as a start if they fit better than none.
+pub(super) fn maximise(design: &Design, near: Option<&[f64]>) -> Result<Maximum, Trouble> {
     let p = design.covariates();
     let at_zero = evaluate(design, &vec![0.0; p]);
     let deaths = design.deaths();
@@ -104,6 +104,12 @@ pub(super) fn maximise(design: &Design) -> Result<Maximum, Trouble> {
     let score_test = start.quadratic(&at_zero.score);
     let mut b = vec![0.0; p];
     let mut now = at_zero.clone();
+    if let Some(near) = near {
+        let there = evaluate(design, near);
+        if there.log_likelihood > now.log_likelihood {
+            (b, now) = (near.to_vec(), there);
+        }
+    }
     let mut iterations = 0;
     let everything: Vec<usize> = (0..p).collect();
     let mut step = newton_step(&now, &everything);

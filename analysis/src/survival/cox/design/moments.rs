@@ -8,6 +8,19 @@ pub(in crate::survival::cox) struct Moments {
     sums: Vec<f64>,
 }
 
+/// Calls a loop that is unrolled for the number of covariates, up to second moments; another one for more.
+macro_rules! unrolled {
+    ($shape:expr, $f:ident $arguments:tt, $otherwise:block) => {
+        unrolled!($shape, $f $arguments, $otherwise, 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20 21 22 23 24)
+    };
+    ($shape:expr, $f:ident $arguments:tt, $otherwise:block, $($p:literal)*) => {
+        match ($shape.p, $shape.order) {
+            $(($p, 2) => $f::<$p> $arguments,)*
+            _ => $otherwise,
+        }
+    };
+}
+
 /// How many covariates there are, and up to which moments they are summed (1 to 3).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Shape {
@@ -23,23 +36,15 @@ impl Shape {
 
     /// Adds `r` times the moments of each place to its cell of `table`, cells one after the other.
     pub(super) fn scatter(self, table: &mut [f64], cell: &[u32], r: &[f64], x: &[f64], skip: &[bool]) {
-        match (self.p, self.order) {
-            (1, 2) => scatter::<1>(table, cell, r, x, skip),
-            (2, 2) => scatter::<2>(table, cell, r, x, skip),
-            (3, 2) => scatter::<3>(table, cell, r, x, skip),
-            (4, 2) => scatter::<4>(table, cell, r, x, skip),
-            (5, 2) => scatter::<5>(table, cell, r, x, skip),
-            (6, 2) => scatter::<6>(table, cell, r, x, skip),
-            (p, order) => {
-                let width = self.width();
-                for ((&cell, &r), x) in cell.iter().zip(r).zip(x.chunks_exact(p)) {
-                    let cell = cell as usize;
-                    if !skip[cell] {
-                        add(&mut table[cell * width..(cell + 1) * width], r, x, order);
-                    }
+        unrolled!(self, scatter(table, cell, r, x, skip), {
+            let width = self.width();
+            for ((&cell, &r), x) in cell.iter().zip(r).zip(x.chunks_exact(self.p)) {
+                let cell = cell as usize;
+                if !skip[cell] {
+                    add(&mut table[cell * width..(cell + 1) * width], r, x, self.order);
                 }
             }
-        }
+        });
     }
 }
 
@@ -81,19 +86,12 @@ impl Moments {
 
     /// Adds rows that stand one after the other.
     pub(super) fn add_all(&mut self, r: &[f64], x: &[f64]) {
-        match (self.shape.p, self.shape.order) {
-            (1, 2) => add_all::<1>(&mut self.sums, r, x),
-            (2, 2) => add_all::<2>(&mut self.sums, r, x),
-            (3, 2) => add_all::<3>(&mut self.sums, r, x),
-            (4, 2) => add_all::<4>(&mut self.sums, r, x),
-            (5, 2) => add_all::<5>(&mut self.sums, r, x),
-            (6, 2) => add_all::<6>(&mut self.sums, r, x),
-            (p, order) => {
-                for (&r, x) in r.iter().zip(x.chunks_exact(p)) {
-                    add(&mut self.sums, r, x, order);
-                }
+        let sums = &mut self.sums;
+        unrolled!(self.shape, add_all(sums, r, x), {
+            for (&r, x) in r.iter().zip(x.chunks_exact(self.shape.p)) {
+                add(sums, r, x, self.shape.order);
             }
-        }
+        });
     }
 
     /// Takes away sums.
@@ -138,6 +136,10 @@ fn add(sums: &mut [f64], r: f64, x: &[f64], order: usize) {
     }
 }
 
+/// Covariates from which whole rows of second moments are added, the half above the diagonal too: they are read by nobody,
+/// and rows of one length are added several numbers at a time.
+const WHOLE_ROWS: usize = 7;
+
 /// [`add`] up to second moments, its loops unrolled for a number of covariates known beforehand.
 #[inline(always)]
 fn add_fixed<const P: usize>(sums: &mut [f64], r: f64, x: &[f64; P]) {
@@ -146,7 +148,7 @@ fn add_fixed<const P: usize>(sums: &mut [f64], r: f64, x: &[f64; P]) {
     for i in 0..P {
         let ri = r * x[i];
         sums[1 + i] += ri;
-        for j in 0..=i {
+        for j in 0..if P < WHOLE_ROWS { i + 1 } else { P } {
             sums[1 + P + i * P + j] += ri * x[j];
         }
     }
