@@ -10,10 +10,10 @@ mod support;
 use std::time::Instant;
 
 use analysis::answer::{
-    Audience, By, Called, Outcome, Question, RangesCalled, TaxonQuestion, bands, census, claims, conditions, family,
-    hazard, lead_up, listed, ranges, survival,
+    Audience, By, Called, Families, Outcome, Question, RangesCalled, TaxonQuestion, bands, census, claims, conditions,
+    family, hazard, lead_up, listed, ranges, survival,
 };
-use analysis::club::Club;
+use analysis::club::{Club, Reading};
 use random_club::{Size, random_club};
 use support::stamp;
 
@@ -41,7 +41,7 @@ fn main() {
     let begun = Instant::now();
     let taxa = listed(&club);
     let of = |taxon| TaxonQuestion { taxon, outcome: Outcome::Death, since: None };
-    let (mut called, mut of_ranges) = (Called::default(), RangesCalled::default());
+    let (mut called, mut declines, mut of_ranges) = (Called::default(), Called::default(), RangesCalled::default());
     stage("census", || drop(census(&club, AUDIENCE)));
     stage("survival, undivided and by nine splits", || {
         for &taxon in &taxa {
@@ -51,7 +51,8 @@ fn main() {
             }
         }
     });
-    stage("p of the whole list, q", || called = family(&club, Outcome::Death, AUDIENCE));
+    stage("p of the whole list, q, ratios, growth", || called = family(&club, Outcome::Death, AUDIENCE));
+    stage("the same for declines", || declines = family(&club, Outcome::FirstSeriousDecline, AUDIENCE));
     stage("tests of ranges, q", || of_ranges = ranges(&club, Outcome::Death));
     stage("conditions", || {
         for &taxon in &taxa {
@@ -73,7 +74,9 @@ fn main() {
             drop(lead_up(&club, &of(taxon), AUDIENCE, &stamp()));
         }
     });
-    stage("claims", || drop(claims(&club, AUDIENCE, &stamp(), Some(&called))));
+    stage("claims", || {
+        drop(claims(&club, AUDIENCE, &stamp(), Families { death: Some(&called), decline: Some(&declines) }))
+    });
     println!("{:>8.2} s  all, {} taxa, {} comparisons", begun.elapsed().as_secs_f64(), taxa.len(), called.comparisons);
     if let Some(peak) = peak() {
         println!("{peak} at the peak");
@@ -92,22 +95,25 @@ fn splits() -> Vec<By> {
     words.into_iter().chain(parameters.map(|code| By::Parameter(support::parameter(code)))).collect()
 }
 
-/// A club of so many keepers, its tests repeated a day apart until there are a million.
+/// A club of so many keepers, its tests repeated between one and the next until there are a million.
 fn club(keepers: usize) -> Club {
     let mut club = random_club(17, &Size { keepers, corals_per_tank: 6, slugs: TAXA });
-    let own = club.readings.clone();
-    let mut later = 1;
-    while club.readings.len() < READINGS * keepers / 400 {
-        let missing = READINGS * keepers / 400 - club.readings.len();
-        club.readings.extend(
-            own.iter().take(missing).map(|reading| analysis::club::Reading {
-                on: reading.on + chrono::Days::new(later),
-                ..reading.clone()
-            }),
-        );
-        later += 1;
+    let own = club.readings.to_vec();
+    let mut all = own.clone();
+    let wanted = READINGS * keepers / 400;
+    let copies = (wanted / own.len().max(1)) as i64;
+    let same_series = |a: &Reading, b: &Reading| (a.tank, a.parameter) == (b.tank, b.parameter);
+    for copy in 1..=copies {
+        for (at, reading) in own.iter().enumerate() {
+            let next = own.get(at + 1).filter(|next| same_series(reading, next));
+            let gap = next.map_or(0, |next| (next.on - reading.on).num_days());
+            let later = gap * copy / (copies + 1);
+            if later > 0 && all.len() < wanted {
+                all.push(Reading { on: reading.on + chrono::TimeDelta::days(later), ..reading.clone() });
+            }
+        }
     }
-    club.readings.sort_by_key(|reading| (reading.tank, reading.parameter, reading.on));
+    club.readings = all.into();
     club
 }
 

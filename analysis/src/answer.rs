@@ -4,7 +4,7 @@
 //! the same four give the same bytes. Every part of a result is its object or a refusal with what is lacking;
 //! absent numbers are `None` (`null`), never 0 and never NaN. Rounding for an audience is the last step.
 
-mod bands; // what is taught beside what was seen
+pub(crate) mod bands; // what is taught beside what was seen
 mod based; // answers that start from the plain one on survival
 mod canonical; // the one text of a question
 mod casebook; // one line a loss
@@ -29,8 +29,8 @@ pub use based::TaxonQuestion;
 pub use casebook::casebook;
 pub use census::census;
 pub use check::HORIZONS;
-pub use claims::claims;
-pub use conditions::{Called, conditions, family, listed};
+pub use claims::{Families, claims};
+pub use conditions::{Called, CalledLine, conditions, family, listed};
 pub use growth::growth;
 pub use hazard::hazard;
 pub use lead_up::lead_up;

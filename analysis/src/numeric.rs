@@ -10,6 +10,7 @@ pub mod matrix; // Cholesky of small symmetric matrices
 pub mod meta_analysis; // estimates of several units pooled
 pub mod minimise; // the least value of a function of a few variables
 pub mod order; // sorted times and groups in linear time
+pub mod parallel; // the same work on all processors
 pub mod remembered_draws; // several statistics of the same draws
 pub mod root; // where a continuous function crosses zero
 pub mod sum; // sums that keep their digits

@@ -7,8 +7,8 @@ mod random_club;
 mod support;
 
 use analysis::answer::{
-    Audience, ConditionLine, ConditionsResult, Outcome, POWER, PlanQuestion, TaxonAnswer, TaxonQuestion, bands,
-    casebook, claims, conditions, family, hazard, lead_up, listed, plan, ranges,
+    Audience, ConditionLine, ConditionsResult, Families, Outcome, POWER, PlanQuestion, TaxonAnswer, TaxonQuestion,
+    bands, casebook, claims, conditions, family, hazard, lead_up, listed, plan, ranges,
 };
 use analysis::club::{Club, Incident};
 use analysis::exposure::Factor;
@@ -288,11 +288,11 @@ fn a_casebook_tells_curators_days_members_months_and_the_public_nothing() {
 #[test]
 fn claims_are_in_five_words_and_never_supported_before_a_release() {
     let club = two_waters(16, 3.0);
-    let before = claims(&club, Audience::Curator, &stamp(), None);
+    let before = claims(&club, Audience::Curator, &stamp(), Families::default());
     let text = serde_json::to_string(&before).expect("JSON");
     assert!(!text.contains("\"supported\""), "q awaits a release");
     let called = family(&club, Outcome::Death, Audience::Curator);
-    let after = claims(&club, Audience::Curator, &stamp(), Some(&called));
+    let after = claims(&club, Audience::Curator, &stamp(), Families { death: Some(&called), decline: None });
     check(&serde_json::to_value(&after).expect("JSON"), "claims");
     let clean = after.claims.iter().find(|claim| claim.claim == "not_too_clean").expect("a claim");
     let of_taxon = clean.taxa.iter().find(|line| line.taxon == "goniopora").expect("it is taught for them");

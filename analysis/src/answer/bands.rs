@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::based::{Based, TaxonQuestion};
+use super::conditions::line::Making;
 use super::hazard::no_coral;
 use super::question::{Audience, By, Outcome, Question, Stamp};
 use super::shape::{
@@ -20,6 +21,7 @@ use crate::exposure::{Band, Condition, Factor, Rules};
 use crate::follow_up::decline::follow_up_for;
 use crate::follow_up::{Population, Run};
 use crate::numeric::false_discovery::{Dependence, q_values};
+use crate::numeric::parallel;
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::survival::fewest_losses::{Edge, FewestRange, Found, LossCell, bin_test, fewest_losses};
 use crate::survival::piecewise_exponential::AGE_CUTS;
@@ -41,17 +43,18 @@ pub struct RangesCalled {
 
 /// The tests of all taxa with records enough by all parameters with a taught band; what is refused counts with p = 1.
 pub fn ranges(club: &Club, outcome: Outcome) -> RangesCalled {
-    let mut list = Vec::new();
-    let mut tests = 0;
+    let mut keys = Vec::new();
     for taxon in super::conditions::listed(club) {
-        let population = Population::of(club, taxon, None);
-        for parameter in taught(club, taxon) {
-            tests += 1;
-            let cells = cells(club, &population, parameter, outcome);
-            let tested = cells.and_then(|cells| bin_test(&cells.losses, &cells.cuts));
-            list.extend(tested.ok().map(|tested| ((taxon, parameter), tested.test.p)));
-        }
+        keys.extend(taught(club, taxon).into_iter().map(|parameter| (taxon, parameter)));
     }
+    let tested = parallel::map(&keys, |(taxon, parameter)| {
+        let cuts = ladder(By::Parameter(*parameter));
+        let cells = cells(club, &Population::of(club, *taxon, None), *parameter, &cuts, outcome)?;
+        bin_test(&cells.losses, &cells.cuts)
+    });
+    let tests = keys.len();
+    let list: Vec<_> =
+        keys.into_iter().zip(tested).filter_map(|(key, found)| Some((key, found.ok()?.test.p))).collect();
     let p: Vec<f64> = list.iter().map(|(_, p)| *p).collect();
     let q = q_values(&p, tests, Dependence::Positive).unwrap_or_default();
     RangesCalled { tests: tests as u64, q: list.into_iter().map(|(key, _)| key).zip(q).collect() }
@@ -79,9 +82,10 @@ pub fn bands(
     let based = Based::new(club, question, audience, stamp);
     let result = match (&based.population, based.refusal()) {
         (Some(population), None) => {
-            let making = Beside { club, population, question, audience, stamp, called, ranges };
-            let bands = taught(club, population.taxon).into_iter().filter_map(|code| making.line(code)).collect();
-            Ok(BandsResult { bands })
+            let conditions = Making::new(club, population, question.outcome, audience);
+            let making = Beside { club, population, question, audience, stamp, called, ranges, conditions };
+            let lines = parallel::map(&taught(club, population.taxon), |code| making.line(*code));
+            Ok(BandsResult { bands: lines.into_iter().flatten().collect() })
         }
         (_, refusal) => Err(refusal.unwrap_or_else(no_coral)),
     };
@@ -101,6 +105,7 @@ struct Beside<'a> {
     stamp: &'a Stamp,
     called: Option<&'a Called>,
     ranges: Option<&'a RangesCalled>,
+    conditions: Making<'a>,
 }
 
 impl Beside<'_> {
@@ -134,13 +139,7 @@ impl Beside<'_> {
 
     /// What the records say of "more are lost outside the band than within".
     fn claim(&self, code: ParameterCode) -> Verdict {
-        let line = super::conditions::one(
-            self.club,
-            self.population,
-            self.question.outcome,
-            self.audience,
-            Factor::Level(code),
-        );
+        let line = super::conditions::one(&self.conditions, Factor::Level(code));
         let q = self.called.and_then(|called| called.q(self.population.taxon, &line.condition));
         let limits = line.lower.zip(line.upper);
         let beside = [
@@ -159,7 +158,8 @@ impl Beside<'_> {
                 "The range with fewest losses is worked out when a release is made.",
             ));
         };
-        let cells = cells(self.club, self.population, code, self.question.outcome)?;
+        let cuts = ladder(By::Parameter(code));
+        let cells = cells(self.club, self.population, code, &cuts, self.question.outcome)?;
         self.may_be_shown(&cells)?;
         let tested = bin_test(&cells.losses, &cells.cuts)?;
         let q = ranges.q.get(&(self.population.taxon, code)).copied().unwrap_or(1.0);
@@ -262,19 +262,25 @@ fn first_refusal(answer: &SurvivalAnswer) -> Refusal {
 }
 
 /// Losses and days by tank, piece of age and step of the ladder, at known values.
-struct Cells {
-    cuts: Vec<f64>,
-    losses: Vec<LossCell>,
+pub(crate) struct Cells {
+    pub(crate) cuts: Vec<f64>,
+    pub(crate) losses: Vec<LossCell>,
     entries: Vec<(u32, Entry)>,
 }
 
-fn cells(club: &Club, population: &Population, code: ParameterCode, outcome: Outcome) -> Result<Cells, Refusal> {
+/// The cells of a population by a parameter cut here.
+pub(crate) fn cells(
+    club: &Club,
+    population: &Population,
+    code: ParameterCode,
+    cuts: &[f64],
+    outcome: Outcome,
+) -> Result<Cells, Refusal> {
     let unusable = |error: String| {
         Refusal::plain(RefusalCode::InvalidInput, format!("The records contradict themselves: {error}."))
     };
-    let cuts = ladder(By::Parameter(code));
     let follow_up = follow_up_for(club, population, outcome, Run::Main);
-    let condition = Condition::new(club, population, By::Parameter(code), Some(&cuts), Rules::of(Run::Main))
+    let condition = Condition::new(club, population, By::Parameter(code), Some(cuts), Rules::of(Run::Main))
         .map_err(|fault| unusable(fault.to_string()))?;
     let frame = Frame { club, follow_up: &follow_up, condition: &condition, given: None };
     let (rows, _) = frame.middle().map_err(|error| unusable(error.to_string()))?;
@@ -301,7 +307,7 @@ fn cells(club: &Club, population: &Population, code: ParameterCode, outcome: Out
         .into_iter()
         .map(|((tank, age_piece, step), (deaths, days))| LossCell { tank, age_piece, step, deaths, days })
         .collect();
-    Ok(Cells { cuts, losses, entries })
+    Ok(Cells { cuts: cuts.to_vec(), losses, entries })
 }
 
 fn entry(rows: &Rows, row: usize) -> Entry {

@@ -2,31 +2,58 @@
 //! looked at.
 
 use super::based::TaxonQuestion;
+use super::conditions::line::Making;
 use super::question::{Audience, Outcome, Stamp};
-use super::shape::{ClaimForTaxon, ClaimLine, ClaimTest, ClaimsAnswer, ConditionLine};
+use super::shape::{ClaimForTaxon, ClaimLine, ClaimTest, ClaimsAnswer, ConditionLine, Grade};
 use super::{Called, conditions, hazard, round};
 use crate::club::Club;
 use crate::disclosure::tree;
 use crate::evidence::verdict::{Taught, Tried, Verdict, verdict};
 use crate::exposure::Factor;
 use crate::follow_up::Population;
-use crate::refusal::Part;
+use crate::numeric::parallel;
+use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::vocabulary::claim::{Claim, ClaimOutcome, claims as taught};
 use crate::vocabulary::{Rank, TaxonSlug};
 
-/// Every claim for every taxon that it is taught for. `called`: the q values of the release; without them nothing is more
-/// than "cannot tell yet" or "mixed".
-pub fn claims(club: &Club, audience: Audience, stamp: &Stamp, called: Option<&Called>) -> ClaimsAnswer {
+/// The q values of a release, by what they are of; without them nothing is more than "cannot tell yet" or "mixed".
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Families<'a> {
+    /// Deaths; growth stands beside them.
+    pub death: Option<&'a Called>,
+    /// First serious declines.
+    pub decline: Option<&'a Called>,
+}
+
+impl<'a> Families<'a> {
+    fn of(self, outcome: ClaimOutcome) -> Option<&'a Called> {
+        if outcome == ClaimOutcome::Decline { self.decline } else { self.death }
+    }
+}
+
+/// Every claim for every taxon that it is taught for.
+pub fn claims(club: &Club, audience: Audience, stamp: &Stamp, families: Families) -> ClaimsAnswer {
     let listed = conditions::listed(club);
-    let lines = taught().iter().map(|claim| {
-        let of = listed.iter().copied().filter(|taxon| is_taught_for(claim, *taxon));
+    let of_taxa: Vec<(usize, TaxonSlug)> = taught()
+        .iter()
+        .enumerate()
+        .flat_map(|(at, claim)| {
+            listed.iter().filter(|taxon| is_taught_for(claim, **taxon)).map(move |taxon| (at, *taxon))
+        })
+        .collect();
+    let found =
+        parallel::map(&of_taxa, |(at, taxon)| for_taxon(club, &taught()[*at], *taxon, audience, stamp, families));
+    let mut found: Vec<(usize, ClaimForTaxon)> = of_taxa.iter().map(|(at, _)| *at).zip(found).collect();
+    let lines = taught().iter().enumerate().map(|(at, claim)| {
+        let later = found.split_off(found.iter().take_while(|(of, _)| *of == at).count());
+        let own = std::mem::replace(&mut found, later);
         ClaimLine {
             claim: claim.code.to_owned(),
             wording: claim.wording.to_owned(),
             basis: claim.basis.to_owned(),
             looked_at_as: claim.looked_at_as.to_owned(),
             outcomes: claim.outcomes.iter().map(|outcome| outcome_code(*outcome).to_owned()).collect(),
-            taxa: of.map(|taxon| for_taxon(club, claim, taxon, audience, stamp, called)).collect(),
+            taxa: own.into_iter().map(|(_, line)| line).collect(),
         }
     });
     let claims = lines.collect();
@@ -55,22 +82,28 @@ fn for_taxon(
     taxon: TaxonSlug,
     audience: Audience,
     stamp: &Stamp,
-    called: Option<&Called>,
+    families: Families,
 ) -> ClaimForTaxon {
     let population = Population::of(club, taxon, None);
     let mut looked_at = Vec::new();
     let mut verdicts = Vec::new();
-    for outcome in claim.outcomes.iter().filter_map(|outcome| match outcome {
-        ClaimOutcome::Death => Some(Outcome::Death),
-        ClaimOutcome::Decline => Some(Outcome::FirstSeriousDecline),
-        ClaimOutcome::Growth => None,
-    }) {
-        for factor in claim.conditions.iter().filter_map(|code| Factor::parse(code, taxon)) {
-            let line = conditions::one(club, &population, outcome, audience, factor);
-            // q values are of deaths; declines are a family of their own that no release has yet.
-            let q = called.filter(|_| outcome == Outcome::Death).and_then(|called| called.q(taxon, &line.condition));
-            verdicts.push(verdict(Taught::Higher, Some(&tried(&line, q))));
-            looked_at.push(test(line, outcome, q));
+    let factors: Vec<Factor> = claim.conditions.iter().filter_map(|code| Factor::parse(code, taxon)).collect();
+    for &about in &claim.outcomes {
+        // Growth stands on every line, whatever its outcome.
+        let outcome = if about == ClaimOutcome::Decline { Outcome::FirstSeriousDecline } else { Outcome::Death };
+        let making = Making::new(club, &population, outcome, audience);
+        for &factor in &factors {
+            let line = conditions::one(&making, factor);
+            let called = families.of(about);
+            if about == ClaimOutcome::Growth {
+                let q = called.and_then(|called| called.growth_q(taxon, &line.condition));
+                verdicts.push(verdict(Taught::Higher, Some(&slower(&line, q))));
+                looked_at.push(growth_test(line, q));
+            } else {
+                let q = called.and_then(|called| called.q(taxon, &line.condition));
+                verdicts.push(verdict(Taught::Higher, Some(&tried(&line, q))));
+                looked_at.push(test(line, outcome, q));
+            }
         }
     }
     let by_age =
@@ -112,6 +145,43 @@ fn tried(line: &ConditionLine, q: Option<f64>) -> Tried {
     }
 }
 
+/// Growth under the level as taught: slower growth stands where more losses would.
+fn slower(line: &ConditionLine, q: Option<f64>) -> Tried {
+    let growth = line.growth.given();
+    Tried {
+        hazard_ratio: growth.map(|growth| growth.ratio_per_month.recip()),
+        limits: growth.and_then(|growth| Some((growth.upper?.recip(), growth.lower?.recip()))),
+        q,
+        grade: growth.map_or(Grade::None, |growth| growth.grade),
+        beside: Vec::new(),
+    }
+}
+
+fn growth_test(line: ConditionLine, q: Option<f64>) -> ClaimTest {
+    let growth = line.growth.given().copied();
+    let refused = match line.growth {
+        Part::Refused { refused } => Some(refused),
+        Part::Given(_) => None,
+    };
+    let awaits = || {
+        let words = "q is worked out over the whole list of comparisons when a release is made.";
+        Part::Refused { refused: refused.clone().unwrap_or_else(|| Refusal::plain(RefusalCode::AwaitsRelease, words)) }
+    };
+    ClaimTest {
+        condition: line.condition,
+        outcome: outcome_code(ClaimOutcome::Growth),
+        level_label: line.contrast.level_label,
+        reference_label: line.contrast.reference_label,
+        hazard_ratio: None,
+        lower: growth.and_then(|growth| growth.lower),
+        upper: growth.and_then(|growth| growth.upper),
+        growth_ratio_per_month: growth.map(|growth| growth.ratio_per_month),
+        q: q.map_or_else(awaits, Part::Given),
+        grade: growth.map_or(Grade::None, |growth| growth.grade),
+        refused,
+    }
+}
+
 /// Several comparisons of one claim: those that say something must not contradict each other.
 fn together(verdicts: &[Verdict]) -> Verdict {
     let any = |word: Verdict| verdicts.contains(&word);
@@ -133,6 +203,7 @@ fn test(line: ConditionLine, outcome: Outcome, q: Option<f64>) -> ClaimTest {
         hazard_ratio: line.hazard_ratio,
         lower: line.lower,
         upper: line.upper,
+        growth_ratio_per_month: None,
         q: q.map_or(line.q, Part::Given),
         grade: line.grade,
         refused: line.refused,

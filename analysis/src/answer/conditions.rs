@@ -7,14 +7,18 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
+
 use super::based::{Based, TaxonQuestion};
 use super::question::{Audience, Outcome, Stamp};
 use super::shape::{ConditionLine, ConditionsResult, Family, PlacedRefusal, TaxonAnswer};
 use crate::club::Club;
 use crate::comparison::sets::IMPUTATIONS_BESIDE;
+use crate::disclosure::block_minimum;
 use crate::exposure::{Factor, LAG_DAYS};
 use crate::follow_up::Population;
 use crate::numeric::false_discovery::{Dependence, q_values};
+use crate::numeric::parallel;
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::vocabulary::{TaxonSlug, catalogue};
 use crate::wording::conditions as words;
@@ -24,7 +28,9 @@ pub(super) mod line; // one condition
 mod pooled; // drawn towards other taxa
 pub(super) mod shown; // whether a restricted audience sees a line
 
-use line::Making;
+pub use line::Crude;
+use line::{Making, Tested};
+use pooled::Pooling;
 
 /// q up to which a comparison is called.
 pub const CALLED: f64 = 0.05;
@@ -38,23 +44,48 @@ const METHOD_ID: &str = "conditions-1";
 pub struct Called {
     /// Comparisons on the list.
     pub comparisons: u64,
-    q: BTreeMap<(TaxonSlug, String), f64>,
+    lines: BTreeMap<(TaxonSlug, String), CalledLine>,
+}
+
+/// What a release knows of one comparison.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct CalledLine {
+    /// q of the comparison within keepers; `None` if it has no p.
+    pub q: Option<f64>,
+    /// q of the comparison of growth, over the comparisons of growth: a family of its own.
+    pub growth_q: Option<f64>,
+    /// The log hazard ratio of all corals together and its variance.
+    pub crude: Option<(f64, f64)>,
 }
 
 impl Called {
-    /// The q values as (taxon, condition, q), to be kept.
-    pub fn entries(&self) -> impl Iterator<Item = (TaxonSlug, &str, f64)> {
-        self.q.iter().map(|((taxon, condition), q)| (*taxon, condition.as_str(), *q))
+    /// What is known, by taxon and condition, to be kept.
+    pub fn entries(&self) -> impl Iterator<Item = (TaxonSlug, &str, CalledLine)> {
+        self.lines.iter().map(|((taxon, condition), line)| (*taxon, condition.as_str(), *line))
     }
 
     /// What was kept.
-    pub fn kept(comparisons: u64, entries: impl IntoIterator<Item = (TaxonSlug, String, f64)>) -> Called {
-        Called { comparisons, q: entries.into_iter().map(|(taxon, condition, q)| ((taxon, condition), q)).collect() }
+    pub fn kept(comparisons: u64, entries: impl IntoIterator<Item = (TaxonSlug, String, CalledLine)>) -> Called {
+        let lines = entries.into_iter().map(|(taxon, condition, line)| ((taxon, condition), line)).collect();
+        Called { comparisons, lines }
+    }
+
+    fn line(&self, taxon: TaxonSlug, condition: &str) -> CalledLine {
+        self.lines.get(&(taxon, condition.to_owned())).copied().unwrap_or_default()
     }
 
     /// The q of a condition of a taxon; `None` if it has no p.
     pub fn q(&self, taxon: TaxonSlug, condition: &str) -> Option<f64> {
-        self.q.get(&(taxon, condition.to_owned())).copied()
+        self.line(taxon, condition).q
+    }
+
+    /// The q of growth under a condition of a taxon; `None` if it has no p.
+    pub fn growth_q(&self, taxon: TaxonSlug, condition: &str) -> Option<f64> {
+        self.line(taxon, condition).growth_q
+    }
+
+    fn crude(&self, taxon: TaxonSlug, condition: &str) -> Option<Crude> {
+        self.line(taxon, condition).crude.map(|(coef, variance)| Crude { coef, variance })
     }
 }
 
@@ -65,24 +96,33 @@ pub fn listed(club: &Club) -> Vec<TaxonSlug> {
     rows.filter(|slug| Population::of(club, *slug, None).members.len() >= SPECIMENS).collect()
 }
 
-/// The q values of every comparison of a club's list, for an outcome and an audience.
+/// The q values of every comparison of a club's list, for an outcome and an audience. Deaths, each other
+/// outcome, and growth are families of their own.
 pub fn family(club: &Club, outcome: Outcome, audience: Audience) -> Called {
-    let mut list: Vec<((TaxonSlug, String), f64)> = Vec::new();
-    let mut comparisons = 0;
+    let mut lines: Vec<((TaxonSlug, String), Tested)> = Vec::new();
     for taxon in listed(club) {
         let population = Population::of(club, taxon, None);
         let making = Making::new(club, &population, outcome, audience);
-        for factor in Factor::list(taxon) {
-            comparisons += 1;
-            if let Some(p) = making.p(factor) {
-                list.push(((taxon, factor.code()), p));
-            }
-        }
+        let factors = Factor::list(taxon);
+        let tested = parallel::map(&factors, |factor| making.tested(*factor));
+        lines.extend(factors.iter().zip(tested).map(|(factor, tested)| ((taxon, factor.code()), tested)));
     }
-    let p: Vec<f64> = list.iter().map(|(_, p)| *p).collect();
-    // The p are probabilities and no more than the comparisons, so that nothing is refused here.
-    let q = q_values(&p, comparisons, Dependence::Positive).unwrap_or_default();
-    Called { comparisons: comparisons as u64, q: list.into_iter().map(|(key, _)| key).zip(q).collect() }
+    let q = |p: fn(&Tested) -> Option<f64>| -> BTreeMap<usize, f64> {
+        let known: Vec<(usize, f64)> =
+            lines.iter().enumerate().filter_map(|(at, (_, tested))| Some((at, p(tested)?))).collect();
+        let values: Vec<f64> = known.iter().map(|(_, p)| *p).collect();
+        // The p are probabilities and no more than the comparisons, so that nothing is refused here.
+        let q = q_values(&values, lines.len(), Dependence::Positive).unwrap_or_default();
+        known.into_iter().map(|(at, _)| at).zip(q).collect()
+    };
+    let (of_outcome, of_growth) = (q(|tested| tested.p), q(|tested| tested.growth));
+    let comparisons = lines.len() as u64;
+    let called = lines.into_iter().enumerate().map(|(at, (key, tested))| {
+        let crude = tested.crude.map(|crude| (crude.coef, crude.variance));
+        let line = CalledLine { q: of_outcome.get(&at).copied(), growth_q: of_growth.get(&at).copied(), crude };
+        (key, line)
+    });
+    Called { comparisons, lines: called.filter(|(_, line)| *line != CalledLine::default()).collect() }
 }
 
 /// The conditions of a taxon for an audience. `called`: the q values of the release; without them q awaits one.
@@ -110,15 +150,8 @@ pub fn conditions(
 }
 
 /// One condition of a population without what other taxa show: no q and nothing drawn together.
-pub(super) fn one(
-    club: &Club,
-    population: &Population,
-    outcome: Outcome,
-    audience: Audience,
-    factor: Factor,
-) -> ConditionLine {
-    let making = Making::new(club, population, outcome, audience);
-    making.line(factor, &pooled::Pooling::alone(), None)
+pub(super) fn one(making: &Making, factor: Factor) -> ConditionLine {
+    making.line(factor, &Pooling::Alone, None)
 }
 
 fn result(
@@ -129,12 +162,20 @@ fn result(
     called: Option<&Called>,
 ) -> ConditionsResult {
     let making = Making::new(club, population, question.outcome, audience);
-    let others = pooled::others(club, population);
-    let pooling = pooled::Pooling::new(&others, club, question);
+    let others = pooled::others(club, population.taxon);
+    let populations: Vec<Population>;
+    let pooling = match called {
+        Some(called) => Pooling::Released { called, others },
+        None if block_minimum(audience).is_some() => Pooling::Alone,
+        None => {
+            populations = others.into_iter().map(|taxon| Population::of(club, taxon, None)).collect();
+            Pooling::of_edition(&populations, club, question)
+        }
+    };
     // q is over whole periods and deaths: anything else is in no family of a release.
     let called = called.filter(|_| question.since.is_none());
     let mut lines: Vec<ConditionLine> =
-        Factor::list(population.taxon).into_iter().map(|factor| making.line(factor, &pooling, called)).collect();
+        parallel::map(&Factor::list(population.taxon), |factor| making.line(*factor, &pooling, called));
     let tested = lines.iter().filter(|line| line.p.is_some()).count() as u64;
     let passes = |line: &&ConditionLine| line.q.given().is_some_and(|q| *q <= CALLED);
     let family = Family {
@@ -147,14 +188,12 @@ fn result(
     ConditionsResult { family, sentence, conditions: lines }
 }
 
-/// By q, then p, then the size of the ratio as drawn towards other taxa; refused lines last.
-fn order(line: &ConditionLine) -> (f64, f64, f64) {
+/// By q, or by p where q awaits a release; equal ones by the size of the ratio as drawn towards other taxa; those without
+/// either last.
+fn order(line: &ConditionLine) -> (f64, f64) {
     let size = line.shrunken.given().map(|shrunken| shrunken.ratio.hazard_ratio).or(line.hazard_ratio);
-    (
-        line.q.given().copied().unwrap_or(2.0),
-        line.p.unwrap_or(2.0),
-        size.map_or(f64::INFINITY, |ratio| -ratio.ln().abs()),
-    )
+    let called = line.q.given().copied().or(line.p).unwrap_or(2.0);
+    (called, size.map_or(f64::INFINITY, |ratio| -ratio.ln().abs()))
 }
 
 fn refusals(result: &ConditionsResult) -> Vec<PlacedRefusal> {

@@ -86,6 +86,8 @@ fn condition(line: &mut ConditionLine) {
         growth.ratio_per_month = two_digits(growth.ratio_per_month);
         opt(&mut growth.lower);
         opt(&mut growth.upper);
+        opt(&mut growth.p);
+        opt(&mut growth.q);
     });
     part(&mut line.q, |q| *q = two_digits(*q));
     part(&mut line.sentence, |_| {});
@@ -197,7 +199,7 @@ pub(super) fn claim(claim: &mut ClaimForTaxon, audience: Audience) {
         return;
     }
     for test in &mut claim.looked_at {
-        for x in [&mut test.hazard_ratio, &mut test.lower, &mut test.upper] {
+        for x in [&mut test.hazard_ratio, &mut test.lower, &mut test.upper, &mut test.growth_ratio_per_month] {
             opt(x);
         }
         part(&mut test.q, |q| *q = two_digits(*q));

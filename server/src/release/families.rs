@@ -1,6 +1,6 @@
 //! The q values of a release, worked out once over its written list of comparisons.
 
-use analysis::answer::{Audience, Called, Outcome, family};
+use analysis::answer::{Audience, Called, CalledLine, Outcome, family};
 use analysis::club::Club;
 use analysis::vocabulary::TaxonSlug;
 use diesel::prelude::*;
@@ -26,12 +26,12 @@ pub fn called(
         .first(connection)
         .optional()?;
     if let Some((comparisons, q)) = kept {
-        let entries: Vec<(TaxonSlug, String, f64)> =
+        let entries: Vec<(TaxonSlug, String, CalledLine)> =
             serde_json::from_value(q).map_err(|error| Problem::internal(&error))?;
         return Ok(Called::kept(comparisons.unsigned_abs(), entries));
     }
     let made = family(club, outcome, audience);
-    let entries: Vec<(TaxonSlug, &str, f64)> = made.entries().collect();
+    let entries: Vec<(TaxonSlug, &str, CalledLine)> = made.entries().collect();
     let q = serde_json::to_value(entries).map_err(|error| Problem::internal(&error))?;
     diesel::insert_into(release_family::table)
         .values((

@@ -1,7 +1,7 @@
 //! What the club teaches, beside its records.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::Outcome;
+use analysis::answer::{Families, Outcome};
 
 use crate::access::Caller;
 use crate::app::State;
@@ -42,8 +42,10 @@ pub async fn get_claims(
     let form = query.0.form(&request, Made::JsonCsv)?;
     let asked = statistics::Question { canonical: "claims?".to_owned(), form, stem: "claims".to_owned(), taxon: None };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        let called = snapshot.called(Outcome::Death, audience)?;
-        let answer = analysis::answer::claims(&snapshot.club, audience, &snapshot.stamp(), called.as_deref());
+        let death = snapshot.called(Outcome::Death, audience)?;
+        let decline = snapshot.called(Outcome::FirstSeriousDecline, audience)?;
+        let families = Families { death: death.as_deref(), decline: decline.as_deref() };
+        let answer = analysis::answer::claims(&snapshot.club, audience, &snapshot.stamp(), families);
         match form {
             Form::Json => represent::json_bytes(&answer),
             form => {
@@ -67,6 +69,7 @@ fn sheet(answer: &serde_json::Value) -> Sheet {
         "hazard_ratio",
         "lower",
         "upper",
+        "growth_ratio_per_month",
         "q",
         "grade",
         "refused",
@@ -85,13 +88,14 @@ fn sheet(answer: &serde_json::Value) -> Sheet {
             let tests = taxon["looked_at"].as_array().map_or(&[][..], Vec::as_slice);
             if tests.is_empty() {
                 let mut row = lead.to_vec();
-                row.extend(vec![Cell::Empty; 9]);
+                row.extend(vec![Cell::Empty; 10]);
                 sheet.rows.push(row);
             }
             for test in tests {
                 let mut row = lead.to_vec();
                 row.extend(
-                    ["condition", "outcome", "hazard_ratio", "lower", "upper"].map(|name| Cell::json(&test[name])),
+                    ["condition", "outcome", "hazard_ratio", "lower", "upper", "growth_ratio_per_month"]
+                        .map(|name| Cell::json(&test[name])),
                 );
                 row.push(if test["q"].is_number() { Cell::json(&test["q"]) } else { Cell::Empty });
                 row.push(Cell::json(&test["grade"]));

@@ -32,6 +32,7 @@ const LINES: Lines = Lines {
         ("adjusted_upper", "/adjusted/upper"),
         ("shrunken", "/shrunken/hazard_ratio"),
         ("growth_ratio_per_month", "/growth/ratio_per_month"),
+        ("growth_q", "/growth/q"),
         ("p", "/p"),
         ("q", "/q"),
         ("events", "/evidence/level/events"),

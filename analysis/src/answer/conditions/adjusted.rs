@@ -1,6 +1,6 @@
 //! A condition with others held: those of a fixed list, as many as the losses bear.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use super::line::{Cut, Making};
 use crate::answer::shape::{AdjustedRatio, Ratio};
@@ -45,8 +45,8 @@ fn held(factor: Factor) -> Vec<Factor> {
 /// as the fit.
 pub(super) fn adjusted(making: &Making, factor: Factor, cut: &Cut) -> Result<AdjustedRatio, Refusal> {
     let deaths = cut.sets.middle.episodes.deaths() as f64;
-    let mut conditions: Vec<(Factor, Rc<Condition>)> = Vec::new();
-    let rows = |conditions: &[(Factor, Rc<Condition>)]| {
+    let mut conditions: Vec<(Factor, Arc<Condition>)> = Vec::new();
+    let rows = |conditions: &[(Factor, Arc<Condition>)]| {
         let all: Vec<&Condition> =
             std::iter::once(&cut.condition).chain(conditions.iter().map(|(_, condition)| condition.as_ref())).collect();
         JointRows::new(&making.follow_up, &cut.sets.middle, &all)

@@ -1,8 +1,7 @@
 //! One condition: its ratios, its p, and the same in words.
 
-use std::cell::{OnceCell, RefCell};
 use std::collections::BTreeMap;
-use std::rc::Rc;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::pooled::Pooling;
 use super::shown::Ties;
@@ -36,8 +35,34 @@ pub(in crate::answer) struct Making<'a> {
     pub(in crate::answer) cluster: ClusterBy,
     sizes: GrowthLines,
     /// Conditions that are held beside others, made once.
-    held: RefCell<BTreeMap<Factor, Rc<Condition>>>,
-    ties: OnceCell<Ties>,
+    held: Mutex<BTreeMap<Factor, Arc<Condition>>>,
+    ties: OnceLock<Ties>,
+}
+
+/// A condition as a release knows it.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(in crate::answer) struct Tested {
+    /// Of the comparison within keepers.
+    pub(in crate::answer) p: Option<f64>,
+    /// The ratio of all corals together.
+    pub(in crate::answer) crude: Option<Crude>,
+    /// p of the comparison of growth.
+    pub(in crate::answer) growth: Option<f64>,
+}
+
+/// A log hazard ratio of all corals together, with its robust variance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Crude {
+    /// The logarithm of the ratio.
+    pub coef: f64,
+    /// Its variance.
+    pub variance: f64,
+}
+
+impl Crude {
+    pub(super) fn of(coefficient: &CoxCoefficient) -> Option<Crude> {
+        Some(Crude { coef: coefficient.coef?, variance: coefficient.robust_std_error?.powi(2) })
+    }
 }
 
 /// A condition with its rows.
@@ -62,8 +87,8 @@ impl<'a> Making<'a> {
         });
         let cluster = rows.map_or(ClusterBy::Tank, |(rows, _)| ClusterBy::of(&rows));
         let sizes = GrowthLines::new(club, population);
-        let held = RefCell::default();
-        Making { club, population, outcome, audience, follow_up, cluster, sizes, held, ties: OnceCell::new() }
+        let held = Mutex::default();
+        Making { club, population, outcome, audience, follow_up, cluster, sizes, held, ties: OnceLock::new() }
     }
 
     /// What its lines are tied to.
@@ -72,13 +97,12 @@ impl<'a> Making<'a> {
     }
 
     /// A condition that is held beside others; `None` where no cut is written for it.
-    pub(in crate::answer) fn beside(&self, factor: Factor) -> Option<Rc<Condition>> {
-        if let Some(known) = self.held.borrow().get(&factor) {
+    pub(in crate::answer) fn beside(&self, factor: Factor) -> Option<Arc<Condition>> {
+        if let Some(known) = self.held.lock().unwrap_or_else(PoisonError::into_inner).get(&factor) {
             return Some(known.clone());
         }
-        let made = Condition::of_factor(self.club, self.population, factor, Rules::of(Run::Main)).ok()?;
-        let made = Rc::new(made);
-        self.held.borrow_mut().insert(factor, made.clone());
+        let made = Arc::new(Condition::of_factor(self.club, self.population, factor, Rules::of(Run::Main)).ok()?);
+        self.held.lock().unwrap_or_else(PoisonError::into_inner).insert(factor, made.clone());
         Some(made)
     }
 
@@ -148,13 +172,16 @@ impl<'a> Making<'a> {
         Ok(())
     }
 
-    /// p of the comparison within keepers, where it is given and may be shown.
-    pub(in crate::answer) fn p(&self, factor: Factor) -> Option<f64> {
-        let cut = self.cut(factor).ok()?;
-        if !shown::may_be_shown(self, factor, &cut) {
-            return None;
+    /// What a release has to know of a condition before it can be called; nothing of one that may not be shown.
+    pub(in crate::answer) fn tested(&self, factor: Factor) -> Tested {
+        match self.cut(factor) {
+            Ok(cut) if shown::may_be_shown(self, factor, &cut) => Tested {
+                p: self.coefficient(factor, &cut, true).ok().and_then(|within| within.p),
+                crude: self.coefficient(factor, &cut, false).ok().as_ref().and_then(Crude::of),
+                growth: grown(self.club, &self.sizes, &cut.condition).ok().and_then(|growth| growth.p),
+            },
+            _ => Tested::default(),
         }
-        self.coefficient(factor, &cut, true).ok()?.p
     }
 
     /// One line.
@@ -199,6 +226,9 @@ impl<'a> Making<'a> {
         line.adjusted = Part::from(adjusted::adjusted(self, factor, cut));
         line.shrunken = Part::from(pooling.shrunken(factor, said.as_ref()));
         line.growth = Part::from(grown(self.club, &self.sizes, &cut.condition));
+        if let (Part::Given(growth), Some(called)) = (&mut line.growth, called) {
+            growth.q = called.growth_q(self.population.taxon, &line.condition);
+        }
         line.q = Part::from(q(called, self, &line));
         line.sentence = Part::from(self.sentence(cut, said.as_ref(), &line));
         line

@@ -1,6 +1,7 @@
 //! Ratios drawn towards those of other taxa of the same rank.
 
-use super::line::Making;
+use super::Called;
+use super::line::{Crude, Making};
 use crate::answer::based::TaxonQuestion;
 use crate::answer::question::Audience;
 use crate::answer::shape::{CoxCoefficient, Ratio, ShrunkenRatio};
@@ -11,21 +12,39 @@ use crate::follow_up::Population;
 use crate::numeric::meta_analysis::{Between, UNITS, pool};
 use crate::numeric::tail::normal_multiplier;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::vocabulary::TaxonSlug;
 
 /// The other taxa of a taxon's rank.
-pub(super) struct Pooling<'a> {
-    others: Vec<Making<'a>>,
+pub(super) enum Pooling<'a> {
+    /// None.
+    Alone,
+    /// Those of an edition, worked out as they are asked.
+    Others(Vec<Making<'a>>),
+    /// Those of a release: only what its reader may see of them.
+    Released { called: &'a Called, others: Vec<TaxonSlug> },
 }
 
 impl<'a> Pooling<'a> {
-    pub(super) fn new(others: &'a [Population], club: &'a Club, question: &TaxonQuestion) -> Pooling<'a> {
+    /// The other taxa of an edition.
+    pub(super) fn of_edition(others: &'a [Population], club: &'a Club, question: &TaxonQuestion) -> Pooling<'a> {
         let making = |population| Making::new(club, population, question.outcome, Audience::Curator);
-        Pooling { others: others.iter().map(making).collect() }
+        Pooling::Others(others.iter().map(making).collect())
     }
 
-    /// No other taxa.
-    pub(super) fn alone() -> Pooling<'a> {
-        Pooling { others: Vec::new() }
+    fn ratios(&self, factor: Factor) -> Vec<Crude> {
+        match self {
+            Pooling::Alone => Vec::new(),
+            Pooling::Others(others) => others
+                .iter()
+                .filter_map(|other| {
+                    let cut = other.cut(factor).ok()?;
+                    Crude::of(&other.coefficient(factor, &cut, false).ok()?)
+                })
+                .collect(),
+            Pooling::Released { called, others } => {
+                others.iter().filter_map(|other| called.crude(*other, &factor.code())).collect()
+            }
+        }
     }
 
     /// The ratio of a taxon drawn towards the others'.
@@ -33,16 +52,11 @@ impl<'a> Pooling<'a> {
     /// # Errors
     /// The taxon has no ratio, or fewer than two others have one.
     pub(super) fn shrunken(&self, factor: Factor, own: Option<&CoxCoefficient>) -> Result<ShrunkenRatio, Refusal> {
-        let number = |coefficient: &CoxCoefficient| Some((coefficient.coef?, coefficient.robust_std_error?.powi(2)));
-        let Some(own) = own.and_then(number) else {
+        let Some(own) = own.and_then(Crude::of) else {
             return Err(Refusal::plain(RefusalCode::EmptyGroup, "There is no ratio of this taxon to draw anywhere."));
         };
-        let mut all = vec![own];
-        for other in &self.others {
-            let found = other.cut(factor).and_then(|cut| other.coefficient(factor, &cut, false));
-            all.extend(found.ok().as_ref().and_then(number));
-        }
-        let (y, v): (Vec<f64>, Vec<f64>) = all.into_iter().unzip();
+        let all = std::iter::once(own).chain(self.ratios(factor));
+        let (y, v): (Vec<f64>, Vec<f64>) = all.map(|crude| (crude.coef, crude.variance)).unzip();
         if y.len() < UNITS {
             return Err(Refusal::counted(
                 RefusalCode::TooFewSpecimens,
@@ -70,11 +84,7 @@ impl<'a> Pooling<'a> {
 }
 
 /// The taxa of the same rank with records enough to be on the list, without this one.
-pub(super) fn others(club: &Club, of: &Population) -> Vec<Population> {
-    let rank = of.taxon.get().rank;
-    super::listed(club)
-        .into_iter()
-        .filter(|taxon| *taxon != of.taxon && taxon.get().rank == rank)
-        .map(|taxon| Population::of(club, taxon, None))
-        .collect()
+pub(super) fn others(club: &Club, of: TaxonSlug) -> Vec<TaxonSlug> {
+    let rank = of.get().rank;
+    super::listed(club).into_iter().filter(|taxon| *taxon != of && taxon.get().rank == rank).collect()
 }

@@ -5,9 +5,8 @@
 //! are split by the same condition, the two levels are unions of their blocks besides, so that no part can be found by
 //! taking one answer from another.
 
-use std::cell::RefCell;
 use std::collections::BTreeMap;
-use std::rc::Rc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use super::line::{Cut, Making};
 use crate::answer::question::{By, Question};
@@ -43,7 +42,7 @@ pub(in crate::answer) fn may_be_shown(making: &Making, factor: Factor, cut: &Cut
 }
 
 /// The blocks of answers by one split, and the records they are made from.
-type Blocks = Rc<(Records, Partition)>;
+type Blocks = Arc<(Records, Partition)>;
 
 /// What lines of a taxon are tied to, worked out once.
 #[derive(Default)]
@@ -51,7 +50,7 @@ pub(in crate::answer) struct Ties {
     /// What each wider taxon has beyond this one, and the time it was under observation.
     beyond: Vec<(Population, FollowUp)>,
     /// Blocks of the answers on survival, by split; whether it is asked by cuts.
-    blocks: RefCell<BTreeMap<(By, bool), Option<Blocks>>>,
+    blocks: Mutex<BTreeMap<(By, bool), Option<Blocks>>>,
 }
 
 impl Ties {
@@ -65,20 +64,20 @@ impl Ties {
                 (beyond, follow_up)
             })
             .collect();
-        Ties { beyond, blocks: RefCell::default() }
+        Ties { beyond, blocks: Mutex::default() }
     }
 
     fn blocks(&self, making: &Making, question: &Question) -> Option<Blocks> {
         let key = (question.by, question.edges.is_some());
-        if let Some(known) = self.blocks.borrow().get(&key) {
+        if let Some(known) = self.blocks.lock().unwrap_or_else(PoisonError::into_inner).get(&key) {
             return known.clone();
         }
         let records = Records::new(making.club, making.population, question.by, None, making.outcome).ok();
         let made = records.and_then(|records| {
             let partition = records.partition(question, making.audience)?;
-            Some(Rc::new((records, partition)))
+            Some(Arc::new((records, partition)))
         });
-        self.blocks.borrow_mut().insert(key, made.clone());
+        self.blocks.lock().unwrap_or_else(PoisonError::into_inner).insert(key, made.clone());
         made
     }
 }

@@ -5,7 +5,7 @@ use super::lines::Lines;
 use crate::answer::shape::GrowthRatio;
 use crate::club::Club;
 use crate::disclosure::cells::{Entry, tally};
-use crate::evidence::minimums;
+use crate::evidence::{Graded, grade, minimums};
 use crate::exposure::Condition;
 use crate::exposure::condition::{CONTRAST, OTHER, REFERENCE};
 use crate::follow_up::Population;
@@ -40,15 +40,28 @@ pub(in crate::answer) fn grown(
             "No coral has two sizes of one kind with the condition known between them.",
         ));
     }
-    for level in [REFERENCE, CONTRAST] {
+    let tallied = |level: u16| {
         let inside = steps.iter().filter(|step| step.share[usize::from(level)] > 0.0);
-        minimums::curve(&tally(inside.map(entry).collect::<Vec<_>>().iter()))?;
-    }
+        tally(inside.map(entry).collect::<Vec<_>>().iter())
+    };
+    let (reference, contrast) = (tallied(REFERENCE), tallied(CONTRAST));
+    minimums::curve(&reference)?;
+    minimums::curve(&contrast)?;
     let slope = difference(&steps, levels, usize::from(CONTRAST), usize::from(REFERENCE))?;
     Ok(GrowthRatio {
         ratio_per_month: slope.slope.exp(),
         lower: slope.lower.map(f64::exp),
         upper: slope.upper.map(f64::exp),
+        p: slope.p(),
+        q: None,
+        // Corals measured stand where deaths stand for survival.
+        grade: grade(&Graded {
+            deaths: reference.specimens.min(contrast.specimens),
+            keepers: reference.keepers.min(contrast.keepers),
+            tanks: reference.tanks.min(contrast.tanks),
+            unknown: 0.0,
+            given: true,
+        }),
     })
 }
 

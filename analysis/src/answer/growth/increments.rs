@@ -7,7 +7,7 @@ use super::lines::{LEVEL, Line};
 use crate::club::Club;
 use crate::exposure::{Condition, MONTH_DAYS};
 use crate::numeric::matrix::Cholesky;
-use crate::numeric::tail::student_multiplier;
+use crate::numeric::tail::{student_multiplier, student_two_sided};
 use crate::refusal::{Refusal, RefusalCode};
 
 /// Fewest clusters for limits.
@@ -36,6 +36,14 @@ pub(super) struct LevelSlope {
     pub(super) df: Option<f64>,
     pub(super) lower: Option<f64>,
     pub(super) upper: Option<f64>,
+}
+
+impl LevelSlope {
+    /// p of no slope, where there are limits.
+    pub(super) fn p(&self) -> Option<f64> {
+        let (std_error, df) = self.std_error.zip(self.df)?;
+        (std_error > 0.0).then(|| student_two_sided(self.slope / std_error, df))
+    }
 }
 
 /// The increments of lines whose condition is known on at least half of the days; levels as `level_of` maps them.

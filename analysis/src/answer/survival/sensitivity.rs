@@ -5,10 +5,11 @@ use super::frame::{Framed, Levels};
 use super::groups::Level;
 use super::interaction;
 use crate::answer::{CoxCoefficient, CoxResult, RunOutcome, SensitivityRun, SurvivalGroup};
-use crate::comparison::ClusterBy;
 use crate::comparison::contrast::Contrast;
+use crate::comparison::{ClusterBy, Sets};
 use crate::disclosure::{passes, suppressed};
 use crate::follow_up::Run;
+use crate::numeric::parallel;
 use crate::refusal::{Part, Refusal};
 use crate::wording::lead::OutOf;
 
@@ -43,71 +44,73 @@ pub(super) struct Main<'a> {
 
 /// Every run of every figure: share alive of each known level, then each hazard ratio.
 pub(super) fn runs(attempt: &Attempt, main: &Main) -> Vec<SensitivityRun> {
-    let mut list = Vec::new();
     let beside = main.framed.sets.beside();
-    for &run in Run::BESIDE {
-        let other =
-            (run != Run::WithinKeeper).then(|| Framed::new(attempt.club, attempt.question, attempt.population, run));
-        let same = match &other {
-            None => false,
-            Some(Err(_)) => false,
-            Some(Ok(framed)) => framed.sets.middle == beside.middle && framed.sets.drawn == beside.drawn,
-        };
-        let headline = if same {
-            None
-        } else {
-            Some(match &other {
-                None => Ok(within_keeper(attempt, main)),
-                Some(Err(refusal)) => Err(refusal.clone()),
-                Some(Ok(framed)) => headline(attempt, main, framed),
-            })
-        };
-        for (level, group) in main.groups.iter().filter(|(level, _)| *level < main.levels.known()) {
-            if run == Run::WithinKeeper {
-                continue;
-            }
+    parallel::map(Run::BESIDE, |run| run_of(attempt, main, &beside, *run)).concat()
+}
+
+fn run_of(attempt: &Attempt, main: &Main, beside: &Sets, run: Run) -> Vec<SensitivityRun> {
+    let mut list = Vec::new();
+    let other =
+        (run != Run::WithinKeeper).then(|| Framed::new(attempt.club, attempt.question, attempt.population, run));
+    let same = match &other {
+        None => false,
+        Some(Err(_)) => false,
+        Some(Ok(framed)) => framed.sets.middle == beside.middle && framed.sets.drawn == beside.drawn,
+    };
+    let headline = if same {
+        None
+    } else {
+        Some(match &other {
+            None => Ok(within_keeper(attempt, main)),
+            Some(Err(refusal)) => Err(refusal.clone()),
+            Some(Ok(framed)) => headline(attempt, main, framed),
+        })
+    };
+    for (level, group) in main.groups.iter().filter(|(level, _)| *level < main.levels.known()) {
+        if run == Run::WithinKeeper {
+            continue;
+        }
+        let figure = headline.as_ref().map(|headline| {
+            let headline = headline.as_ref().map_err(Clone::clone)?;
+            let found = headline.groups.iter().find(|(of, _)| of == level);
+            found.map_or_else(|| Err(suppressed(attempt.audience)), |(_, figure)| figure.clone())
+        });
+        let limits = group.at_horizon.given().map(|at| (at.survival, at.lower, at.upper));
+        list.push(SensitivityRun {
+            run: run.as_str(),
+            result_key: format!("groups/{}/at_horizon", group.group),
+            outcome: outcome(figure, limits),
+        });
+    }
+    if let Ok(cox) = main.cox {
+        for coefficient in &cox.coefficients {
+            let Some(ratio) = coefficient.hazard_ratio else { continue };
             let figure = headline.as_ref().map(|headline| {
                 let headline = headline.as_ref().map_err(Clone::clone)?;
-                let found = headline.groups.iter().find(|(of, _)| of == level);
-                found.map_or_else(|| Err(suppressed(attempt.audience)), |(_, figure)| figure.clone())
+                let ratios = headline.ratios.as_ref().map_err(Clone::clone)?;
+                let found = ratios.iter().find(|(name, _)| *name == coefficient.name);
+                found.map_or_else(
+                    || {
+                        Err(Refusal::plain(
+                            crate::refusal::RefusalCode::DifferentDefinitions,
+                            "Under this rule the ratio is not given for the same ages.",
+                        ))
+                    },
+                    |(_, figure)| figure.clone(),
+                )
             });
-            let limits = group.at_horizon.given().map(|at| (at.survival, at.lower, at.upper));
             list.push(SensitivityRun {
                 run: run.as_str(),
-                result_key: format!("groups/{}/at_horizon", group.group),
-                outcome: outcome(figure, limits),
+                result_key: format!("cox/{}", coefficient.name),
+                outcome: outcome(figure, Some((ratio, coefficient.lower, coefficient.upper))),
             });
         }
-        if let Ok(cox) = main.cox {
-            for coefficient in &cox.coefficients {
-                let Some(ratio) = coefficient.hazard_ratio else { continue };
-                let figure = headline.as_ref().map(|headline| {
-                    let headline = headline.as_ref().map_err(Clone::clone)?;
-                    let ratios = headline.ratios.as_ref().map_err(Clone::clone)?;
-                    let found = ratios.iter().find(|(name, _)| *name == coefficient.name);
-                    found.map_or_else(
-                        || {
-                            Err(Refusal::plain(
-                                crate::refusal::RefusalCode::DifferentDefinitions,
-                                "Under this rule the ratio is not given for the same ages.",
-                            ))
-                        },
-                        |(_, figure)| figure.clone(),
-                    )
-                });
-                list.push(SensitivityRun {
-                    run: run.as_str(),
-                    result_key: format!("cox/{}", coefficient.name),
-                    outcome: outcome(figure, Some((ratio, coefficient.lower, coefficient.upper))),
-                });
-            }
-        }
-        if let Some(made) = main.interaction {
-            match &other {
-                Some(Err(refusal)) => list.extend(interaction::refused(made, run, refusal)),
-                Some(Ok(framed)) => list.extend(interaction::beside(attempt, main.framed, made, run, Some(framed))),
-                None => list.extend(interaction::beside(attempt, main.framed, made, run, None)),
-            }
+    }
+    if let Some(made) = main.interaction {
+        match &other {
+            Some(Err(refusal)) => list.extend(interaction::refused(made, run, refusal)),
+            Some(Ok(framed)) => list.extend(interaction::beside(attempt, main.framed, made, run, Some(framed))),
+            None => list.extend(interaction::beside(attempt, main.framed, made, run, None)),
         }
     }
     list

@@ -74,7 +74,10 @@ pub struct ClaimTest {
     pub lower: Option<f64>,
     /// Upper 95 % limit.
     pub upper: Option<f64>,
-    /// q over the release's list.
+    /// Ratio of sizes after a month, for claims about growth; the limits are its own then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub growth_ratio_per_month: Option<f64>,
+    /// q over the release's list for this outcome.
     pub q: Part<f64>,
     /// Grade.
     pub grade: Grade,

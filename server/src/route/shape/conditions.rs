@@ -141,6 +141,12 @@ pub struct GrowthRatio {
     pub lower: Option<f64>,
     /// Upper 95 % limit.
     pub upper: Option<f64>,
+    /// p, where there are limits.
+    pub p: Option<f64>,
+    /// q over the comparisons of growth of a release; `None` without p, and before the release.
+    pub q: Option<f64>,
+    /// Grade, by corals, keepers and tanks measured under the rarer level.
+    pub grade: Grade,
 }
 
 /// What stands behind a comparison.
