@@ -27,7 +27,7 @@ mod worker; // making those that are due
 pub use families::called;
 pub use worker::Releases;
 
-use contributions::Contributions;
+use contributions::{Contributions, Written};
 
 /// Members that must have changed what figures rest on before they change.
 const MEMBERS: usize = 3;
@@ -215,9 +215,10 @@ fn make(connection: &mut PgConnection, reason: &str) -> Result<i64, Problem> {
         Some(before) => standing_rows(connection, before.number)?,
         None => BTreeMap::new(),
     };
+    let written = Written::of(&snapshot.club, &members);
     let asked = catalogue().taxa().iter().map(|row| Some(row.slug)).chain([None]);
     for taxon in asked {
-        let fresh = Contributions::of(&snapshot.club, &members, taxon);
+        let fresh = Contributions::of(&written, taxon);
         let slug = taxon.map_or(EVERYTHING, |taxon| taxon.as_str());
         let (from, contributions) = stands(number, reason, fresh, old.get(slug), &members);
         if contributions.is_empty() && from == Some(number) {

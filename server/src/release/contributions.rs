@@ -23,66 +23,83 @@ fn hash(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().take(12).map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// What every member has written, hashed once for all taxa.
+///
+/// Positions in the club shift when anybody writes anything, so they are counted from the member's own first ones.
+pub(super) struct Written<'a> {
+    club: &'a Club,
+    members: &'a [String],
+    firsts: Firsts,
+    /// All that was written about the tanks of a keeper.
+    tanks: BTreeMap<u32, Sha256>,
+}
+
+impl<'a> Written<'a> {
+    pub(super) fn of(club: &'a Club, members: &'a [String]) -> Written<'a> {
+        let firsts = Firsts::of(club);
+        let mut tanks: BTreeMap<u32, Sha256> = BTreeMap::new();
+        let mut add = |tank: u32, written: &dyn Fn(u32, u32) -> String| {
+            if let Some(keeper) = club.tanks.get(tank as usize).map(|tank| tank.keeper) {
+                let text = written(keeper, tank.wrapping_sub(firsts.tank(keeper)));
+                tanks.entry(keeper).or_default().update(text);
+            }
+        };
+        for (at, tank) in club.tanks.iter().enumerate() {
+            add(at as u32, &|_, place| format!("{:?}", (place, tank.started, tank.litres, tank.closed)));
+        }
+        for reading in &club.readings {
+            add(reading.tank, &|keeper, tank| {
+                let log = reading.log.wrapping_sub(firsts.log(keeper));
+                format!("{:?}", analysis::club::Reading { tank, log, ..reading.clone() })
+            });
+        }
+        let own = |keeper: u32, specimen: Option<u32>| specimen.map(|id| id.wrapping_sub(firsts.specimen(keeper)));
+        for routine in &club.routines {
+            add(routine.tank, &|keeper, tank| {
+                let specimen = own(keeper, routine.specimen);
+                format!("{:?}", analysis::club::Routine { tank, specimen, ..routine.clone() })
+            });
+        }
+        for event in &club.events {
+            add(event.tank, &|keeper, tank| {
+                let specimen = own(keeper, event.specimen);
+                format!("{:?}", analysis::club::CareEvent { tank, specimen, ..event.clone() })
+            });
+        }
+        for incident in &club.incidents {
+            add(incident.tank, &|keeper, tank| {
+                let specimen = own(keeper, incident.specimen);
+                format!("{:?}", analysis::club::Incident { tank, specimen, ..incident.clone() })
+            });
+        }
+        Written { club, members, firsts, tanks }
+    }
+}
+
 /// One hash a member with anything of the taxon.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(super) struct Contributions(BTreeMap<String, String>);
 
 impl Contributions {
-    /// What every member contributes to a taxon, or to everything together: the specimens and all that was written about
-    /// the tanks they stood in.
-    ///
-    /// Positions in the club shift when anybody writes anything, so they are counted from the member's own first ones.
-    pub(super) fn of(club: &Club, members: &[String], taxon: Option<TaxonSlug>) -> Contributions {
+    /// What every member contributes to a taxon, or to everything together: the specimens, and all that was written about
+    /// the member's tanks.
+    pub(super) fn of(written: &Written, taxon: Option<TaxonSlug>) -> Contributions {
+        let club = written.club;
         let ids: Vec<u32> = match taxon {
             Some(taxon) => Population::of(club, taxon, None).members,
             None => (0..club.specimens.len() as u32).collect(),
         };
-        let firsts = Firsts::of(club);
         let mut by_keeper: BTreeMap<u32, Sha256> = BTreeMap::new();
         for id in ids {
             let Some(specimen) = club.specimens.get(id as usize) else { continue };
-            let first = firsts.tank(specimen.keeper);
+            let first = written.firsts.tank(specimen.keeper);
             let mut own = Specimen { keeper: 0, ..specimen.clone() };
             own.stays.iter_mut().for_each(|stay| stay.tank = stay.tank.wrapping_sub(first));
-            by_keeper.entry(specimen.keeper).or_default().update(format!("{own:?}"));
-        }
-        let tank_keeper = |tank: u32| club.tanks.get(tank as usize).map(|tank| tank.keeper);
-        let mut add = |tank: u32, written: &dyn Fn(&Firsts, u32, u32) -> String| {
-            if let Some(keeper) = tank_keeper(tank)
-                && let Some(sum) = by_keeper.get_mut(&keeper)
-            {
-                sum.update(written(&firsts, keeper, tank.wrapping_sub(firsts.tank(keeper))));
-            }
-        };
-        for (at, tank) in club.tanks.iter().enumerate() {
-            add(at as u32, &|_, _, place| format!("{:?}", (place, tank.started, tank.litres, tank.closed)));
-        }
-        for reading in &club.readings {
-            add(reading.tank, &|firsts, keeper, tank| {
-                let log = reading.log.wrapping_sub(firsts.log(keeper));
-                format!("{:?}", analysis::club::Reading { tank, log, ..reading.clone() })
-            });
-        }
-        for routine in &club.routines {
-            add(routine.tank, &|firsts, keeper, tank| {
-                let specimen = routine.specimen.map(|id| id.wrapping_sub(firsts.specimen(keeper)));
-                format!("{:?}", analysis::club::Routine { tank, specimen, ..routine.clone() })
-            });
-        }
-        for event in &club.events {
-            add(event.tank, &|firsts, keeper, tank| {
-                let specimen = event.specimen.map(|id| id.wrapping_sub(firsts.specimen(keeper)));
-                format!("{:?}", analysis::club::CareEvent { tank, specimen, ..event.clone() })
-            });
-        }
-        for incident in &club.incidents {
-            add(incident.tank, &|firsts, keeper, tank| {
-                let specimen = incident.specimen.map(|id| id.wrapping_sub(firsts.specimen(keeper)));
-                format!("{:?}", analysis::club::Incident { tank, specimen, ..incident.clone() })
-            });
+            let tanks = || written.tanks.get(&specimen.keeper).cloned().unwrap_or_default();
+            by_keeper.entry(specimen.keeper).or_insert_with(tanks).update(format!("{own:?}"));
         }
         let named = by_keeper.into_iter().filter_map(|(keeper, sum)| {
-            let key = members.get(keeper as usize)?;
+            let key = written.members.get(keeper as usize)?;
             Some((key.clone(), sum.finalize().iter().take(12).map(|byte| format!("{byte:02x}")).collect()))
         });
         Contributions(named.collect())
@@ -195,13 +212,15 @@ mod tests {
                 .iter()
                 .map(|(log, value)| reading(0, *log, *value))
                 .chain([reading(shift + 1, 1 + shift, 9.0)])
-                .collect(),
+                .collect::<Vec<_>>()
+                .into(),
             specimens: vec![specimen(0, "a/1", 0), specimen(1, "b/1", shift + 1)],
             ..Club::default()
         };
-        let before = Contributions::of(&club(&[(0, 5.0)], 0), &members, TaxonSlug::parse("goniopora"));
+        let of = |club: &Club| Contributions::of(&Written::of(club, &members), TaxonSlug::parse("goniopora"));
+        let before = of(&club(&[(0, 5.0)], 0));
         // The first member adds a log and a tank: every later position shifts by one.
-        let after = Contributions::of(&club(&[(0, 5.0), (1, 6.0)], 1), &members, TaxonSlug::parse("goniopora"));
+        let after = of(&club(&[(0, 5.0), (1, 6.0)], 1));
         assert_eq!(before.changed(&after), 1);
         assert_eq!(before.changed(&before), 0);
         assert!(!before.lacks(&members) && before.lacks(&members[1..]));
