@@ -1,6 +1,6 @@
 //! A short version of the study of how far the statistics hold: forty clubs, floors widened by their Monte-Carlo error.
 
-use analysis::simulation::study::{Options, Verdict, calls, coverage, lifetime, sightings};
+use analysis::simulation::study::{Options, Verdict, calls, coverage, lifetime, ranges, sightings};
 
 const SHORT: Options = Options { clubs: 40, seed: 7, threads: 2 };
 
@@ -27,6 +27,13 @@ fn what_acts_is_first_far_more_often_than_by_chance() {
     // Of eight conditions each is first in an eighth by chance: 2.5 of twenty clubs, and two errors are 3.0 more.
     let report = calls::ranked_first(&Options { clubs: 20, ..SHORT });
     assert!(report.crude.yes > 5 && report.crude_oracle.yes >= report.crude.yes, "{report:#?}");
+}
+
+#[test]
+fn a_range_is_seldom_shown_where_nothing_acts() {
+    let report = ranges::run(&SHORT);
+    assert!(report.verdict().holds, "{report:#?}");
+    assert!(report.shown.yes > report.shown_in_vain.yes, "{report:#?}");
 }
 
 #[test]

@@ -1,10 +1,11 @@
 //! How far the statistics hold: clubs with a known truth, through the real follow-up, exposure and comparison.
 //!
 //! Pure and seeded: the same numbers come from the same number of clubs and seed, on any number of threads. Each report
-//! stands in a file of its own; [`club`] says what the clubs are. How stable a range with fewest losses is belongs here
-//! too, beside the others.
+//! stands in a file of its own; [`club`] says what the clubs are.
 
 use serde::Serialize;
+
+use crate::numeric::parallel;
 
 pub mod calls; // how often a condition that does not act is called, and how often the one that acts is first
 pub mod club; // the clubs
@@ -12,11 +13,13 @@ pub mod coverage; // how often limits hold what they should
 mod estimate; // what the analysis says of a club
 pub mod lifetime; // what averages over a life would say
 pub mod print; // the reports in words
+pub mod ranges; // how stable ranges with fewest losses are
 pub mod sightings; // what a register shows of survival beside looks
 
 pub use calls::{Calls, RankedFirst};
 pub use coverage::Coverage;
 pub use lifetime::Lifetime;
+pub use ranges::Ranges;
 pub use sightings::Sightings;
 
 /// Clubs of the full study.
@@ -89,6 +92,8 @@ pub struct Study {
     pub calls: Vec<Calls>,
     /// Clubs in which one does.
     pub ranked: RankedFirst,
+    /// Ranges with fewest losses.
+    pub ranges: Ranges,
     /// Averages over a life.
     pub lifetime: Lifetime,
     /// Registers beside looks.
@@ -102,12 +107,14 @@ pub fn run(options: &Options) -> Study {
     let coverage = coverage::run(options);
     let calls = [0.0, 0.5].map(|correlation| calls::null(options, correlation)).to_vec();
     let ranked = calls::ranked_first(options);
+    let ranges = ranges::run(options);
     let lifetime = lifetime::run(options);
     let sightings = sightings::run(options);
     let verdicts = [
         coverage.verdicts(),
         calls.iter().map(Calls::verdict).collect(),
         ranked.verdicts(),
+        vec![ranges.verdict()],
         lifetime.verdicts(),
         sightings.verdicts(),
     ];
@@ -117,6 +124,7 @@ pub fn run(options: &Options) -> Study {
         coverage,
         calls,
         ranked,
+        ranges,
         lifetime,
         sightings,
         verdicts: verdicts.into_iter().flatten().collect(),
@@ -128,27 +136,9 @@ fn seed_of(options: &Options, report: u64, club: usize) -> u64 {
     options.seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ (report << 40) ^ club as u64
 }
 
-/// `f` of each club in order, on some threads: each takes every so-many-th club, so that none waits for another.
+/// `f` of each club, in order.
 fn each_club<T: Send>(options: &Options, f: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    let threads = options.threads.clamp(1, options.clubs.max(1));
-    let mut found: Vec<(usize, T)> = std::thread::scope(|scope| {
-        let own = |first: usize| {
-            let f = &f;
-            move || (first..options.clubs).step_by(threads).map(|club| (club, f(club))).collect::<Vec<_>>()
-        };
-        let running: Vec<_> = (1..threads).map(|first| scope.spawn(own(first))).collect();
-        let mut found = own(0)();
-        for thread in running {
-            match thread.join() {
-                Ok(more) => found.extend(more),
-                // A panic of one thread is the panic of the whole.
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
-        }
-        found
-    });
-    found.sort_by_key(|(club, _)| *club);
-    found.into_iter().map(|(_, value)| value).collect()
+    parallel::each(options.clubs, options.threads, f)
 }
 
 /// Mean of some values; `None` without any.

@@ -41,12 +41,16 @@ pub struct Calls {
 pub struct RankedFirst {
     /// Clubs in which it is first, crude.
     pub crude: Share,
-    /// The same, of clubs of which everything is known.
+    /// The same, of clubs of which everything is known, by the same model.
     pub crude_oracle: Share,
+    /// The same without the lag, which the true condition has not.
+    pub crude_oracle_lag_0: Share,
     /// Within keepers.
     pub within_keeper: Share,
-    /// Within keepers, of clubs of which everything is known.
+    /// Within keepers, of clubs of which everything is known, by the same model.
     pub within_keeper_oracle: Share,
+    /// The same without the lag.
+    pub within_keeper_oracle_lag_0: Share,
 }
 
 fn plan(options: &Options, report: u64, club: usize, hazard_ratio: f64, correlation: f64) -> Plan {
@@ -74,12 +78,15 @@ fn any_called(estimates: &[Option<Estimate>]) -> bool {
     q_values(&p, p.len(), Dependence::Positive).is_ok_and(|q| q.iter().any(|q| *q <= CALLED))
 }
 
-/// Position of the condition with the smallest p, the larger ratio first of equals; `None` if all are refused.
+/// Position of the condition that the list of an answer would name first: by q over the club's list, the larger ratio
+/// first of equals; `None` if all are refused.
 fn first(estimates: &[Option<Estimate>]) -> Option<usize> {
-    let known = estimates.iter().enumerate().filter_map(|(at, estimate)| Some((at, (*estimate)?)));
+    let p: Vec<f64> = estimates.iter().map(|estimate| estimate.map_or(1.0, |estimate| estimate.p)).collect();
+    let q = q_values(&p, p.len(), Dependence::Positive).ok()?;
+    let known = estimates.iter().zip(q).enumerate().filter_map(|(at, (estimate, q))| Some((at, q, (*estimate)?)));
     known
-        .min_by(|(_, a), (_, b)| a.p.total_cmp(&b.p).then(b.log_ratio.abs().total_cmp(&a.log_ratio.abs())))
-        .map(|(at, _)| at)
+        .min_by(|(_, p, a), (_, q, b)| p.total_cmp(q).then(b.log_ratio.abs().total_cmp(&a.log_ratio.abs())))
+        .map(|(at, ..)| at)
 }
 
 /// Clubs in which nothing acts.
@@ -109,15 +116,17 @@ pub fn ranked_first(options: &Options) -> RankedFirst {
     let found = each_club(options, |club| {
         let drawn = draw(&plan(options, 102, club, HAZARD_RATIO, CORRELATION));
         let recorded = estimates(&drawn.recorded, Run::Main).map(|estimates| first(&estimates) == Some(0));
-        let known = estimates(&drawn.known, Run::Lag0).map(|estimates| first(&estimates) == Some(0));
-        [recorded, known]
+        let of_known = |run| estimates(&drawn.known, run).map(|estimates| first(&estimates) == Some(0));
+        [recorded, of_known(Run::Main), of_known(Run::Lag0)]
     });
     let share = |club: usize, model: usize| Share::of(found.iter().map(|one| one[club][model]));
     RankedFirst {
         crude: share(0, 0),
         crude_oracle: share(1, 0),
+        crude_oracle_lag_0: share(2, 0),
         within_keeper: share(0, 1),
         within_keeper_oracle: share(1, 1),
+        within_keeper_oracle_lag_0: share(2, 1),
     }
 }
 

@@ -71,11 +71,25 @@ impl Display for Study {
         let ranked = &self.ranked;
         writeln!(
             out,
-            "\nThe acting condition ranked first of eight: crude {} (all known: {}); within keeper {} (all known: {})",
+            "\nThe acting condition ranked first of eight: crude {} (all known, by the same model {}, without the lag {}); \
+             within keeper {} (all known {}, without the lag {})",
             percent(&ranked.crude),
             percent(&ranked.crude_oracle),
+            percent(&ranked.crude_oracle_lag_0),
             percent(&ranked.within_keeper),
-            percent(&ranked.within_keeper_oracle)
+            percent(&ranked.within_keeper_oracle),
+            percent(&ranked.within_keeper_oracle_lag_0)
+        )?;
+        let ranges = &self.ranges;
+        writeln!(
+            out,
+            "\nRanges with fewest losses: shown where nothing acts in {}; where one acts in {}, of these inside the band \
+             {}, stability {}, covering half of another club's {}",
+            percent(&ranges.shown_in_vain),
+            percent(&ranges.shown),
+            percent(&ranges.inside),
+            ratio(ranges.stability),
+            percent(&ranges.agree)
         )?;
         let way = |way: &Way| format!("hazard ratio {}, p <= 0.05 in {}", ratio(way.ratio), percent(&way.significant));
         let lifetime = &self.lifetime;
