@@ -10,10 +10,11 @@ mod support;
 use std::time::Instant;
 
 use analysis::answer::{
-    Audience, By, Called, Families, Outcome, Question, RangesCalled, TaxonQuestion, bands, census, claims, conditions,
-    family, hazard, lead_up, listed, ranges, survival,
+    Audience, By, Called, Families, Holdings, Outcome, Question, RangesCalled, TaxonQuestion, bands, census, claims,
+    conditions, family, hazard, lead_up, listed, ranges, splits as all_splits, survival,
 };
 use analysis::club::{Club, Reading};
+use analysis::numeric::parallel;
 use random_club::{Size, random_club};
 use support::stamp;
 
@@ -72,6 +73,13 @@ fn main() {
     stage("lead-up with 1000 draws", || {
         for &taxon in &taxa {
             drop(lead_up(&club, &of(taxon), AUDIENCE, &stamp()));
+        }
+    });
+    stage("who holds what, by every split", || {
+        for &taxon in &taxa {
+            drop(parallel::map(&all_splits(), |by| {
+                Holdings::of(&club, taxon, *by, &|keeper| Some(keeper.to_string()))
+            }));
         }
     });
     stage("claims", || {

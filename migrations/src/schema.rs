@@ -590,6 +590,8 @@ diesel::table! {
         made_at -> Timestamptz,
         /// The records its answers are worked out from, compressed and served to nobody; null once no taxon is answered from it
         records -> Nullable<Bytea>,
+        /// Unnamed keys of the members in the order of its records; null once no taxon is answered from it
+        members -> Nullable<Jsonb>,
     }
 }
 
@@ -642,8 +644,8 @@ diesel::table! {
 }
 
 diesel::table! {
-    /// From which release each taxon is answered: an older one while fewer than three members have changed what it rests on
-    release_taxon (release, taxon) {
+    /// From which release each taxon is answered: an older one while fewer than three members have changed a block of its answers
+    release_taxon (release, taxon, split) {
         /// Release
         release -> Int8,
         /// Slug; empty never, * = everything together
@@ -652,6 +654,10 @@ diesel::table! {
         answered_from -> Nullable<Int8>,
         /// Hash of what each member contributes to the figures that stand, by an unnamed key; served to nobody
         contributions -> Jsonb,
+        /// Code of the split of answers by one or by none; * = answers made of several, and splits without a row
+        split -> Text,
+        /// What members held when the figures were withheld, by unnamed keys; served to nobody
+        holdings -> Nullable<Jsonb>,
     }
 }
 

@@ -1,15 +1,14 @@
 //! Releases: what public and members read. A release freezes the records of an edition; its answers are worked out from
 //! those once, kept, and given again as they were.
 //!
-//! A taxon keeps the figures of an older release while one or two members have changed what it rests on, so that the
+//! A taxon keeps the figures of an older release while one or two members have changed a block of its answers, so that the
 //! difference of two releases is never the doing of so few; where one of them withdrew it is withheld until three have
-//! changed. The first release is made when the first reader comes, later ones when their time has come or at once when a
+//! changed. Answers by one split stand split by split, those made of several together (`succession`). The first release is made when the first reader comes, later ones when their time has come or at once when a
 //! member withdraws.
 
-use std::collections::BTreeMap;
-
+use analysis::answer::By;
 use analysis::club::Club;
-use analysis::vocabulary::{TaxonSlug, catalogue};
+use analysis::vocabulary::TaxonSlug;
 use chrono::{DateTime, Utc};
 use diesel::dsl::{exists, now, select};
 use diesel::prelude::*;
@@ -22,15 +21,12 @@ use crate::problem::Problem;
 mod contributions; // what each member contributes to a taxon
 mod families; // q values of a release
 mod packed; // records and answers, compressed
+mod succession; // which release's figures stand in a new one
 mod worker; // making those that are due
 
 pub use families::called;
 pub use worker::Releases;
 
-use contributions::{Contributions, Written};
-
-/// Members that must have changed what figures rest on before they change.
-const MEMBERS: usize = 3;
 /// Days between releases where the club has not decided otherwise.
 const DAYS: i64 = 7;
 /// Everything together: what is asked of no taxon.
@@ -54,12 +50,17 @@ pub struct Standing {
     pub answered_from: Option<Release>,
 }
 
-/// The current release and the one that a taxon is answered from; makes the first, or one that a withdrawal forces, at
+/// The current release and the one that a taxon is answered from, by a split or (`None`) in an answer made of several;
+/// makes the first, or one that a withdrawal forces, at
 /// once.
 ///
 /// # Errors
 /// The database refused, or the records do not pack.
-pub fn standing(connection: &mut PgConnection, taxon: Option<TaxonSlug>) -> Result<Standing, Problem> {
+pub fn standing(
+    connection: &mut PgConnection,
+    taxon: Option<TaxonSlug>,
+    split: Option<By>,
+) -> Result<Standing, Problem> {
     // One that could not be made yet, or was given up, is owed all the same: what stands holds the withdrawn records.
     let forced: bool = select(exists(
         release_due::table.filter(release_due::state.ne("done")).filter(release_due::reason.eq("withdrawal")),
@@ -74,11 +75,13 @@ pub fn standing(connection: &mut PgConnection, taxon: Option<TaxonSlug>) -> Resu
         }
     };
     let slug = taxon.map_or(EVERYTHING, |taxon| taxon.as_str());
-    let from: Option<Option<i64>> = release_taxon::table
-        .find((current.number, slug))
-        .select(release_taxon::answered_from)
-        .first(connection)
-        .optional()?;
+    let rows: Vec<(String, Option<i64>)> = release_taxon::table
+        .filter(release_taxon::release.eq(current.number).and(release_taxon::taxon.eq(slug)))
+        .filter(release_taxon::split.eq_any([split.map_or(EVERYTHING, succession::code), EVERYTHING]))
+        .select((release_taxon::split, release_taxon::answered_from))
+        .load(connection)?;
+    // A split without a row of its own stands as everything else does.
+    let from = rows.iter().find(|(of, _)| of != EVERYTHING).or(rows.first()).map(|(_, from)| *from);
     // A taxon without any record has no row: there is nothing to withhold.
     let answered_from = match from {
         None => Some(current),
@@ -208,62 +211,16 @@ fn make(connection: &mut PgConnection, reason: &str) -> Result<i64, Problem> {
             release::program_version.eq(env!("CARGO_PKG_VERSION")),
             release::reason.eq(reason),
             release::records.eq(records),
+            release::members.eq(serde_json::json!(members)),
         ))
         .returning(release::number)
         .get_result(connection)?;
-    let old = match before {
-        Some(before) => standing_rows(connection, before.number)?,
-        None => BTreeMap::new(),
-    };
-    let written = Written::of(&snapshot.club, &members);
-    let asked = catalogue().taxa().iter().map(|row| Some(row.slug)).chain([None]);
-    for taxon in asked {
-        let fresh = Contributions::of(&written, taxon);
-        let slug = taxon.map_or(EVERYTHING, |taxon| taxon.as_str());
-        let (from, contributions) = stands(number, reason, fresh, old.get(slug), &members);
-        if contributions.is_empty() && from == Some(number) {
-            continue;
-        }
-        diesel::insert_into(release_taxon::table)
-            .values((
-                release_taxon::release.eq(number),
-                release_taxon::taxon.eq(slug),
-                release_taxon::answered_from.eq(from),
-                release_taxon::contributions.eq(contributions.as_json()),
-            ))
-            .execute(connection)?;
-    }
+    succession::stand(
+        connection,
+        &succession::Making { number, reason, club: &snapshot.club, members: &members, before },
+    )?;
     forget(connection, number)?;
     Ok(number)
-}
-
-/// From which release a taxon is answered in a new one, and the contributions behind those figures.
-fn stands(
-    number: i64,
-    reason: &str,
-    fresh: Contributions,
-    old: Option<&(Option<i64>, Contributions)>,
-    members: &[String],
-) -> (Option<i64>, Contributions) {
-    let Some((from, base)) = old else { return (Some(number), fresh) };
-    let changed = base.changed(&fresh);
-    if changed == 0 || changed >= MEMBERS {
-        return (Some(number), fresh);
-    }
-    // Older records hold what a member who withdrew had written: they cannot stand.
-    let withdrawn = reason == "withdrawal" || from.is_none() || base.lacks(members);
-    (if withdrawn { None } else { *from }, base.clone())
-}
-
-fn standing_rows(
-    connection: &mut PgConnection,
-    number: i64,
-) -> QueryResult<BTreeMap<String, (Option<i64>, Contributions)>> {
-    let rows: Vec<(String, Option<i64>, serde_json::Value)> = release_taxon::table
-        .filter(release_taxon::release.eq(number))
-        .select((release_taxon::taxon, release_taxon::answered_from, release_taxon::contributions))
-        .load(connection)?;
-    Ok(rows.into_iter().map(|(taxon, from, kept)| (taxon, (from, Contributions::from_json(&kept)))).collect())
 }
 
 /// Drops the records and answers of releases that no taxon is answered from any more.
@@ -275,7 +232,7 @@ fn forget(connection: &mut PgConnection, current: i64) -> QueryResult<()> {
         .load(connection)?;
     let used: Vec<i64> = used.into_iter().flatten().chain([current]).collect();
     diesel::update(release::table.filter(release::number.ne_all(&used)))
-        .set(release::records.eq(None::<Vec<u8>>))
+        .set((release::records.eq(None::<Vec<u8>>), release::members.eq(None::<serde_json::Value>)))
         .execute(connection)?;
     diesel::delete(release_answer::table.filter(release_answer::release.ne_all(&used))).execute(connection)?;
     diesel::delete(release_due::table.filter(release_due::state.eq("done")).filter(release_due::since.lt(now)))

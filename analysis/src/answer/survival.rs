@@ -17,6 +17,7 @@ mod causes; // what they died of
 mod counted; // evidence of the whole and of each level
 mod frame; // rows under the rules of a run
 mod groups; // the figures of each level
+pub mod holdings; // who holds what in the cells of answers
 mod interaction; // fed or not, in water within the bands or outside
 mod said; // cautions and sentences
 mod sensitivity; // the same figures under other rules

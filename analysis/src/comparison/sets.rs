@@ -99,7 +99,7 @@ fn shares(frame: &Frame, draws: usize) -> Vec<Vec<f64>> {
 }
 
 /// FNV-1a: the same on every machine and in every version.
-fn stable_hash(key: &str) -> u64 {
+pub(crate) fn stable_hash(key: &str) -> u64 {
     key.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
 }
 

@@ -121,6 +121,16 @@ impl Cells {
         placed.flat_map(|(number, (_, years))| years[block.years.clone()].iter().flatten().map(move |e| (number, e)))
     }
 
+    /// All entries, each with its levels and its year.
+    pub fn each(&self) -> impl Iterator<Item = (&[usize], usize, &Entry)> {
+        self.cells.iter().flat_map(|(at, years)| {
+            years
+                .iter()
+                .enumerate()
+                .flat_map(move |(year, entries)| entries.iter().map(move |e| (at.as_slice(), year, e)))
+        })
+    }
+
     /// All entries.
     pub fn all(&self) -> impl Iterator<Item = &Entry> {
         self.cells.values().flatten().flatten()

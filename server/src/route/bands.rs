@@ -13,6 +13,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
     about: "bands",
+    split: None,
     list: "/result/bands",
     columns: &[
         ("parameter", "/parameter"),

@@ -1,6 +1,7 @@
 //! Single losses.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
+use analysis::answer::By;
 
 use crate::access::Caller;
 use crate::app::State;
@@ -13,6 +14,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
     about: "casebook",
+    split: Some(By::None),
     list: "/result/losses",
     columns: &[
         ("name", "/name"),

@@ -40,7 +40,13 @@ pub async fn get_claims(
     query: Query<Representation>,
 ) -> Result<HttpResponse, Problem> {
     let form = query.0.form(&request, Made::JsonCsv)?;
-    let asked = statistics::Question { canonical: "claims?".to_owned(), form, stem: "claims".to_owned(), taxon: None };
+    let asked = statistics::Question {
+        canonical: "claims?".to_owned(),
+        form,
+        stem: "claims".to_owned(),
+        taxon: None,
+        split: None,
+    };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         let death = snapshot.called(Outcome::Death, audience)?;
         let decline = snapshot.called(Outcome::FirstSeriousDecline, audience)?;

@@ -13,6 +13,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
     about: "conditions",
+    split: None,
     list: "/result/conditions",
     columns: &[
         ("condition", "/condition"),

@@ -77,6 +77,7 @@ pub async fn get_growth(
         form,
         stem: format!("{taxon}-growth-by-{}", by.as_str()),
         taxon: Some(taxon),
+        split: None,
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         statistics::allowed(question.faults(audience))?;

@@ -13,6 +13,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
 const LINES: Lines = Lines {
     about: "lead_up",
+    split: None,
     list: "/result/lines",
     columns: &[
         ("condition", "/condition"),

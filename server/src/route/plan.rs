@@ -65,6 +65,7 @@ impl Asked for PlanQuery {
 
 const LINES: Lines = Lines {
     about: "plan",
+    split: None,
     list: "/result/steps",
     columns: &[
         ("kind", "/kind"),
@@ -112,6 +113,7 @@ pub async fn get_plan(
         form,
         stem: format!("{taxon}-plan-{code}"),
         taxon: Some(taxon),
+        split: None,
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         statistics::allowed(question.faults(audience))?;

@@ -117,6 +117,7 @@ pub async fn get_survival(
         form,
         stem: format!("{taxon}-survival-by-{}", by.as_str()),
         taxon: Some(taxon),
+        split: Some(by),
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         statistics::allowed(question.faults(audience))?;

@@ -1,7 +1,7 @@
 //! Corals and kin: names as the catalogue has them, with the counts of the records as far as the caller may see them.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, TaxonCensus};
+use analysis::answer::{Audience, By, TaxonCensus};
 use analysis::disclosure;
 use analysis::vocabulary::{NameMatch, Rank, Taxon, TaxonSlug, catalogue, resolve_name};
 use serde::Serialize;
@@ -239,7 +239,7 @@ pub async fn list_taxa(
         group.map_or("", TaxonSlug::as_str),
         q.as_deref().map(represent::encode).unwrap_or_default()
     );
-    let asked = statistics::Question { canonical, form, stem: "taxa".to_owned(), taxon: None };
+    let asked = statistics::Question { canonical, form, stem: "taxa".to_owned(), taxon: None, split: None };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         let census = analysis::answer::census(&snapshot.club, audience);
         let meant = q.as_deref().map(resolved).unwrap_or_default();
@@ -287,6 +287,7 @@ pub async fn get_taxon(
         form,
         stem: slug.to_string(),
         taxon: Some(slug),
+        split: Some(By::None),
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         let census = analysis::answer::census(&snapshot.club, audience);

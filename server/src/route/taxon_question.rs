@@ -1,7 +1,7 @@
 //! A question about one taxon that is not split: its parameters, and from the records to the bytes.
 
 use actix_web::{HttpRequest, HttpResponse, web};
-use analysis::answer::{Audience, Outcome, TaxonQuestion};
+use analysis::answer::{Audience, By, Outcome, TaxonQuestion};
 use analysis::vocabulary::TaxonSlug;
 use serde::Serialize;
 use utoipa::IntoParams;
@@ -52,6 +52,8 @@ pub fn outcome(fields: &mut Fields) -> Outcome {
 pub struct Lines {
     /// What is asked, in the file's name and the canonical text.
     pub about: &'static str,
+    /// The split by which a release's figures stand; `None` = made of several.
+    pub split: Option<By>,
     /// JSON pointer to the list.
     pub list: &'static str,
     /// Names with JSON pointers into a line.
@@ -81,6 +83,7 @@ where
         form,
         stem: format!("{taxon}-{about}"),
         taxon: Some(taxon),
+        split: lines.split,
     };
     statistics::answer(request, state, caller, asked, move |snapshot, audience| {
         statistics::allowed(question.plain().faults(audience))?;

@@ -100,11 +100,42 @@ fn figures_change_with_three_members_and_not_with_two() {
     let later = ask(&api, "hazard", Some(&api.reader));
     assert_eq!(later["release"], 4);
     assert_eq!(later["evidence"]["deaths"], 13);
-    // What was kept of the older releases is gone with their use.
+    // What was kept of the older releases is gone with their use: splits of which some block changed by fewer stand.
     use migrations::schema::release::dsl;
     let mut connection = api.database.connect();
-    let kept: i64 = dsl::release.filter(dsl::records.is_not_null()).count().get_result(&mut connection).unwrap();
-    assert_eq!(kept, 1);
+    let kept: Vec<i64> = dsl::release
+        .filter(dsl::records.is_not_null().and(dsl::members.is_not_null()))
+        .order(dsl::number)
+        .select(dsl::number)
+        .load(&mut connection)
+        .unwrap();
+    assert_eq!(kept, [1, 4]);
+}
+
+#[test]
+fn a_split_stands_until_three_members_have_changed_a_block_of_it() {
+    let api = Api::start();
+    club(&api);
+    let by_nitrate = |api: &Api| {
+        let path = "/api/v1/taxa/goniopora/survival?by=nitrate&edges=15";
+        json_of(api.get(path).bearer_auth(&api.reader).send().unwrap(), 200)
+    };
+    let first = by_nitrate(&api);
+    assert!(first["result"]["groups"].as_array().is_some_and(|groups| groups.len() == 2), "{first:#}");
+    // Two members with little nitrate and one with much: three in all, but no three in one block.
+    for keeper in [1, 2, 4] {
+        one_more(&api, keeper);
+    }
+    assert_eq!(next_release(&api, "scheduled"), 2);
+    assert_eq!(ask(&api, "hazard", Some(&api.reader))["release"], 2);
+    assert_eq!(by_nitrate(&api), first);
+    assert_eq!(ask(&api, "conditions", Some(&api.reader))["release"], 1, "it is made of all splits");
+    // With a third on either side both blocks follow.
+    for keeper in [3, 5, 6] {
+        one_more(&api, keeper);
+    }
+    assert_eq!(next_release(&api, "scheduled"), 3);
+    assert_eq!(by_nitrate(&api)["release"], 3);
 }
 
 #[test]

@@ -52,10 +52,10 @@ pub(in crate::answer) struct Span {
 }
 
 /// How a specimen ended, and what it counts for.
-struct Ended {
-    entry: Entry,
+pub(super) struct Ended {
+    pub(super) entry: Entry,
     year: usize,
-    cause: u32,
+    pub(super) cause: u32,
 }
 
 /// The records that blocks are made from.
@@ -67,7 +67,7 @@ pub(in crate::answer) struct Records {
     unknown_year: Option<usize>,
     /// Levels of the finest split.
     names: Vec<LevelName>,
-    ends: Vec<Ended>,
+    pub(super) ends: Vec<Ended>,
     follow_up: FollowUp,
     everyone: Population,
 }
@@ -82,7 +82,7 @@ pub(super) fn framed_by(question: &Question, audience: Audience) -> Question {
 }
 
 /// Light is a parameter too: both are asked of the same cells.
-fn split_of(by: By) -> By {
+pub(super) fn split_of(by: By) -> By {
     match by {
         By::Light => ParameterCode::parse("par").map_or(by, By::Parameter),
         by => by,
@@ -264,6 +264,44 @@ impl Records {
             let inside = there().filter(|level| levels.contains(level)).count();
             inside == 0 || inside == there().count()
         })
+    }
+
+    /// The taxon's own entries, each with the name of its cell: names stay what they are when words or years are added.
+    pub(super) fn own_entries(&self) -> impl Iterator<Item = (String, &Entry)> {
+        let own = self.own();
+        let cells = self.cells_of().each();
+        let named = cells.map(|(levels, year, entry)| (self.cell(levels, year), entry));
+        named.filter(move |(_, entry)| own.is_some_and(|own| own.holds(entry)))
+    }
+
+    fn cells_of(&self) -> &Cells {
+        if self.ground.finest.is_some() { &self.ground.divided } else { &self.ground.undivided }
+    }
+
+    fn cell(&self, levels: &[usize], year: usize) -> String {
+        let year = if self.unknown_year == Some(year) { None } else { Some(self.first_year + year as i32) };
+        let names = levels.iter().enumerate().map(|(split, level)| match self.names.get(*level) {
+            Some(name) if split == 0 => name.code.clone(),
+            _ if split == 0 => "unknown".to_owned(),
+            _ => level.to_string(),
+        });
+        format!("{}|{year:?}", names.collect::<Vec<_>>().join("|"))
+    }
+
+    /// The cells of each block of a question's answers; none where they are suppressed.
+    pub(super) fn blocks_by_cell(&self, question: &Question, audience: Audience) -> Vec<BTreeSet<String>> {
+        let Some(partition) = self.partition(question, audience) else { return Vec::new() };
+        let cells = self.cells_of();
+        let blocks = partition.blocks().map(|block| {
+            let lies = |levels: &[usize], year: usize| {
+                let level = block.split.and_then(|split| levels.get(split));
+                block.years.contains(&year)
+                    && (block.split.is_none() || level.is_some_and(|l| block.levels.contains(l)))
+            };
+            let inside = cells.each().filter(|(levels, year, _)| lies(levels, *year));
+            inside.map(|(levels, year, _)| self.cell(levels, year)).collect()
+        });
+        blocks.collect()
     }
 
     /// The level of this code.

@@ -1,0 +1,209 @@
+//! Who holds what in the cells that answers about a taxon are made of, and whether the figures of a later release may follow
+//! those of an older one.
+//!
+//! They may where every block of the older and of the later answers rests on what nobody, or at least three members,
+//! changed; and where each part that a block of the one has in common with a block of the other passes by itself: who
+//! takes one release from the other then finds no figure of fewer (Hundepool et al. 2012, from memory).
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+use super::shown::Records;
+use crate::answer::{Audience, By, Outcome, Question};
+use crate::club::Club;
+use crate::comparison::sets::stable_hash;
+use crate::disclosure::passes;
+use crate::evidence::Tally;
+use crate::exposure::condition::finest_edges;
+use crate::follow_up::Population;
+use crate::vocabulary::TaxonSlug;
+
+/// Members that must have changed a block before it changes.
+pub const MEMBERS: usize = 3;
+
+/// What one member holds in one cell, or in several together.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Share {
+    /// Each specimen, by the hash of its key.
+    lives: BTreeMap<u64, Life>,
+    /// Tanks, by position.
+    tanks: BTreeSet<u32>,
+}
+
+/// What figures take from one specimen.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+struct Life {
+    /// Days at risk.
+    days: f64,
+    /// How the time ended, hashed.
+    end: u64,
+    /// The sizes, hashed; 0 without any.
+    sizes: u64,
+}
+
+impl Share {
+    fn add(&mut self, specimen: u64, life: Life) {
+        let own = self.lives.entry(specimen).or_default();
+        own.days += life.days;
+        // The order does not matter.
+        own.end = own.end.wrapping_add(life.end);
+        own.sizes = life.sizes;
+    }
+
+    fn join(&mut self, other: &Share) {
+        for (specimen, life) in &other.lives {
+            self.add(*specimen, *life);
+        }
+        self.tanks.extend(&other.tanks);
+    }
+
+    fn days(&self) -> f64 {
+        self.lives.values().map(|life| life.days).sum()
+    }
+
+    /// Whether figures on survival are made from the same as another's, and those on growth. Time moved within a share
+    /// changes none.
+    fn is(&self, other: &Share) -> [bool; 2] {
+        let (mut survival, mut growth) = (self.lives.len() == other.lives.len(), true);
+        for specimen in self.lives.keys().chain(other.lives.keys()) {
+            let of = |share: &Share| share.lives.get(specimen).copied().unwrap_or_default();
+            let (one, two) = (of(self), of(other));
+            survival &= (one.days - two.days).abs() < DAYS_APART && one.end == two.end;
+            growth &= one.sizes == two.sizes;
+        }
+        [survival, growth]
+    }
+}
+
+/// Days that sums in another order may differ by.
+const DAYS_APART: f64 = 1e-6;
+
+/// What members hold of a taxon by one split, and the blocks of the answers; members by a key that names nobody.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Holdings {
+    /// Cell, member, share.
+    cells: BTreeMap<String, BTreeMap<String, Share>>,
+    /// Cells of each block, of the public's answers and of the members'.
+    public: BTreeSet<BTreeSet<String>>,
+    member: BTreeSet<BTreeSet<String>>,
+}
+
+/// The splits that answers about a taxon are divided by, each once.
+pub fn splits() -> Vec<By> {
+    let mut splits: Vec<By> = By::codes().into_iter().filter_map(By::parse).map(super::shown::split_of).collect();
+    let mut seen = BTreeSet::new();
+    splits.retain(|by| seen.insert(by.as_str()));
+    splits
+}
+
+impl Holdings {
+    /// What members hold of a taxon by a split; `key` gives a member's key. Empty where nothing is on record.
+    pub fn of(club: &Club, taxon: TaxonSlug, by: By, key: &dyn Fn(u32) -> Option<String>) -> Holdings {
+        let population = Population::of(club, taxon, None);
+        let mut holdings = Holdings::default();
+        // The time at risk of every outcome: that of deaths, and that of declines beside it.
+        let Ok(records) = Records::new(club, &population, by, None, Outcome::DeathOrDecline) else { return holdings };
+        let causes: BTreeMap<(u32, u64, u32), u32> = records
+            .ends
+            .iter()
+            .map(|end| ((end.entry.specimen, end.entry.days.to_bits(), end.entry.marks), end.cause))
+            .collect();
+        for (cell, entry) in records.own_entries() {
+            let (Some(member), Some(specimen)) = (key(entry.keeper), club.specimens.get(entry.specimen as usize))
+            else {
+                continue;
+            };
+            let share = holdings.cells.entry(cell).or_default().entry(member).or_default();
+            share.tanks.extend(entry.tank);
+            let end = causes.get(&(entry.specimen, entry.days.to_bits(), entry.marks));
+            // Time at risk of declines is counted beside that of deaths.
+            let end = end.map_or(0, |cause| stable_hash(&format!("{} {cause}", entry.marks)));
+            share.add(stable_hash(&specimen.key), Life { days: entry.days, end, sizes: 0 });
+        }
+        holdings.add_sizes(club, &population);
+        for outcome in [Outcome::Death, Outcome::DeathOrDecline] {
+            for edges in [None, finest_edges(by)] {
+                let question = Question { taxon, outcome, by, edges, given: None, horizon_days: 365.0, since: None };
+                holdings.public.extend(records.blocks_by_cell(&question, Audience::Public));
+                holdings.member.extend(records.blocks_by_cell(&question, Audience::Member));
+            }
+        }
+        holdings
+    }
+
+    /// Whether these figures may follow older ones.
+    pub fn may_follow(&self, older: &Holdings) -> bool {
+        let pairs = [(Audience::Public, &older.public, &self.public), (Audience::Member, &older.member, &self.member)];
+        pairs.into_iter().all(|(audience, old, new)| {
+            let enough = |block: &BTreeSet<String>| {
+                self.changed(older, block).into_iter().all(|changed| changed == 0 || changed >= MEMBERS)
+            };
+            let fits = |block: &BTreeSet<String>| {
+                old.iter().all(|other| {
+                    let common: BTreeSet<String> = block.intersection(other).cloned().collect();
+                    common.is_empty()
+                        || common == *block
+                        || common == *other
+                        || [self, older].into_iter().all(|of| of.passes(&common, audience))
+                })
+            };
+            old.iter().chain(new).all(enough) && new.iter().all(fits)
+        })
+    }
+
+    /// Sizes stand in every cell in which their specimen has time.
+    fn add_sizes(&mut self, club: &Club, population: &Population) {
+        let specimens = population.members.iter().filter_map(|id| club.specimens.get(*id as usize));
+        let sizes: BTreeMap<u64, u64> = specimens
+            .filter(|specimen| !specimen.sizings.is_empty())
+            .map(|specimen| (stable_hash(&specimen.key), stable_hash(&format!("{:?}", specimen.sizings))))
+            .collect();
+        for share in self.cells.values_mut().flat_map(BTreeMap::values_mut) {
+            for (specimen, life) in &mut share.lives {
+                life.sizes = sizes.get(specimen).copied().unwrap_or(0);
+            }
+        }
+    }
+
+    /// What each member holds of some cells together.
+    fn together(&self, cells: &BTreeSet<String>) -> BTreeMap<&String, Share> {
+        let mut by_member: BTreeMap<&String, Share> = BTreeMap::new();
+        for (member, share) in cells.iter().filter_map(|cell| self.cells.get(cell)).flatten() {
+            by_member.entry(member).or_default().join(share);
+        }
+        by_member
+    }
+
+    /// Members whose shares of some cells together are other ones than they were, for figures on survival and on growth.
+    fn changed(&self, older: &Holdings, block: &BTreeSet<String>) -> [usize; 2] {
+        let (before, now) = (older.together(block), self.together(block));
+        let members: BTreeSet<&&String> = before.keys().chain(now.keys()).collect();
+        let nothing = Share::default();
+        let mut changed = [0; 2];
+        for member in members {
+            let same = before.get(*member).unwrap_or(&nothing).is(now.get(*member).unwrap_or(&nothing));
+            changed.iter_mut().zip(same).for_each(|(changed, same)| *changed += usize::from(!same));
+        }
+        changed
+    }
+
+    /// Whether some cells pass together.
+    fn passes(&self, cells: &BTreeSet<String>, audience: Audience) -> bool {
+        let by_member = self.together(cells);
+        let days: f64 = by_member.values().map(Share::days).sum();
+        let largest = by_member.values().map(Share::days).fold(0.0, f64::max);
+        let tally = Tally {
+            specimens: by_member.values().map(|share| share.lives.len() as u64).sum(),
+            keepers: by_member.len() as u64,
+            tanks: by_member.values().map(|share| share.tanks.len() as u64).sum(),
+            deaths: 0,
+            days,
+            largest_share: if days > 0.0 { largest / days } else { 1.0 },
+        };
+        tally.specimens == 0 || passes(&tally, audience)
+    }
+}
+
+#[cfg(test)]
+mod tests;
