@@ -98,9 +98,9 @@ impl Design {
         let summed = deaths * Shape { p, order: 2 }.width() <= CELLS;
         let entering_places = (!summed).then(|| by_entry(&entry, &first_of_stratum));
         let mut x = vec![0.0; rows.len() * p];
-        for (j, covariate) in input.covariates.iter().enumerate() {
-            for (x, &row) in x.chunks_exact_mut(p).zip(&rows) {
-                x[j] = covariate.values[row as usize];
+        for (x, &row) in x.chunks_exact_mut(p).zip(&rows) {
+            for (x, covariate) in x.iter_mut().zip(input.covariates) {
+                *x = covariate.values[row as usize];
             }
         }
         let mut design = Design {

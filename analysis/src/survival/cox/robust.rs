@@ -222,18 +222,19 @@ pub(super) fn spread_over_clusters(
 ) -> Result<(), Refusal> {
     let covariate = &input.covariates[j];
     let value = |place: usize| covariate.values[design.row(place)];
-    // A cluster with two values holds another than the commonest, whichever that is.
+    // A cluster with two values holds another than the commonest, whichever that is: mostly the first rows tell.
     let mut first: Vec<Option<f64>> = vec![None; clusters.count()];
     let mut varied = vec![false; clusters.count()];
+    let mut enough = 0;
     for place in 0..design.places() {
-        let at = clusters.of(place);
-        match first[at] {
-            None => first[at] = Some(value(place)),
-            Some(other) => varied[at] |= other != value(place),
+        let (at, x) = (clusters.of(place), design.x(place)[j]);
+        if *first[at].get_or_insert(x) != x && !varied[at] {
+            varied[at] = true;
+            enough += 1;
+            if enough >= CLUSTERS_OFF_THE_COMMON_VALUE {
+                return Ok(());
+            }
         }
-    }
-    if varied.iter().filter(|varied| **varied).count() >= CLUSTERS_OFF_THE_COMMON_VALUE {
-        return Ok(());
     }
     let mut counts: BTreeMap<u64, (usize, f64)> = BTreeMap::new();
     for place in 0..design.places() {
