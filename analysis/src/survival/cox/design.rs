@@ -95,7 +95,7 @@ impl Design {
             entering[death as usize] += 1;
         }
         let p = input.covariates.len();
-        let summed = deaths * Shape { p, order: 2 }.width() <= CELLS;
+        let summed = deaths * Shape { p, order: 2 }.cell() <= CELLS;
         let entering_places = (!summed).then(|| by_entry(&entry, &first_of_stratum));
         let mut x = vec![0.0; rows.len() * p];
         for (x, &row) in x.chunks_exact_mut(p).zip(&rows) {

@@ -34,14 +34,20 @@ impl Shape {
         (0..=self.order as u32).map(|power| self.p.pow(power)).sum()
     }
 
+    /// Length of a cell of a table of sums: second moments take their lower triangle only, so that a cell is small.
+    pub(super) fn cell(self) -> usize {
+        if self.order == 2 { 1 + self.p + self.p * (self.p + 1) / 2 } else { self.width() }
+    }
+
     /// Adds `r` times the moments of each place to its cell of `table`, cells one after the other.
     pub(super) fn scatter(self, table: &mut [f64], cell: &[u32], r: &[f64], x: &[f64], skip: &[bool]) {
         unrolled!(self, scatter(table, cell, r, x, skip), {
-            let width = self.width();
+            let width = self.cell();
             for ((&cell, &r), x) in cell.iter().zip(r).zip(x.chunks_exact(self.p)) {
                 let cell = cell as usize;
                 if !skip[cell] {
-                    add(&mut table[cell * width..(cell + 1) * width], r, x, self.order);
+                    let cell = &mut table[cell * width..(cell + 1) * width];
+                    if self.order == 2 { add_packed(cell, r, x) } else { add(cell, r, x, self.order) }
                 }
             }
         });
@@ -94,10 +100,20 @@ impl Moments {
         });
     }
 
-    /// Takes away sums.
-    pub(super) fn subtract(&mut self, sums: &[f64]) {
-        for (own, other) in self.sums.iter_mut().zip(sums) {
-            *own -= other;
+    /// Takes away the sums of a cell of a table.
+    pub(super) fn subtract(&mut self, cell: &[f64]) {
+        let p = self.shape.p;
+        if self.shape.order != 2 {
+            self.sums.iter_mut().zip(cell).for_each(|(own, other)| *own -= other);
+            return;
+        }
+        let (low, mut packed) = cell.split_at(1 + p);
+        self.sums.iter_mut().zip(low).for_each(|(own, other)| *own -= other);
+        for i in 0..p {
+            let (row, rest) = packed.split_at(i + 1);
+            let own = &mut self.sums[1 + p + i * p..];
+            own.iter_mut().zip(row).for_each(|(own, other)| *own -= other);
+            packed = rest;
         }
     }
 
@@ -160,12 +176,28 @@ fn add_all<const P: usize>(sums: &mut [f64], r: &[f64], x: &[f64]) {
     }
 }
 
+/// [`add`] up to second moments, their lower triangle row by row without gaps.
+#[inline(always)]
+fn add_packed(cell: &mut [f64], r: f64, x: &[f64]) {
+    let p = x.len();
+    cell[0] += r;
+    let mut at = 1 + p;
+    for i in 0..p {
+        let ri = r * x[i];
+        cell[1 + i] += ri;
+        for (sum, xj) in cell[at..=at + i].iter_mut().zip(x) {
+            *sum += ri * xj;
+        }
+        at += i + 1;
+    }
+}
+
 fn scatter<const P: usize>(table: &mut [f64], cell: &[u32], r: &[f64], x: &[f64], skip: &[bool]) {
-    let width = 1 + P + P * P;
+    let width = 1 + P + P * (P + 1) / 2;
     for ((&cell, &r), x) in cell.iter().zip(r).zip(x.as_chunks::<P>().0) {
         let cell = cell as usize;
         if !skip[cell] {
-            add_fixed(&mut table[cell * width..(cell + 1) * width], r, x);
+            add_packed(&mut table[cell * width..(cell + 1) * width], r, x.as_slice());
         }
     }
 }

@@ -67,7 +67,7 @@ impl Design {
         mut visit: impl FnMut(&Compared),
     ) -> f64 {
         let shape = Shape { p: self.p, order };
-        let width = shape.width();
+        let width = shape.cell();
         let mut entering = Vec::new();
         let by_death = self.entering_places.is_none();
         if by_death {
