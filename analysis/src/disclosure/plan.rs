@@ -77,6 +77,11 @@ pub const fn layer(given: bool, outcome: bool) -> usize {
     given as usize + 2 * outcome as usize
 }
 
+/// Whether an answer of a layer is about time with these marks.
+pub fn is_kept(layer: usize, marks: u32) -> bool {
+    LAYERS.get(layer).is_some_and(|layer| (layer.kept)(marks))
+}
+
 /// A split of the cells.
 #[derive(Debug, Clone)]
 pub struct Split {

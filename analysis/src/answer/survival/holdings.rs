@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::{Deserialize, Serialize};
 
 use super::shown::Records;
-use crate::answer::{Audience, By, Outcome, Question};
+use crate::answer::{Audience, By, Given, Outcome, Question};
 use crate::club::Club;
 use crate::comparison::sets::stable_hash;
 use crate::disclosure::passes;
@@ -102,8 +102,24 @@ impl Holdings {
     pub fn of(club: &Club, taxon: TaxonSlug, by: By, key: &dyn Fn(u32) -> Option<String>) -> Holdings {
         let population = Population::of(club, taxon, None);
         let mut holdings = Holdings::default();
+        // Answers about the days on which the water was within its bands are made of cells of their own.
+        for given in [None, Some(Given::WaterInBand)] {
+            holdings.add(club, &population, (by, given), key);
+        }
+        holdings.add_sizes(club, &population);
+        holdings
+    }
+
+    fn add(
+        &mut self,
+        club: &Club,
+        population: &Population,
+        (by, given): (By, Option<Given>),
+        key: &dyn Fn(u32) -> Option<String>,
+    ) {
         // The time at risk of every outcome: that of deaths, and that of declines beside it.
-        let Ok(records) = Records::new(club, &population, by, None, Outcome::DeathOrDecline) else { return holdings };
+        let Ok(records) = Records::new(club, population, by, given, Outcome::DeathOrDecline) else { return };
+        let named = |cell: String| format!("{}|{cell}", given.map_or("", Given::as_str));
         let causes: BTreeMap<(u32, u64, u32), u32> = records
             .ends
             .iter()
@@ -114,22 +130,22 @@ impl Holdings {
             else {
                 continue;
             };
-            let share = holdings.cells.entry(cell).or_default().entry(member).or_default();
+            let share = self.cells.entry(named(cell)).or_default().entry(member).or_default();
             share.tanks.extend(entry.tank);
             let end = causes.get(&(entry.specimen, entry.days.to_bits(), entry.marks));
-            // Time at risk of declines is counted beside that of deaths.
-            let end = end.map_or(0, |cause| stable_hash(&format!("{} {cause}", entry.marks)));
+            let end = end.map_or(0, |cause| stable_hash(&cause.to_string()));
             share.add(stable_hash(&specimen.key), Life { days: entry.days, end, sizes: 0 });
         }
-        holdings.add_sizes(club, &population);
         for outcome in [Outcome::Death, Outcome::DeathOrDecline] {
             for edges in [None, finest_edges(by)] {
-                let question = Question { taxon, outcome, by, edges, given: None, horizon_days: 365.0, since: None };
-                holdings.public.extend(records.blocks_by_cell(&question, Audience::Public));
-                holdings.member.extend(records.blocks_by_cell(&question, Audience::Member));
+                let question =
+                    Question { taxon: population.taxon, outcome, by, edges, given, horizon_days: 365.0, since: None };
+                for (audience, blocks) in [(Audience::Public, &mut self.public), (Audience::Member, &mut self.member)] {
+                    let of_question = records.blocks_by_cell(&question, audience);
+                    blocks.extend(of_question.into_iter().map(|block| block.into_iter().map(named).collect()));
+                }
             }
         }
-        holdings
     }
 
     /// Whether these figures may follow older ones.

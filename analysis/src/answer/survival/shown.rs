@@ -270,7 +270,7 @@ impl Records {
     pub(super) fn own_entries(&self) -> impl Iterator<Item = (String, &Entry)> {
         let own = self.own();
         let cells = self.cells_of().each();
-        let named = cells.map(|(levels, year, entry)| (self.cell(levels, year), entry));
+        let named = cells.map(|(levels, year, entry)| (self.cell(levels, year, entry.marks), entry));
         named.filter(move |(_, entry)| own.is_some_and(|own| own.holds(entry)))
     }
 
@@ -278,28 +278,30 @@ impl Records {
         if self.ground.finest.is_some() { &self.ground.divided } else { &self.ground.undivided }
     }
 
-    fn cell(&self, levels: &[usize], year: usize) -> String {
+    fn cell(&self, levels: &[usize], year: usize, marks: u32) -> String {
         let year = if self.unknown_year == Some(year) { None } else { Some(self.first_year + year as i32) };
         let names = levels.iter().enumerate().map(|(split, level)| match self.names.get(*level) {
             Some(name) if split == 0 => name.code.clone(),
             _ if split == 0 => "unknown".to_owned(),
             _ => level.to_string(),
         });
-        format!("{}|{year:?}", names.collect::<Vec<_>>().join("|"))
+        format!("{}|{year:?}|{marks}", names.collect::<Vec<_>>().join("|"))
     }
 
     /// The cells of each block of a question's answers; none where they are suppressed.
     pub(super) fn blocks_by_cell(&self, question: &Question, audience: Audience) -> Vec<BTreeSet<String>> {
         let Some(partition) = self.partition(question, audience) else { return Vec::new() };
         let cells = self.cells_of();
+        let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
         let blocks = partition.blocks().map(|block| {
             let lies = |levels: &[usize], year: usize| {
                 let level = block.split.and_then(|split| levels.get(split));
                 block.years.contains(&year)
                     && (block.split.is_none() || level.is_some_and(|l| block.levels.contains(l)))
             };
-            let inside = cells.each().filter(|(levels, year, _)| lies(levels, *year));
-            inside.map(|(levels, year, _)| self.cell(levels, year)).collect()
+            let kept = |entry: &Entry| plan::is_kept(layer, entry.marks);
+            let inside = cells.each().filter(|(levels, year, entry)| lies(levels, *year) && kept(entry));
+            inside.map(|(levels, year, entry)| self.cell(levels, year, entry.marks)).collect()
         });
         blocks.collect()
     }
