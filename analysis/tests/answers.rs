@@ -220,6 +220,24 @@ fn every_run_is_listed_as_an_estimate_the_same_or_a_refusal() {
 }
 
 #[test]
+fn every_ratio_with_limits_has_an_e_value_in_the_method_note() {
+    let club = large(3);
+    let mut ratios = 0;
+    for by in splits() {
+        let answer = survival(&club, &ask("goniopora", by), Audience::Curator, &stamp());
+        let cox = answer.result.given().and_then(|result| result.cox.given());
+        for coefficient in cox.iter().flat_map(|cox| &cox.coefficients).filter(|one| one.lower.is_some()) {
+            let key = format!("cox/{}", coefficient.name);
+            let line = answer.method.e_values.iter().find(|line| line.result_key == key);
+            let line = line.unwrap_or_else(|| panic!("{key}"));
+            assert!(line.estimate >= line.limit && line.limit >= 1.0, "{line:?}");
+            ratios += 1;
+        }
+    }
+    assert!(ratios > 5, "{ratios}");
+}
+
+#[test]
 fn a_comparison_says_the_ratio_within_keepers_and_an_origin_how_it_is_known() {
     let mut club = random_club(8, &Size { keepers: 20, corals_per_tank: 20, slugs: &["goniopora"] });
     for (number, specimen) in club.specimens.iter_mut().enumerate() {

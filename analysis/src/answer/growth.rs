@@ -138,6 +138,7 @@ fn method(lagged: bool) -> Method {
         imputations: 0,
         seed: None,
         bands_dated: None,
+        e_values: Vec::new(),
     }
 }
 

@@ -160,6 +160,7 @@ fn refused(stamp: &Stamp, question: Asked, taxon: TaxonAnswered, whole: Refused)
             imputations: 0,
             seed: None,
             bands_dated: None,
+            e_values: Vec::new(),
         },
         sensitivity: Vec::new(),
     }

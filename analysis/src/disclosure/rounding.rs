@@ -268,6 +268,10 @@ fn mix(lines: &mut Vec<MixLine>) {
 fn method(method: &mut Method) {
     method.clusters = count(method.clusters);
     opt(&mut method.start_time);
+    for line in &mut method.e_values {
+        line.estimate = two_digits(line.estimate);
+        line.limit = two_digits(line.limit);
+    }
 }
 
 /// An answer on survival, rounded for its audience.

@@ -75,6 +75,7 @@ impl Attempt<'_> {
             step_tolerance: condition.band.as_ref().map(|band| band.half_step(None)),
             band: condition.band.as_ref().map(|band| band.as_taught.clone()),
             bands_dated: condition.band.as_ref().and_then(|band| band.since),
+            e_values: Vec::new(),
             seed: (model.kind == "theil_sen").then_some(SEED),
             variance: match model.kind {
                 "theil_sen" => "bootstrap",

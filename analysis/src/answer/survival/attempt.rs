@@ -8,8 +8,8 @@ use super::sensitivity::{Main, runs, say};
 use super::shown::Shown;
 use super::{METHOD_ID, causes, interaction};
 use crate::answer::{
-    Audience, CauseIncidence, Caution, Evidence, Method, Outcome, Question, SensitivityRun, SurvivalGroup,
-    SurvivalResult,
+    Audience, CauseIncidence, Caution, CoxCoefficient, CoxResult, EValueLine, Evidence, Method, Outcome, Question,
+    SensitivityRun, SurvivalGroup, SurvivalResult,
 };
 use crate::club::Club;
 use crate::comparison::contrast::{Compared, Contrast, reference};
@@ -24,6 +24,7 @@ use crate::follow_up::looks::enough_looks;
 use crate::follow_up::tank_event::tank_events;
 use crate::follow_up::{FollowUp, Population, Run};
 use crate::refusal::{Part, Refusal, RefusalCode};
+use crate::survival::e_value::e_value;
 
 /// A taxon tried for a question.
 pub(super) struct Attempt<'a> {
@@ -151,7 +152,9 @@ impl Attempt<'_> {
         let curves = GroupCurves::new(&sets, None);
         let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, self.audience);
         let given = groups.iter().any(|(_, group)| group.curve.given().is_some());
-        let method = self.method(&framed, &sets.middle, &curves, cluster);
+        let mut method = self.method(&framed, &sets.middle, &curves, cluster);
+        let rare = (whole.deaths as f64) < RARE * whole.specimens as f64;
+        method.e_values = compared.cox.as_ref().map(|cox| e_values(cox, rare)).unwrap_or_default();
         Ok(Figures {
             specimens: framed.follow_up.follows.iter().map(|follow| follow.specimen).collect(),
             evidence: counted.evidence(&sets.middle, &whole, true, given),
@@ -245,6 +248,7 @@ impl Attempt<'_> {
             imputations: if drawn { IMPUTATIONS as u64 } else { 0 },
             seed: drawn.then_some(SEED),
             bands_dated: condition.band.as_ref().and_then(|band| band.since),
+            e_values: Vec::new(),
         }
     }
 }
@@ -268,6 +272,18 @@ pub(in crate::answer) fn events_by_level(club: &Club, follow_up: &FollowUp, sets
         }
     }
     most
+}
+
+/// Share of specimens below which deaths are so few that a hazard ratio is nearly a risk ratio.
+const RARE: f64 = 0.15;
+
+fn e_values(cox: &CoxResult, rare: bool) -> Vec<EValueLine> {
+    let line = |coefficient: &CoxCoefficient| {
+        let of = e_value(coefficient.hazard_ratio?, coefficient.lower?, coefficient.upper?, rare)?;
+        let result_key = format!("cox/{}", coefficient.name);
+        Some(EValueLine { result_key, estimate: of.point, limit: of.limit })
+    };
+    cox.coefficients.iter().filter_map(line).collect()
 }
 
 fn nothing_happened(outcome: Outcome) -> Refusal {

@@ -210,6 +210,21 @@ pub struct Method {
     pub seed: Option<u64>,
     /// Since when the club's own band is taught; `null` = the starting band.
     pub bands_dated: Option<NaiveDate>,
+    /// E-values of the hazard ratios of the answer (VanderWeele & Ding 2017).
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub e_values: Vec<EValueLine>,
+}
+
+/// How strong one hidden cause would need to be, as a risk ratio with both the condition and the outcome, to explain a
+/// hazard ratio away. It says nothing of measurement error, selection or reversed time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct EValueLine {
+    /// Which ratio, as a path in `result`.
+    pub result_key: String,
+    /// Of the estimate.
+    pub estimate: f64,
+    /// Of the limit nearer 1; 1 if the limits hold 1.
+    pub limit: f64,
 }
 
 /// One figure under another rule.
