@@ -269,7 +269,8 @@ impl Contrast<'_> {
                 keepers as f64,
                 minimums::WITHIN_KEEPERS as f64,
                 format!(
-                    "{keepers} keepers have {} under both levels; a comparison within keepers needs {}.",
+                    "{} {} under both levels; a comparison within keepers needs {}.",
+                    keepers_have(keepers),
                     self.words().losses,
                     minimums::WITHIN_KEEPERS
                 ),
@@ -404,6 +405,11 @@ impl Contrast<'_> {
             given: true,
         })
     }
+}
+
+/// "1 keeper has", "3 keepers have".
+pub(super) fn keepers_have(keepers: u64) -> String {
+    if keepers == 1 { "1 keeper has".to_owned() } else { format!("{keepers} keepers have") }
 }
 
 fn never_compared(name: &LevelName, words: Words) -> Refusal {

@@ -8,6 +8,7 @@
 
 use std::collections::BTreeMap;
 
+use super::contrast::keepers_have;
 use super::curve::{ClusterBy, LEVEL, between, mean, pooled_limits};
 use super::rows::Rows;
 use super::sets::Sets;
@@ -176,8 +177,9 @@ impl Interaction<'_> {
             keepers as f64,
             minimums::WITHIN_KEEPERS as f64,
             format!(
-                "{keepers} keepers have {} both fed and not fed in the same water; a comparison within keepers needs \
+                "{} {} both fed and not fed in the same water; a comparison within keepers needs \
                  {}.",
+                keepers_have(keepers),
                 self.sets.outcome.words().many,
                 minimums::WITHIN_KEEPERS
             ),

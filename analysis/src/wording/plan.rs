@@ -42,7 +42,9 @@ impl Step {
         };
         match freed {
             Some(freed) if freed > 0.0 => format!("{count} would free {} already logged.", years(freed)),
-            _ => format!("{count} would free what is logged already."),
+            // None of the time logged hangs on them.
+            _ if questions == Some(1) => format!("{count} is open."),
+            _ => format!("{count} are open."),
         }
     }
 

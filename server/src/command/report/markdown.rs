@@ -89,7 +89,7 @@ fn write_markdown(out: &mut String, report: &Report) -> std::fmt::Result {
                         group.label, group.n, group.events, group.evidence.specimen_days
                     )?;
                 }
-                writeln!(out, "\n{}\n", super::super::answer_text::band(condition))?;
+                writeln!(out)?;
                 if let Part::Given(sentence) = &result.sentence {
                     writeln!(out, "{sentence}\n")?;
                 }
@@ -196,15 +196,16 @@ fn write_hazard(out: &mut String, answer: &TaxonAnswer<HazardResult>) -> std::fm
     )?;
     for age in &result.pieces {
         let piece = &age.piece;
-        let to = piece.to_day.map_or("on".to_owned(), |day| format!("{day:.0}"));
+        let from = piece.from_day;
+        let ages = piece.to_day.map_or_else(|| format!("{from:.0} and later"), |to| format!("{from:.0} to {to:.0}"));
         let clustered = match &age.clustered {
             Part::Given(limits) => format!("{:.2} to {:.2}", limits.lower, limits.upper),
             Part::Refused { refused } => refused.message.clone(),
         };
         writeln!(
             out,
-            "| {:.0} to {to} | {} | {:.0} | {:.2} | {:.2} to {:.2} | {clustered} |",
-            piece.from_day, piece.events, piece.specimen_days, piece.rate, piece.lower, piece.upper
+            "| {ages} | {} | {:.0} | {:.2} | {:.2} to {:.2} | {clustered} |",
+            piece.events, piece.specimen_days, piece.rate, piece.lower, piece.upper
         )?;
     }
     writeln!(out, "\n{}\n", result.sentence)
