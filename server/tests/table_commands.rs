@@ -164,6 +164,15 @@ fn curves_medians_and_means() {
         case.same(&format!("{at}/se"), &group["rmst"]["std_error"]);
         case.same(&format!("{at}/tau"), &group["rmst"]["horizon"]);
     }
+    // Ours is the second less the first, theirs the first less the second.
+    let less = &found["groups"][1]["rmst"]["difference"];
+    assert_eq!(less["reference"], "Maintained");
+    let turned = |name: &str| serde_json::json!(-less[name].as_f64().unwrap());
+    case.same("difference_first_minus_second", &turned("estimate"));
+    case.same("se_difference", &less["std_error"]);
+    case.same("lower", &turned("upper"));
+    case.same("upper", &turned("lower"));
+    case.same("p", &less["p"]);
     case.done();
     Case::open("logrank_aml").test("logrank/", &found);
     let mut case = Case::open("km_na_aml");

@@ -72,7 +72,7 @@ pub struct TablePoint {
 }
 
 /// A restricted mean.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct TableMean {
     /// Mean time alive from the start of the curve to the horizon.
     pub estimate: f64,
@@ -80,6 +80,26 @@ pub struct TableMean {
     pub std_error: Option<f64>,
     /// The horizon.
     pub horizon: f64,
+    /// Less the mean of the first group, where both curves begin at one time and both have a standard error.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub difference: Option<MeanDifference>,
+}
+
+/// A restricted mean less that of the first group, of groups that share nothing.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MeanDifference {
+    /// The first group.
+    pub reference: String,
+    /// The difference.
+    pub estimate: f64,
+    /// Its standard error.
+    pub std_error: f64,
+    /// Lower 95 % limit.
+    pub lower: f64,
+    /// Upper 95 % limit.
+    pub upper: f64,
+    /// p of no difference.
+    pub p: f64,
 }
 
 /// A chi-squared test.

@@ -239,6 +239,15 @@ fn write_group(out: &mut String, args: &SurvivalArgs, group: &TableGroup) -> std
                 "  Mean time alive up to {}: {:.4} (std error {std_error})",
                 short(mean.horizon),
                 mean.estimate
+            )?;
+            let Some(less) = &mean.difference else { return Ok(()) };
+            writeln!(
+                out,
+                "  Less that of {}: {:.4} (95 %: {:.4} to {:.4})",
+                plain(&less.reference),
+                less.estimate,
+                less.lower,
+                less.upper
             )
         }
     }

@@ -7,11 +7,11 @@ use crate::evidence::minimums;
 use crate::numeric::tail::chi_squared_quantile;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::kaplan_meier::{CurveOptions, KaplanMeier, kaplan_meier_with};
-use crate::survival::{quantile, restricted_mean};
+use crate::survival::{RestrictedMean, quantile, restricted_mean, restricted_mean_difference};
 use crate::table::LEVEL;
 use crate::table::column::{shown, significant};
 use crate::table::error::Notice;
-use crate::table::shape::{TableGroup, TableMean, TablePoint};
+use crate::table::shape::{MeanDifference, TableGroup, TableMean, TablePoint};
 
 /// The curves of all groups.
 pub(super) struct Curves {
@@ -52,17 +52,28 @@ impl Curves {
         // A mean is compared at one horizon, so a horizon too far for one group is too far for all.
         let reach = self.groups.iter().filter_map(|group| group.curve.as_ref().ok()).map(|curve| curve.last_time);
         let reach = reach.fold(f64::INFINITY, f64::min);
+        let mean = |group: &Group, horizon: f64| match &self.no_mean {
+            Some(refused) => Err(refused.clone()),
+            None => group.mean(horizon, request.minimums.then_some(reach)),
+        };
+        let first = self.groups.first().zip(request.horizon);
+        let first = first.and_then(|(first, horizon)| Some((first, mean(first, horizon).ok()?)));
         self.groups
             .iter()
-            .map(|group| TableGroup {
+            .enumerate()
+            .map(|(at, group)| TableGroup {
                 group: group.name.clone(),
                 n: group.n,
                 events: group.events,
                 curve: group.points().into(),
                 median: group.median(request.minimums).into(),
-                rmst: request.horizon.map(|horizon| match &self.no_mean {
-                    Some(refused) => Err(refused.clone()).into(),
-                    None => group.mean(horizon, request.minimums.then_some(reach)).into(),
+                rmst: request.horizon.map(|horizon| {
+                    let own = mean(group, horizon).map(|own| {
+                        let less = |(of, mean): &(&Group, RestrictedMean)| group.less(&own, of, mean);
+                        let difference = first.as_ref().filter(|_| at > 0).and_then(less);
+                        TableMean { estimate: own.estimate, std_error: own.std_error, horizon, difference }
+                    });
+                    own.into()
                 }),
                 start_time: group.start_time,
                 smallest_risk_set: group.curve.as_ref().ok().and_then(KaplanMeier::smallest_risk_set),
@@ -170,7 +181,7 @@ impl Group {
     }
 
     /// `reach`: a horizon beyond it is refused.
-    fn mean(&self, horizon: f64, reach: Option<f64>) -> Result<TableMean, Refusal> {
+    fn mean(&self, horizon: f64, reach: Option<f64>) -> Result<RestrictedMean, Refusal> {
         let curve = self.curve()?;
         if let Some(reach) = reach.filter(|reach| horizon > *reach) {
             return Err(Refusal::counted(
@@ -183,8 +194,20 @@ impl Group {
                 ),
             ));
         }
-        let mean = restricted_mean(curve, horizon)?;
-        Ok(TableMean { estimate: mean.estimate, std_error: mean.std_error, horizon })
+        restricted_mean(curve, horizon)
+    }
+
+    /// Its mean less that of another group, where both begin at one time.
+    fn less(&self, own: &RestrictedMean, other: &Group, theirs: &RestrictedMean) -> Option<MeanDifference> {
+        let difference = restricted_mean_difference(own, theirs, LEVEL).ok()?;
+        (self.start_time == other.start_time).then(|| MeanDifference {
+            reference: other.name.clone(),
+            estimate: difference.estimate,
+            std_error: difference.std_error,
+            lower: difference.lower,
+            upper: difference.upper,
+            p: difference.p,
+        })
     }
 }
 
