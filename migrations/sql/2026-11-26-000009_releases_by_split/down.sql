@@ -1,3 +1,4 @@
+DELETE FROM release_family;
 DELETE FROM release_taxon WHERE split <> '*';
 ALTER TABLE release_taxon DROP CONSTRAINT release_taxon_pkey;
 ALTER TABLE release_taxon ADD PRIMARY KEY (release, taxon);

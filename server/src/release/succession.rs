@@ -91,7 +91,9 @@ pub(super) fn stand(connection: &mut PgConnection, making: &Making) -> Result<()
                 Some(older) => (stays(of.from), Some(older)),
             };
             if split_from != from || split_from.is_none() {
-                let holdings = holdings.filter(|_| split_from.is_none());
+                let holdings = holdings
+                    .filter(|_| split_from.is_none())
+                    .map(|held| held.without_the_gone(|member| making.members.iter().any(|key| key == member)));
                 let contributions = if split_from == Some(making.number) { &fresh } else { &of.contributions };
                 put(connection, making.number, slug, code(by), split_from, contributions, holdings.as_ref())?;
             }

@@ -110,6 +110,18 @@ impl Holdings {
         holdings
     }
 
+    /// The same without anything that those who are no members any more had written: only that they held something.
+    pub fn without_the_gone(mut self, is_member: impl Fn(&str) -> bool) -> Holdings {
+        for (member, share) in self.cells.values_mut().flatten() {
+            if !is_member(member) {
+                let measured = share.lives.values().any(|life| life.sizes != 0);
+                let held = Life { days: 0.0, end: 1, sizes: u64::from(measured) };
+                *share = Share { lives: BTreeMap::from([(0, held)]), tanks: BTreeSet::new() };
+            }
+        }
+        self
+    }
+
     fn add(
         &mut self,
         club: &Club,

@@ -80,6 +80,22 @@ fn sizes_of_two_members_are_not_hidden_by_the_time_of_three() {
 }
 
 #[test]
+fn who_is_gone_counts_as_one_who_changed_and_nothing_of_theirs_is_kept() {
+    let kept = holdings(BEFORE).without_the_gone(|member| member != "ann");
+    let text = serde_json::to_string(&kept).expect("JSON");
+    assert!(!text.contains(&stable_hash("1").to_string()) && text.contains(&stable_hash("2").to_string()));
+    let without = |changes: &[Held]| {
+        let held: Vec<Held> = BEFORE.iter().chain(changes).copied().filter(|held| held.1 != "ann").collect();
+        holdings(&held)
+    };
+    assert!(!without(&[("a", "bo", &[("2", 1.0)])]).may_follow(&kept), "two changed one block");
+    let more = [("a", "bo", &[("2", 1.0)] as &[_]), ("a", "cy", &[("4", 1.0)])];
+    assert!(!without(&more).may_follow(&kept), "one is gone from the other block");
+    let both = [more[0], more[1], ("b", "bo", &[("6", 1.0)]), ("b", "di", &[("7", 1.0)])];
+    assert!(without(&both).may_follow(&kept));
+}
+
+#[test]
 fn time_moved_within_a_block_changes_nothing() {
     let (mut old, mut new) = (holdings(BEFORE), holdings(BEFORE));
     let whole: BTreeSet<String> = ["a", "b"].into_iter().map(str::to_owned).collect();
