@@ -41,7 +41,7 @@ impl Sets {
         Ok(Sets { middle, drawn, given, outcome: frame.follow_up.outcome })
     }
 
-    /// The same for all rows by level and by the condition that has to hold, as [`Frame::crossed`]; the coral that
+    /// The same for all rows by level and by the condition that has to hold, as `Frame::crossed` does; the coral that
     /// dies on a day in one dies on it in the other.
     ///
     /// # Errors
