@@ -638,7 +638,7 @@ diesel::table! {
         family -> Text,
         /// Length of the list, refused comparisons included
         comparisons -> Int8,
-        /// Taxon, condition and q of every comparison made
+        /// Taxon, condition, q, q of growth and crude ratio of every comparison made
         q_values -> Jsonb,
     }
 }

@@ -2,7 +2,7 @@
 //! looked at.
 
 use super::based::TaxonQuestion;
-use super::conditions::line::Making;
+use super::conditions::line::{Making, awaits_release};
 use super::question::{Audience, Outcome, Stamp};
 use super::shape::{ClaimForTaxon, ClaimLine, ClaimTest, ClaimsAnswer, ConditionLine, Grade};
 use super::{Called, conditions, hazard, round};
@@ -12,7 +12,7 @@ use crate::evidence::verdict::{Taught, Tried, Verdict, verdict};
 use crate::exposure::Factor;
 use crate::follow_up::Population;
 use crate::numeric::parallel;
-use crate::refusal::{Part, Refusal, RefusalCode};
+use crate::refusal::Part;
 use crate::vocabulary::claim::{Claim, ClaimOutcome, claims as taught};
 use crate::vocabulary::{Rank, TaxonSlug};
 
@@ -43,18 +43,17 @@ pub fn claims(club: &Club, audience: Audience, stamp: &Stamp, families: Families
         .collect();
     let found =
         parallel::map(&of_taxa, |(at, taxon)| for_taxon(club, &taught()[*at], *taxon, audience, stamp, families));
-    let mut found: Vec<(usize, ClaimForTaxon)> = of_taxa.iter().map(|(at, _)| *at).zip(found).collect();
-    let lines = taught().iter().enumerate().map(|(at, claim)| {
-        let later = found.split_off(found.iter().take_while(|(of, _)| *of == at).count());
-        let own = std::mem::replace(&mut found, later);
-        ClaimLine {
-            claim: claim.code.to_owned(),
-            wording: claim.wording.to_owned(),
-            basis: claim.basis.to_owned(),
-            looked_at_as: claim.looked_at_as.to_owned(),
-            outcomes: claim.outcomes.iter().map(|outcome| outcome_code(*outcome).to_owned()).collect(),
-            taxa: own.into_iter().map(|(_, line)| line).collect(),
-        }
+    let mut by_claim = vec![Vec::new(); taught().len()];
+    for ((at, _), line) in of_taxa.iter().zip(found) {
+        by_claim[*at].push(line);
+    }
+    let lines = taught().iter().zip(by_claim).map(|(claim, taxa)| ClaimLine {
+        claim: claim.code.to_owned(),
+        wording: claim.wording.to_owned(),
+        basis: claim.basis.to_owned(),
+        looked_at_as: claim.looked_at_as.to_owned(),
+        outcomes: claim.outcomes.iter().map(|outcome| outcome_code(*outcome).to_owned()).collect(),
+        taxa,
     });
     let claims = lines.collect();
     ClaimsAnswer { state: stamp.state, claims, program_version: stamp.program_version.clone() }
@@ -163,10 +162,7 @@ fn growth_test(line: ConditionLine, q: Option<f64>) -> ClaimTest {
         Part::Refused { refused } => Some(refused),
         Part::Given(_) => None,
     };
-    let awaits = || {
-        let words = "q is worked out over the whole list of comparisons when a release is made.";
-        Part::Refused { refused: refused.clone().unwrap_or_else(|| Refusal::plain(RefusalCode::AwaitsRelease, words)) }
-    };
+    let awaits = || Part::Refused { refused: refused.clone().unwrap_or_else(awaits_release) };
     ClaimTest {
         condition: line.condition,
         outcome: outcome_code(ClaimOutcome::Growth),

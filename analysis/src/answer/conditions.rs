@@ -28,8 +28,7 @@ pub(super) mod line; // one condition
 mod pooled; // drawn towards other taxa
 pub(super) mod shown; // whether a restricted audience sees a line
 
-pub use line::Crude;
-use line::{Making, Tested};
+use line::{Crude, Making, Tested};
 use pooled::Pooling;
 
 /// q up to which a comparison is called.

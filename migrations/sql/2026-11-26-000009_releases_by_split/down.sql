@@ -1,4 +1,5 @@
 DELETE FROM release_family;
+COMMENT ON COLUMN release_family.q_values IS 'Taxon, condition and q of every comparison made';
 DELETE FROM release_taxon WHERE split <> '*';
 ALTER TABLE release_taxon DROP CONSTRAINT release_taxon_pkey;
 ALTER TABLE release_taxon ADD PRIMARY KEY (release, taxon);

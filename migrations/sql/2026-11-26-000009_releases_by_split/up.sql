@@ -1,5 +1,6 @@
 -- Worked out anew when next asked: more is kept of each comparison.
 DELETE FROM release_family;
+COMMENT ON COLUMN release_family.q_values IS 'Taxon, condition, q, q of growth and crude ratio of every comparison made';
 
 ALTER TABLE release ADD COLUMN members jsonb;
 COMMENT ON COLUMN release.members IS 'Unnamed keys of the members in the order of its records; null once no taxon is answered from it';

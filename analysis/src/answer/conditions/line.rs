@@ -52,11 +52,11 @@ pub(in crate::answer) struct Tested {
 
 /// A log hazard ratio of all corals together, with its robust variance.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Crude {
+pub(in crate::answer) struct Crude {
     /// The logarithm of the ratio.
-    pub coef: f64,
+    pub(in crate::answer) coef: f64,
     /// Its variance.
-    pub variance: f64,
+    pub(in crate::answer) variance: f64,
 }
 
 impl Crude {
@@ -291,12 +291,17 @@ fn age(coefficient: &CoxCoefficient) -> AgeRatio {
     }
 }
 
+/// There is no q outside a release.
+pub(in crate::answer) fn awaits_release() -> Refusal {
+    Refusal::plain(
+        RefusalCode::AwaitsRelease,
+        "q is worked out over the whole list of comparisons when a release is made.",
+    )
+}
+
 fn q(called: Option<&Called>, making: &Making, line: &ConditionLine) -> Result<f64, Refusal> {
     let Some(called) = called else {
-        return Err(Refusal::plain(
-            RefusalCode::AwaitsRelease,
-            "q is worked out over the whole list of comparisons when a release is made.",
-        ));
+        return Err(awaits_release());
     };
     if !making.population.without.is_empty() {
         return Err(Refusal::plain(
