@@ -17,6 +17,7 @@ mod rows;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
+use analysis::episode::Episodes;
 use analysis::survival::cox::bootstrap::bootstrap;
 use analysis::survival::{CoxFit, CoxInput, CoxOptions, Interval, cox, kaplan_meier, log_rank};
 use references::Reported;
@@ -37,7 +38,10 @@ fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).filter(|argument| argument != "--bench").collect();
     let number = |at: usize| arguments.get(at).and_then(|text| text.parse::<usize>().ok());
     let outcome = match arguments.first().map(String::as_str) {
-        Some(CHILD) => one(arguments.get(1).map_or("", String::as_str), number(2).unwrap_or(ROWS)).map(|()| true),
+        Some(CHILD) => {
+            let case = arguments.get(1).map_or("", String::as_str);
+            one(case, number(2).unwrap_or(ROWS), number(3).unwrap_or(1)).map(|()| true)
+        }
         _ => {
             let rows = number(0).unwrap_or(ROWS);
             compare(rows, number(1).unwrap_or(rows))
@@ -53,40 +57,47 @@ fn main() -> ExitCode {
     }
 }
 
-/// One case in this process: seconds, extra memory in MiB, values.
-fn one(case: &str, rows: usize) -> Result<(), String> {
+/// One case in this process, on so many sets of so many rows: seconds a set, extra memory in MiB, values of the first.
+fn one(case: &str, rows: usize, sets: usize) -> Result<(), String> {
     let refused = |refusal: analysis::refusal::Refusal| refusal.message;
+    let sets_of = |whole_days| (0..sets).map(|set| rows::another(rows, whole_days, set)).collect::<Vec<Rows>>();
     match case {
         "cox" | "cox_continuous" => {
-            let data = rows::simulated(rows, case == "cox");
-            let fit = measured(case, TIMES, || fit(&data).map_err(refused))?;
+            let sets = sets_of(case == "cox");
+            let fit = measured_on(case, &sets, |data| fit(data).map_err(refused))?;
             let of = |value: fn(&analysis::survival::cox::Coefficient) -> Option<f64>| {
                 fit.coefficients.iter().map(value).map(|value| value.unwrap_or(f64::NAN)).collect::<Vec<f64>>()
             };
             print_values(case, of(|c| c.coef).into_iter().chain(of(|c| c.robust_std_error)));
         }
         "kaplan_meier" => {
-            let data = rows::simulated(rows, true);
-            let curve = measured(case, TIMES, || Ok(kaplan_meier(&data.episodes, None, Interval::LogLog)))?;
+            let curve =
+                measured_on(case, &sets_of(true), |data| Ok(kaplan_meier(&data.episodes, None, Interval::LogLog)))?;
             print_values(case, curve.steps.last().map(|step| step.survival));
         }
         "log_rank" | "log_rank_right_censored" => {
-            let data = rows::simulated(rows, true);
-            let episodes = if case == "log_rank" { data.episodes.clone() } else { data.right_censored() };
-            let test =
-                measured(case, TIMES, || log_rank(&episodes, &data.band, rows::BANDS, None, 0.0).map_err(refused))?;
+            let sets: Vec<(Episodes, Vec<u32>)> = sets_of(true)
+                .into_iter()
+                .map(|data| {
+                    let episodes = if case == "log_rank" { data.episodes.clone() } else { data.right_censored() };
+                    (episodes, data.band)
+                })
+                .collect();
+            let test = measured_on(case, &sets, |(episodes, band)| {
+                log_rank(episodes, band, rows::BANDS, None, 0.0).map_err(refused)
+            })?;
             print_values(case, [test.statistic]);
         }
         "bootstrap" => {
             let mut data = rows::simulated(rows, true);
             data.tank.iter_mut().for_each(|tank| *tank %= SMALL_TANKS);
             let whole = fit(&data).map_err(refused)?;
-            let limits = measured(case, TIMES, || bootstrap(&input(&data), &whole, DRAWS, 1, 0.95).map_err(refused))?;
+            let limits = measured(case, 1, || bootstrap(&input(&data), &whole, DRAWS, 1, 0.95).map_err(refused))?;
             print_values(case, limits.iter().flat_map(|limits| [limits.lower, limits.upper]));
         }
         "exposure" => {
             let club = readings::simulated(rows);
-            let days = measured(case, TIMES, || Ok(readings::days_by_level(&club)))?;
+            let days = measured(case, 1, || Ok(readings::days_by_level(&club)))?;
             print_values(case, days);
         }
         other => return Err(format!("no case is called {other:?}")),
@@ -102,15 +113,26 @@ fn fit(data: &Rows) -> Result<CoxFit, analysis::refusal::Refusal> {
     cox(&input(data), &CoxOptions::default())
 }
 
-/// Runs a case some times and prints its median seconds and the memory it took beyond what was there before.
-fn measured<T>(case: &str, times: usize, f: impl Fn() -> Result<T, String>) -> Result<T, String> {
+/// [`measured`] on each of some sets, one after the other.
+fn measured_on<D, T>(case: &str, sets: &[D], f: impl Fn(&D) -> Result<T, String>) -> Result<T, String> {
+    let (first, others) = sets.split_first().ok_or("no set of rows")?;
+    measured(case, sets.len(), || {
+        for other in others {
+            f(other)?;
+        }
+        f(first)
+    })
+}
+
+/// Runs a case some times and prints its median seconds a set and the memory it took beyond what was there before.
+fn measured<T>(case: &str, sets: usize, f: impl Fn() -> Result<T, String>) -> Result<T, String> {
     // Writing 5 sets the peak back to what is held now (Linux, proc(5)).
     std::fs::write("/proc/self/clear_refs", "5").map_err(|error| format!("the peak of memory: {error}"))?;
     let before = memory("VmRSS")?;
     let mut result = f()?;
     let extra = memory("VmHWM")? - before;
     let mut seconds = Vec::new();
-    for _ in 0..times {
+    for _ in 0..TIMES {
         let began = processor_seconds()?;
         let (mut runs, mut spent) = (0.0, 0.0);
         // The kernel counts in ticks of some milliseconds: what takes less is run again and again.
@@ -120,7 +142,7 @@ fn measured<T>(case: &str, times: usize, f: impl Fn() -> Result<T, String>) -> R
             runs += 1.0;
             spent = processor_seconds()? - began;
         }
-        seconds.push(spent / runs);
+        seconds.push(spent / runs / sets as f64);
     }
     seconds.sort_by(f64::total_cmp);
     println!("{case} {}", seconds[seconds.len() / 2]);
@@ -148,7 +170,8 @@ fn print_values(case: &str, values: impl IntoIterator<Item = f64>) {
     println!("{case}= {}", values.join(" "));
 }
 
-/// What a case came to, over rising numbers of rows.
+/// What a case came to, over rising numbers of rows; in all as many each time, so that a small number is not read from a
+/// cache while a large one comes from memory.
 struct Ours {
     seconds: Vec<f64>,
     memory: f64,
@@ -159,7 +182,9 @@ fn ours(case: &str, sizes: &[usize]) -> Result<Ours, String> {
     let program = std::env::current_exe().map_err(|error| format!("the bench's own program: {error}"))?;
     let mut ours = Ours { seconds: Vec::new(), memory: 0.0, reported: Reported::default() };
     for &size in sizes {
-        let reported = references::run(Command::new(&program).args([CHILD, case, &size.to_string()]))?;
+        let sets = if case == "exposure" { 1 } else { sizes.iter().max().map_or(1, |most| most / size) };
+        let reported =
+            references::run(Command::new(&program).args([CHILD, case, &size.to_string(), &sets.to_string()]))?;
         let read = |name: &str| reported.seconds.get(name).copied().ok_or_else(|| format!("{case} said no {name}"));
         ours.seconds.push(read(case)?);
         ours.memory = read("memory")?;

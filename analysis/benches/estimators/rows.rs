@@ -21,7 +21,12 @@ pub struct Rows {
 
 /// So many rows, with times on whole days or not.
 pub fn simulated(rows: usize, whole_days: bool) -> Rows {
-    let mut random = ChaCha8Rng::seed_from_u64(SEED);
+    another(rows, whole_days, 0)
+}
+
+/// Rows made alike, others for each number.
+pub fn another(rows: usize, whole_days: bool, number: usize) -> Rows {
+    let mut random = ChaCha8Rng::seed_from_u64(SEED + number as u64);
     let mut unit = move || random.random::<f64>();
     let covariate = |j: usize| Covariate { name: format!("x{}", j + 1), values: Vec::with_capacity(rows) };
     let mut covariates: Vec<Covariate> = (0..COVARIATES).map(covariate).collect();

@@ -4,8 +4,11 @@
 //! end is passed and taken away when its start is. Subtraction only happens for late entry and split rows, and sums
 //! that have lost digits by it are made anew from the rows at risk.
 //!
-//! Rows stand in the order in which they leave, so that adding reads them one after the other. What enters at a death is
-//! summed beforehand where the sums of all deaths take little memory, and looked up row by row where they do not.
+//! Rows stand in the order in which they leave, so that adding reads them one after the other, and once a sweep. What
+//! enters at a death is summed as it leaves, in a ring of as many deaths as a row is at risk at, and looked up row by row
+//! where that would take much memory.
+
+use std::sync::{Mutex, PoisonError};
 
 use crate::episode::Episodes;
 use crate::numeric::order::Grouped;
@@ -52,12 +55,50 @@ pub(super) struct Design {
     first_of_stratum: Vec<bool>,
     /// Places of the rows that enter at each death; absent where they are summed by death.
     entering_places: Option<Grouped>,
+    /// Deaths whose entering rows are summed at any one time: as many as a row is at risk at, or more; a power of 2.
+    ring: usize,
     /// How often each place counts; `None`: once.
     weights: Option<Vec<f64>>,
     /// Centred and scaled covariates, place by place.
     x: Vec<f64>,
     mean: Vec<f64>,
     scale: Vec<f64>,
+    /// Least and largest of each.
+    range: Vec<(f64, f64)>,
+    /// Sum of the covariates of those that die, each as often as its row counts.
+    of_deaths: Vec<f64>,
+    kept: Kept,
+}
+
+/// Memory kept from one pass to the next: the system takes its time to hand out much of it anew.
+#[derive(Debug, Clone, Default)]
+struct Kept {
+    /// Sums of entering rows by death, in a ring; all 0 between two passes.
+    table: Buffer,
+    /// Relative hazards.
+    hazards: Buffer,
+}
+
+#[derive(Debug, Default)]
+struct Buffer(Mutex<Vec<f64>>);
+
+impl Clone for Buffer {
+    fn clone(&self) -> Buffer {
+        Buffer::default()
+    }
+}
+
+impl Buffer {
+    /// So many numbers, 0 where they are new.
+    fn take(&self, length: usize) -> Vec<f64> {
+        let mut numbers = std::mem::take(&mut *self.0.lock().unwrap_or_else(PoisonError::into_inner));
+        numbers.resize(length, 0.0);
+        numbers
+    }
+
+    fn give_back(&self, numbers: Vec<f64>) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = numbers;
+    }
 }
 
 impl Design {
@@ -95,14 +136,20 @@ impl Design {
             entering[death as usize] += 1;
         }
         let p = input.covariates.len();
-        let summed = deaths * Shape { p, order: 2 }.cell() <= CELLS;
+        let met = entry.iter().zip(&exit).filter(|(entry, _)| !first_of_stratum[**entry as usize]);
+        let longest = met.map(|(entry, exit)| exit - entry).max().unwrap_or(1) as usize;
+        let ring = longest.next_power_of_two();
+        let summed = ring * Shape { p, order: 2 }.cell() <= CELLS;
         let entering_places = (!summed).then(|| by_entry(&entry, &first_of_stratum));
+        // Row by row of the input: one place far off is written, instead of one number of each covariate read far off.
         let mut x = vec![0.0; rows.len() * p];
-        for (x, &row) in x.chunks_exact_mut(p).zip(&rows) {
-            for (x, covariate) in x.iter_mut().zip(input.covariates) {
-                *x = covariate.values[row as usize];
-            }
+        let mut place_of = vec![u32::MAX; episodes.len()];
+        (0..).zip(&rows).for_each(|(place, &row)| place_of[row as usize] = place);
+        for (row, place) in place_of.iter().enumerate().filter(|(_, place)| **place != u32::MAX) {
+            let own = &mut x[*place as usize * p..][..p];
+            own.iter_mut().zip(input.covariates).for_each(|(x, covariate)| *x = covariate.values[row]);
         }
+        drop(place_of);
         let mut design = Design {
             risk,
             ties,
@@ -115,10 +162,14 @@ impl Design {
             entering,
             first_of_stratum,
             entering_places,
+            ring,
             weights: None,
             x,
             mean: vec![0.0; p],
             scale: vec![1.0; p],
+            range: Vec::new(),
+            of_deaths: Vec::new(),
+            kept: Kept::default(),
         };
         design.centre_and_scale(input)?;
         Ok(design)
@@ -153,16 +204,29 @@ impl Design {
                 format!("{} is the same for all that were at risk when somebody died", input.covariates[j].name),
             ));
         }
+        self.range = vec![(f64::INFINITY, f64::NEG_INFINITY); p];
         for x in self.x.chunks_exact_mut(p) {
-            for (((x, most), centre), spread) in x.iter_mut().zip(&largest).zip(&centre).zip(&spread) {
+            let of_covariates = largest.iter().zip(&centre).zip(&spread).zip(&mut self.range);
+            for (x, (((most, centre), spread), range)) in x.iter_mut().zip(of_covariates) {
                 *x = (*x / most - centre) / spread;
+                *range = (range.0.min(*x), range.1.max(*x));
             }
         }
         for j in 0..p {
             self.mean[j] = centre[j] * largest[j];
             self.scale[j] = spread[j] * largest[j];
         }
+        self.of_deaths = self.sum_of_deaths();
         Ok(())
+    }
+
+    fn sum_of_deaths(&self) -> Vec<f64> {
+        let mut sum = vec![0.0; self.p];
+        for place in (0..self.risk.times.len()).flat_map(|death| self.dying(death)) {
+            let weight = self.weight(place);
+            sum.iter_mut().zip(self.x(place)).for_each(|(sum, x)| *sum += weight * x);
+        }
+        sum
     }
 
     /// Sums over the places, `add` being given the number of deaths each is at risk at and its covariates.
@@ -184,6 +248,7 @@ impl Design {
     /// Lets every row count as often as the weight of its row in the input says: 0 leaves it out, 2 stands for two rows.
     pub(super) fn weigh(&mut self, weight_of_row: impl Fn(usize) -> f64) {
         self.weights = Some(self.rows.iter().map(|&row| weight_of_row(row as usize)).collect());
+        self.of_deaths = self.sum_of_deaths();
     }
 
     /// How often the row at this place counts.
@@ -206,6 +271,11 @@ impl Design {
 
     pub(super) fn scale(&self) -> &[f64] {
         &self.scale
+    }
+
+    /// Sum of the scaled covariates of those that die, each as often as its row counts.
+    pub(super) fn of_deaths(&self) -> &[f64] {
+        &self.of_deaths
     }
 
     /// Number of rows at risk at a death.

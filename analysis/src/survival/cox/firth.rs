@@ -178,7 +178,7 @@ struct Maximum {
 
 fn evaluate(design: &Design, b: &[f64]) -> Result<Penalised, usize> {
     let p = design.covariates();
-    let mut score = vec![0.0; p];
+    let mut score = design.of_deaths().to_vec();
     let mut information = vec![0.0; p * p];
     let mut third = vec![0.0; p * p * p];
     let log_likelihood = design.sweep(b, 3, |compared| {
@@ -188,13 +188,6 @@ fn evaluate(design: &Design, b: &[f64]) -> Result<Penalised, usize> {
         add_information(compared, p, &mut information);
         add_third_moments(compared, p, &mut third);
     });
-    for death in 0..design.risk.times.len() {
-        for place in design.dying(death) {
-            for (score, x) in score.iter_mut().zip(design.x(place)) {
-                *score += x;
-            }
-        }
-    }
     let factor = Cholesky::new(&information, p).map_err(|at| at.0)?;
     let covariance = factor.inverse();
     for (k, score) in score.iter_mut().enumerate() {

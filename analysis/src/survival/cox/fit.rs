@@ -62,7 +62,7 @@ pub(super) fn add_information(compared: &Compared, p: usize, information: &mut [
 /// Log likelihood, score and information at `b`.
 pub(super) fn evaluate(design: &Design, b: &[f64]) -> Evaluation {
     let p = design.covariates();
-    let mut score = vec![0.0; p];
+    let mut score = design.of_deaths().to_vec();
     let mut information = vec![0.0; p * p];
     let log_likelihood = design.sweep(b, 2, |compared| {
         for (score, s1) in score.iter_mut().zip(compared.sums.s1()) {
@@ -70,14 +70,6 @@ pub(super) fn evaluate(design: &Design, b: &[f64]) -> Evaluation {
         }
         add_information(compared, p, &mut information);
     });
-    for death in 0..design.risk.times.len() {
-        for place in design.dying(death) {
-            let weight = design.weight(place);
-            for (score, x) in score.iter_mut().zip(design.x(place)) {
-                *score += weight * x;
-            }
-        }
-    }
     Evaluation { log_likelihood, score, information }
 }
 

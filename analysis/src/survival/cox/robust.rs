@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::numeric::matrix::sandwich;
-use crate::numeric::{Cholesky, Matrix};
+use crate::numeric::{Cholesky, Matrix, distinct};
 use crate::refusal::{Refusal, RefusalCode};
 
 use super::design::Design;
@@ -13,13 +13,12 @@ use super::{CLUSTERS_OFF_THE_COMMON_VALUE, CoxInput};
 #[derive(Debug, Clone)]
 pub(super) struct DeathSums {
     p: usize,
-    /// Sum over the deaths at a time of `1 / s0`, summed over the times of the stratum up to and including this one.
-    hazard: Vec<f64>,
-    /// The same of `m / s0`, `m` the mean covariate of those at risk.
-    hazard_mean: Vec<f64>,
-    /// At this time alone: sum of `share / s0`, the part of the hazard that those dying here do not carry.
+    /// Sum over the deaths at a time of `1 / s0`, then of `m / s0`, `m` the mean covariate of those at risk, both summed
+    /// over the times of the stratum up to and including this one.
+    so_far: Vec<f64>,
+    /// At this time alone: sum of `share / s0`, the part of the hazard that those dying here do not carry, and of
+    /// `share m / s0`.
     spared: Vec<f64>,
-    spared_mean: Vec<f64>,
     /// Mean over the deaths at this time of `m`.
     mean: Vec<f64>,
     first_of_stratum: Vec<bool>,
@@ -32,40 +31,38 @@ pub(super) struct DeathSums {
 impl DeathSums {
     pub(super) fn new(design: &Design, b: &[f64]) -> DeathSums {
         let p = design.covariates();
+        let width = 1 + p;
         let deaths = design.risk.times.len();
-        let (r, offsets) = design.relative_hazards(b);
+        let mut r = vec![0.0; design.places()];
         let mut sums = DeathSums {
             p,
-            hazard: vec![0.0; deaths],
-            hazard_mean: vec![0.0; deaths * p],
-            spared: vec![0.0; deaths],
-            spared_mean: vec![0.0; deaths * p],
+            so_far: vec![0.0; deaths * width],
+            spared: vec![0.0; deaths * width],
             mean: vec![0.0; deaths * p],
             first_of_stratum: vec![false; deaths + 1],
-            r,
+            r: Vec::new(),
             offset: vec![0.0; deaths],
         };
-        design.sweep_hazards(b, &sums.r, &offsets, 1, |compared| {
+        design.sweep_hazards(b, &mut r, 1, |compared| {
             let d = compared.death;
             let each = 1.0 / compared.sums.s0();
             let dying = design.dying(d).len() as f64;
             sums.offset[d] = compared.offset;
-            sums.hazard[d] += each;
-            sums.spared[d] += compared.share * each;
+            let (so_far, spared) = (&mut sums.so_far[d * width..][..width], &mut sums.spared[d * width..][..width]);
+            so_far[0] += each;
+            spared[0] += compared.share * each;
             for j in 0..p {
                 let m = compared.sums.s1()[j] * each;
-                sums.hazard_mean[d * p + j] += m * each;
-                sums.spared_mean[d * p + j] += compared.share * m * each;
+                so_far[1 + j] += m * each;
+                spared[1 + j] += compared.share * m * each;
                 sums.mean[d * p + j] += m / dying;
             }
         });
+        sums.r = r;
         for stratum in design.risk.strata.iter().filter(|stratum| !stratum.is_empty()) {
             sums.first_of_stratum[stratum.start] = true;
-            for d in stratum.start + 1..stratum.end {
-                sums.hazard[d] += sums.hazard[d - 1];
-                for j in 0..p {
-                    sums.hazard_mean[d * p + j] += sums.hazard_mean[(d - 1) * p + j];
-                }
+            for at in (stratum.start + 1) * width..stratum.end * width {
+                sums.so_far[at] += sums.so_far[at - width];
             }
         }
         sums
@@ -73,7 +70,15 @@ impl DeathSums {
 
     /// Accumulated hazard per unit of `exp(eta)` from the first death of the stratum up to and including this one.
     pub(super) fn hazard(&self, death: usize) -> f64 {
-        self.hazard[death] * (-self.offset[death]).exp()
+        self.so_far(death)[0] * (-self.offset[death]).exp()
+    }
+
+    fn so_far(&self, death: usize) -> &[f64] {
+        &self.so_far[death * (1 + self.p)..][..1 + self.p]
+    }
+
+    fn spared(&self, death: usize) -> &[f64] {
+        &self.spared[death * (1 + self.p)..][..1 + self.p]
     }
 
     /// Mean covariates (scaled) of those at risk, averaged over the deaths at this time.
@@ -84,33 +89,26 @@ impl DeathSums {
     /// What a row lived through: expected deaths of the row at this place.
     pub(super) fn expected(&self, design: &Design, place: usize) -> f64 {
         let (entry, exit) = design.span(place);
-        let before = if self.first_of_stratum[entry] { 0.0 } else { self.hazard[entry - 1] };
-        let spared = if design.dies(place) { self.spared[exit - 1] } else { 0.0 };
-        self.r[place] * (self.hazard[exit - 1] - before - spared)
+        let before = if self.first_of_stratum[entry] { 0.0 } else { self.so_far(entry - 1)[0] };
+        let spared = if design.dies(place) { self.spared(exit - 1)[0] } else { 0.0 };
+        self.r[place] * (self.so_far(exit - 1)[0] - before - spared)
     }
 
     /// Score of the row at this place, in scaled covariates, added to `score`.
     pub(super) fn add_score(&self, design: &Design, place: usize, score: &mut [f64]) {
-        let p = self.p;
         let (entry, exit) = design.span(place);
         let last = exit - 1;
-        let dies = design.dies(place);
-        let inside = !self.first_of_stratum[entry];
-        let r = self.r[place];
-        let x = design.x(place);
-        for j in 0..p {
-            let mut hazard = self.hazard[last];
-            let mut means = self.hazard_mean[last * p + j];
-            if inside {
-                hazard -= self.hazard[entry - 1];
-                means -= self.hazard_mean[(entry - 1) * p + j];
+        let (r, x, until) = (self.r[place], design.x(place), self.so_far(last));
+        let before = (!self.first_of_stratum[entry]).then(|| self.so_far(entry - 1));
+        let dying = design.dies(place).then(|| (self.spared(last), self.mean(last)));
+        let hazard = until[0] - before.map_or(0.0, |before| before[0]) - dying.map_or(0.0, |(spared, _)| spared[0]);
+        for (j, (score, x)) in score.iter_mut().zip(x).enumerate() {
+            let mut means = until[1 + j] - before.map_or(0.0, |before| before[1 + j]);
+            if let Some((spared, mean)) = dying {
+                means -= spared[1 + j];
+                *score += x - mean[j];
             }
-            if dies {
-                hazard -= self.spared[last];
-                means -= self.spared_mean[last * p + j];
-                score[j] += x[j] - self.mean[last * p + j];
-            }
-            score[j] -= r * (x[j] * hazard - means);
+            *score -= r * (x * hazard - means);
         }
     }
 }
@@ -139,9 +137,7 @@ impl Clusters {
             }
             return Clusters { of: ids.iter().map(|&id| seen[id as usize]).collect(), count: count as usize };
         }
-        seen = ids.clone();
-        seen.sort_unstable();
-        seen.dedup();
+        seen = distinct(ids.iter().copied());
         let of = ids.iter().map(|id| seen.partition_point(|other| other < id) as u32).collect();
         Clusters { of, count: seen.len() }
     }

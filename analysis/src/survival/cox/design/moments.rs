@@ -8,14 +8,15 @@ pub(in crate::survival::cox) struct Moments {
     sums: Vec<f64>,
 }
 
-/// Calls a loop that is unrolled for the number of covariates, up to second moments; another one for more.
+/// Calls a loop that is unrolled for the number of covariates, up to first or second moments; another one for more.
 macro_rules! unrolled {
     ($shape:expr, $f:ident $arguments:tt, $otherwise:block) => {
         unrolled!($shape, $f $arguments, $otherwise, 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20 21 22 23 24)
     };
     ($shape:expr, $f:ident $arguments:tt, $otherwise:block, $($p:literal)*) => {
         match ($shape.p, $shape.order) {
-            $(($p, 2) => $f::<$p> $arguments,)*
+            $(($p, 1) => $f::<$p, 1> $arguments,)*
+            $(($p, 2) => $f::<$p, 2> $arguments,)*
             _ => $otherwise,
         }
     };
@@ -39,15 +40,14 @@ impl Shape {
         if self.order == 2 { 1 + self.p + self.p * (self.p + 1) / 2 } else { self.width() }
     }
 
-    /// Adds `r` times the moments of each place to its cell of `table`, cells one after the other.
-    pub(super) fn scatter(self, table: &mut [f64], cell: &[u32], r: &[f64], x: &[f64], skip: &[bool]) {
-        unrolled!(self, scatter(table, cell, r, x, skip), {
+    /// Adds `r` times the moments of each place to its cell of `table`, if it has one; cells one after the other.
+    pub(super) fn scatter(self, table: &mut [f64], cells: impl Iterator<Item = Option<usize>>, r: &[f64], x: &[f64]) {
+        unrolled!(self, scatter(table, cells, r, x), {
             let width = self.cell();
-            for ((&cell, &r), x) in cell.iter().zip(r).zip(x.chunks_exact(self.p)) {
-                let cell = cell as usize;
-                if !skip[cell] {
+            for ((cell, &r), x) in cells.zip(r).zip(x.chunks_exact(self.p)) {
+                if let Some(cell) = cell {
                     let cell = &mut table[cell * width..(cell + 1) * width];
-                    if self.order == 2 { add_packed(cell, r, x) } else { add(cell, r, x, self.order) }
+                    if self.order == 2 { add_packed::<2>(cell, r, x) } else { add(cell, r, x, self.order) }
                 }
             }
         });
@@ -100,8 +100,13 @@ impl Moments {
         });
     }
 
-    /// Takes away the sums of a cell of a table.
-    pub(super) fn subtract(&mut self, cell: &[f64]) {
+    /// Takes away the sums of a cell of a table, which is empty then.
+    pub(super) fn subtract(&mut self, cell: &mut [f64]) {
+        self.less(cell);
+        cell.fill(0.0);
+    }
+
+    fn less(&mut self, cell: &[f64]) {
         let p = self.shape.p;
         if self.shape.order != 2 {
             self.sums.iter_mut().zip(cell).for_each(|(own, other)| *own -= other);
@@ -158,33 +163,39 @@ const WHOLE_ROWS: usize = 7;
 
 /// [`add`] up to second moments, its loops unrolled for a number of covariates known beforehand.
 #[inline(always)]
-fn add_fixed<const P: usize>(sums: &mut [f64], r: f64, x: &[f64; P]) {
-    let sums = &mut sums[..1 + P + P * P];
+fn add_fixed<const P: usize, const ORDER: usize>(sums: &mut [f64], r: f64, x: &[f64; P]) {
+    let sums = &mut sums[..if ORDER < 2 { 1 + P } else { 1 + P + P * P }];
     sums[0] += r;
     for i in 0..P {
         let ri = r * x[i];
         sums[1 + i] += ri;
+        if ORDER < 2 {
+            continue;
+        }
         for j in 0..if P < WHOLE_ROWS { i + 1 } else { P } {
             sums[1 + P + i * P + j] += ri * x[j];
         }
     }
 }
 
-fn add_all<const P: usize>(sums: &mut [f64], r: &[f64], x: &[f64]) {
+fn add_all<const P: usize, const ORDER: usize>(sums: &mut [f64], r: &[f64], x: &[f64]) {
     for (&r, x) in r.iter().zip(x.as_chunks::<P>().0) {
-        add_fixed(sums, r, x);
+        add_fixed::<P, ORDER>(sums, r, x);
     }
 }
 
 /// [`add`] up to second moments, their lower triangle row by row without gaps.
 #[inline(always)]
-fn add_packed(cell: &mut [f64], r: f64, x: &[f64]) {
+fn add_packed<const ORDER: usize>(cell: &mut [f64], r: f64, x: &[f64]) {
     let p = x.len();
     cell[0] += r;
     let mut at = 1 + p;
     for i in 0..p {
         let ri = r * x[i];
         cell[1 + i] += ri;
+        if ORDER < 2 {
+            continue;
+        }
         for (sum, xj) in cell[at..=at + i].iter_mut().zip(x) {
             *sum += ri * xj;
         }
@@ -192,12 +203,16 @@ fn add_packed(cell: &mut [f64], r: f64, x: &[f64]) {
     }
 }
 
-fn scatter<const P: usize>(table: &mut [f64], cell: &[u32], r: &[f64], x: &[f64], skip: &[bool]) {
-    let width = 1 + P + P * (P + 1) / 2;
-    for ((&cell, &r), x) in cell.iter().zip(r).zip(x.as_chunks::<P>().0) {
-        let cell = cell as usize;
-        if !skip[cell] {
-            add_packed(&mut table[cell * width..(cell + 1) * width], r, x.as_slice());
+fn scatter<const P: usize, const ORDER: usize>(
+    table: &mut [f64],
+    cells: impl Iterator<Item = Option<usize>>,
+    r: &[f64],
+    x: &[f64],
+) {
+    let width = Shape { p: P, order: ORDER }.cell();
+    for ((cell, &r), x) in cells.zip(r).zip(x.as_chunks::<P>().0) {
+        if let Some(cell) = cell {
+            add_packed::<ORDER>(&mut table[cell * width..(cell + 1) * width], r, x.as_slice());
         }
     }
 }

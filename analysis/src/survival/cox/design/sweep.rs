@@ -24,68 +24,96 @@ pub(in crate::survival::cox) struct Compared<'a> {
     pub(in crate::survival::cox) offset: f64,
 }
 
+/// Predictors that lie within so much of each other need not be known beforehand: no sum under- or overflows.
+const NARROW: f64 = 100.0;
+
+/// Places whose relative hazards are worked out together.
+const BLOCK: usize = 1024;
+
 impl Design {
-    /// Per place its weight times `exp(x'b - c)`, and per stratum `c`, the largest `x'b` in it.
-    pub(in crate::survival::cox) fn relative_hazards(&self, b: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        if b.iter().all(|b| *b == 0.0) {
-            let r = self.weights.clone().unwrap_or_else(|| vec![1.0; self.places()]);
-            return (r, vec![0.0; self.risk.strata.len()]);
-        }
-        let mut r: Vec<f64> = self.x.chunks_exact(self.p).map(|x| x.iter().zip(b).map(|(x, b)| x * b).sum()).collect();
-        let mut offsets = Vec::with_capacity(self.risk.strata.len());
-        for stratum in &self.risk.strata {
-            if stratum.is_empty() {
-                offsets.push(0.0);
-                continue;
-            }
+    /// Number that `x'b` of a stratum is taken relative to, the largest or a bound of it.
+    fn offset(&self, b: &[f64], stratum: &Range<usize>) -> f64 {
+        let ends = b.iter().zip(&self.range).map(|(b, (low, high))| (b * low, b * high));
+        let (low, high) = ends.fold((0.0, 0.0), |(low, high), (a, b)| (low + a.min(b), high + a.max(b)));
+        if stratum.is_empty() || b.iter().all(|b| *b == 0.0) {
+            0.0
+        } else if high - low < NARROW {
+            high
+        } else {
             let places = self.leaving[stratum.start] as usize..self.leaving[stratum.end] as usize;
-            let offset = r[places.clone()].iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            r[places].iter_mut().for_each(|eta| *eta = (*eta - offset).exp());
-            offsets.push(offset);
+            places.map(|place| self.predictor(b, place)).fold(f64::NEG_INFINITY, f64::max)
+        }
+    }
+
+    fn predictor(&self, b: &[f64], place: usize) -> f64 {
+        self.x(place).iter().zip(b).map(|(x, b)| x * b).sum()
+    }
+
+    /// Weight times `exp(x'b - offset)` of these places.
+    fn relative_hazards(&self, b: &[f64], offset: f64, places: Range<usize>, r: &mut [f64]) {
+        if b.iter().all(|b| *b == 0.0) {
+            r[places.clone()].fill(1.0);
+        } else {
+            for place in places.clone() {
+                r[place] = (self.predictor(b, place) - offset).exp();
+            }
         }
         if let Some(weights) = &self.weights {
-            r.iter_mut().zip(weights).for_each(|(r, weight)| *r *= weight);
+            r[places.clone()].iter_mut().zip(&weights[places]).for_each(|(r, weight)| *r *= weight);
         }
-        (r, offsets)
     }
 
     /// Visits every death with the sums it is compared with, up to moments of `order` (1 to 3). Strata come in turn,
     /// deaths within a stratum backwards, deaths at one time with rising `share`. Returns the log partial likelihood,
     /// not a number where hazards differ by more than a double can hold.
     pub(in crate::survival::cox) fn sweep(&self, b: &[f64], order: usize, visit: impl FnMut(&Compared)) -> f64 {
-        let (r, offsets) = self.relative_hazards(b);
-        self.sweep_hazards(b, &r, &offsets, order, visit)
+        let mut r = self.kept.hazards.take(self.places());
+        let log_likelihood = self.sweep_hazards(b, &mut r, order, visit);
+        self.kept.hazards.give_back(r);
+        log_likelihood
     }
 
-    /// [`Design::sweep`] with the relative hazards at `b` at hand.
+    /// [`Design::sweep`] that leaves the relative hazards at `b` in `r`, one a place. Covariates are read once.
     pub(in crate::survival::cox) fn sweep_hazards(
         &self,
         b: &[f64],
-        r: &[f64],
-        offsets: &[f64],
+        r: &mut [f64],
         order: usize,
         mut visit: impl FnMut(&Compared),
     ) -> f64 {
         let shape = Shape { p: self.p, order };
         let width = shape.cell();
-        let mut entering = Vec::new();
         let by_death = self.entering_places.is_none();
-        if by_death {
-            entering.resize(self.risk.times.len() * width, 0.0);
-            shape.scatter(&mut entering, &self.entry, r, &self.x, &self.first_of_stratum);
-        }
+        let mut entering = self.kept.table.take(if by_death { self.ring * width } else { 0 });
+        let place_in_ring = |death: usize| death & (self.ring - 1);
         let mut risk = Moments::new(shape);
         let mut dying = risk.clone();
         let mut compared = risk.clone();
         let mut log_likelihood = 0.0;
-        for (stratum, &offset) in self.risk.strata.iter().zip(offsets) {
+        for stratum in &self.risk.strata {
+            let offset = self.offset(b, stratum);
+            let mut from = self.leaving[stratum.end] as usize;
             risk.clear();
             let mut count = 0usize;
             let mut peak = 0.0f64;
             for death in stratum.clone().rev() {
                 let leaving = self.leaving[death] as usize..self.leaving[death + 1] as usize;
                 count += leaving.len();
-                risk.add_all(&r[leaving.clone()], &self.x[leaving.start * self.p..leaving.end * self.p]);
+                while leaving.start < from {
+                    let block = from.saturating_sub(BLOCK).max(self.leaving[stratum.start] as usize)..from;
+                    from = block.start;
+                    self.relative_hazards(b, offset, block, r);
+                }
+                let x = &self.x[leaving.start * self.p..leaving.end * self.p];
+                risk.add_all(&r[leaving.clone()], x);
+                if by_death {
+                    // What leaves here enters at a death that is still to come, and its place in the ring is free.
+                    let entry = self.entry[leaving.clone()].iter().map(|&death| {
+                        let death = death as usize;
+                        (!self.first_of_stratum[death]).then(|| place_in_ring(death))
+                    });
+                    shape.scatter(&mut entering, entry, &r[leaving], x);
+                }
                 peak = peak.max(risk.s0());
                 if risk.s0() < CANCELLED * peak {
                     self.sums_anew(&mut risk, r, stratum, death);
@@ -98,8 +126,7 @@ impl Design {
                     dying.add_all(&r[dead.clone()], &self.x[dead.start * self.p..dead.end * self.p]);
                 }
                 for place in dead {
-                    let eta: f64 = self.x(place).iter().zip(b).map(|(x, b)| x * b).sum();
-                    log_likelihood += self.weight(place) * (eta - offset);
+                    log_likelihood += self.weight(place) * (self.predictor(b, place) - offset);
                 }
                 // Weights are whole numbers wherever there are deaths to be counted one by one.
                 for l in 0..d.round() as usize {
@@ -114,11 +141,13 @@ impl Design {
                     visit(&Compared { death, share, sums, offset });
                 }
                 count -= self.entering[death] as usize;
+                if by_death {
+                    let cell = place_in_ring(death) * width;
+                    risk.subtract(&mut entering[cell..cell + width]);
+                }
                 if count == 0 {
                     risk.clear();
                     peak = 0.0;
-                } else if by_death {
-                    risk.subtract(&entering[death * width..(death + 1) * width]);
                 } else if let Some(places) = &self.entering_places {
                     for &place in places.of(death) {
                         let place = place as usize;
@@ -127,6 +156,7 @@ impl Design {
                 }
             }
         }
+        self.kept.table.give_back(entering);
         log_likelihood
     }
 
