@@ -10,8 +10,8 @@ mod support;
 use std::time::Instant;
 
 use analysis::answer::{
-    Audience, By, Called, Families, Holdings, Outcome, Question, RangesCalled, TaxonQuestion, bands, census, claims,
-    conditions, family, hazard, lead_up, listed, ranges, splits as all_splits, survival,
+    Audience, By, Called, Families, Holdings, OnRecord, Outcome, Question, RangesCalled, TaxonQuestion, bands, census,
+    claims, conditions, family, hazard, lead_up, listed, ranges, splits as all_splits, survival,
 };
 use analysis::club::{Club, Reading};
 use analysis::numeric::parallel;
@@ -75,10 +75,12 @@ fn main() {
             drop(lead_up(&club, &of(taxon), AUDIENCE, &stamp()));
         }
     });
-    stage("who holds what, by every split", || {
+    stage("who holds what by every split, and what may follow", || {
         for &taxon in &taxa {
+            let on_record = OnRecord::of(&club, taxon);
             drop(parallel::map(&all_splits(), |by| {
-                Holdings::of(&club, taxon, *by, &|keeper| Some(keeper.to_string()))
+                let held = Holdings::of(&on_record, *by, &|keeper| Some(keeper.to_string()));
+                held.may_follow(&held.clone())
             }));
         }
     });

@@ -37,5 +37,5 @@ pub use lead_up::lead_up;
 pub use plan::{POWER, PlanQuestion, RATIOS, plan};
 pub use question::{Audience, By, Given, GrowthQuestion, InvalidQuestion, Outcome, Question, Stamp};
 pub use shape::*;
-pub use survival::holdings::{Holdings, splits};
+pub use survival::holdings::{Holdings, MEMBERS, OnRecord, code_of_split, splits};
 pub use survival::survival;

@@ -7,6 +7,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::numeric::distinct;
 use crate::numeric::order::sort_times;
 
 /// Rows `(start, stop]`, stored as columns of equal length.
@@ -229,9 +230,7 @@ pub fn settled_clusters(episodes: &Episodes, specimen: &[u32], cluster: &[u32]) 
 /// [`settled_clusters`] as positions from 0, one a row, and how many clusters there are.
 pub fn settled_positions(episodes: &Episodes, specimen: &[u32], cluster: &[u32]) -> (Vec<usize>, usize) {
     let settled = settled_clusters(episodes, specimen, cluster);
-    let mut ids = settled.clone();
-    ids.sort_unstable();
-    ids.dedup();
+    let ids = distinct(settled.iter().copied());
     (settled.iter().map(|id| ids.partition_point(|other| other < id)).collect(), ids.len())
 }
 

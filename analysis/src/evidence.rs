@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::answer::Grade;
 use crate::comparison::Rows;
+use crate::numeric::distinct;
 use crate::refusal::{Refusal, RefusalCode};
 
 pub mod minimums; // what each statistic needs at least
@@ -38,15 +39,13 @@ pub fn tallies(rows: &Rows, group: &[u32], groups: usize) -> Result<Vec<Tally>, 
         return Err(Refusal::plain(RefusalCode::InvalidInput, "The rows could not be counted: columns do not fit."));
     }
     let mut tallies = vec![Tally::default(); groups];
-    let distinct = |ids: &mut Vec<(u32, u32)>, count: &mut dyn FnMut(usize)| {
-        ids.sort_unstable();
-        ids.dedup();
-        ids.iter().for_each(|(group, _)| count(*group as usize));
-    };
-    let mut specimens: Vec<(u32, u32)> = group.iter().copied().zip(rows.specimen.iter().copied()).collect();
-    distinct(&mut specimens, &mut |group| tallies[group].specimens += 1);
+    for (group, _) in distinct(group.iter().copied().zip(rows.specimen.iter().copied())) {
+        tallies[group as usize].specimens += 1;
+    }
     let tanks = group.iter().zip(&rows.tank).filter_map(|(group, tank)| Some((*group, (*tank)?)));
-    distinct(&mut tanks.collect(), &mut |group| tallies[group].tanks += 1);
+    for (group, _) in distinct(tanks) {
+        tallies[group as usize].tanks += 1;
+    }
     for (group, _) in group.iter().zip(&rows.episodes.event).filter(|(_, died)| **died) {
         tallies[*group as usize].deaths += 1;
     }

@@ -19,6 +19,15 @@ pub mod tail; // tail areas and quantiles of distributions
 pub use matrix::{Cholesky, Matrix};
 pub use sum::{Sum, neumaier};
 
+/// The values in ascending order, each once.
+#[expect(clippy::unnecessary_sort_by, reason = "without a closure, the sort is a dependency's, built to be small")]
+pub fn distinct<T: Ord>(values: impl IntoIterator<Item = T>) -> Vec<T> {
+    let mut sorted: Vec<T> = values.into_iter().collect();
+    sorted.sort_unstable_by(|a, b| a.cmp(b));
+    sorted.dedup();
+    sorted
+}
+
 /// Median of the values; `None` if there are none. The values must not hold `NaN`.
 ///
 /// Even number of values: the mean of the two middle ones.

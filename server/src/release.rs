@@ -6,7 +6,7 @@
 //! changed. Answers by one split stand split by split, those made of several together (`succession`). The first release is made when the first reader comes, later ones when their time has come or at once when a
 //! member withdraws.
 
-use analysis::answer::By;
+use analysis::answer::{By, code_of_split};
 use analysis::club::Club;
 use analysis::vocabulary::TaxonSlug;
 use chrono::{DateTime, Utc};
@@ -77,7 +77,7 @@ pub fn standing(
     let slug = taxon.map_or(EVERYTHING, |taxon| taxon.as_str());
     let rows: Vec<(String, Option<i64>)> = release_taxon::table
         .filter(release_taxon::release.eq(current.number).and(release_taxon::taxon.eq(slug)))
-        .filter(release_taxon::split.eq_any([split.map_or(EVERYTHING, succession::code), EVERYTHING]))
+        .filter(release_taxon::split.eq_any([split.map_or(EVERYTHING, code_of_split), EVERYTHING]))
         .select((release_taxon::split, release_taxon::answered_from))
         .load(connection)?;
     // A split without a row of its own stands as everything else does.

@@ -13,6 +13,7 @@ use crate::exposure::{Condition, MONTH_DAYS, Rules};
 use crate::follow_up::decline::follow_up_for;
 use crate::follow_up::{Population, Run};
 use crate::numeric::bootstrap::{REPLICATES, cluster_limits};
+use crate::numeric::distinct;
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::wording;
 
@@ -74,9 +75,7 @@ fn result(
 /// Limits of a piece's rate by drawing whole tanks or keepers.
 fn clustered(rows: &Rows, cluster: &[u32], piece: &HazardPiece) -> Result<super::shape::RateLimits, Refusal> {
     let to = piece.to_day.unwrap_or(f64::INFINITY);
-    let mut ids = cluster.to_vec();
-    ids.sort_unstable();
-    ids.dedup();
+    let ids = distinct(cluster.iter().copied());
     let mut cells = vec![(0.0, 0.0); ids.len()];
     for row in 0..rows.len() {
         let (start, stop) = (rows.episodes.start[row], rows.episodes.stop[row]);

@@ -8,6 +8,7 @@ use super::sets::Sets;
 use crate::answer::{CoxCoefficient, CoxResult, LogRankTest};
 use crate::evidence::{Graded, Tally, at_risk_at_a_death, grade, minimums};
 use crate::exposure::LevelName;
+use crate::numeric::distinct;
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::survival::{Covariate, CoxInput, CoxOptions, cox, log_rank};
 use crate::wording::outcome::Words;
@@ -189,9 +190,7 @@ impl Contrast<'_> {
         if at_risk_at_a_death(rows, &clusters) < minimums::CLUSTERS {
             return None;
         }
-        let mut levels: Vec<u32> = groups.to_vec();
-        levels.sort_unstable();
-        levels.dedup();
+        let levels = distinct(groups.iter().copied());
         let covariates: Vec<Covariate> = levels
             .iter()
             .filter(|level| **level as usize != self.reference)
@@ -421,10 +420,7 @@ fn never_compared(name: &LevelName, words: Words) -> Refusal {
 
 /// Group numbers with at least one row at risk at a death.
 fn at_risk_levels(rows: &Rows, groups: &[u32]) -> Vec<u32> {
-    let mut levels: Vec<u32> = groups.to_vec();
-    levels.sort_unstable();
-    levels.dedup();
-    levels
+    distinct(groups.iter().copied())
         .into_iter()
         .filter(|level| {
             let mut deaths: Vec<f64> =

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use crate::evidence::Tally;
+use crate::numeric::distinct;
 
 /// The time that one specimen spent in one cell and one tank.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,16 +25,16 @@ pub struct Entry {
 pub fn tally<'a>(entries: impl Iterator<Item = &'a Entry>) -> Tally {
     let (mut specimens, mut tanks, mut days) = (Vec::new(), Vec::new(), Vec::new());
     for entry in entries {
-        specimens.push(entry.specimen);
-        tanks.extend(entry.tank);
+        // The entries of a specimen mostly come together.
+        if specimens.last() != Some(&entry.specimen) {
+            specimens.push(entry.specimen);
+        }
+        if let Some(tank) = entry.tank.filter(|tank| tanks.last() != Some(tank)) {
+            tanks.push(tank);
+        }
         days.push((entry.keeper, entry.days));
     }
-    let distinct = |ids: &mut Vec<u32>| {
-        ids.sort_unstable();
-        ids.dedup();
-        ids.len() as u64
-    };
-    days.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    days.sort_unstable_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
     let (mut keepers, mut all, mut largest) = (0, 0.0, 0.0_f64);
     for of_keeper in days.chunk_by(|a, b| a.0 == b.0) {
         let own: f64 = of_keeper.iter().map(|(_, days)| days).sum();
@@ -42,9 +43,9 @@ pub fn tally<'a>(entries: impl Iterator<Item = &'a Entry>) -> Tally {
         largest = largest.max(own);
     }
     Tally {
-        specimens: distinct(&mut specimens),
+        specimens: distinct(specimens).len() as u64,
         keepers,
-        tanks: distinct(&mut tanks),
+        tanks: distinct(tanks).len() as u64,
         deaths: 0,
         days: all,
         largest_share: if all > 0.0 { largest / all } else { 1.0 },
@@ -138,14 +139,7 @@ impl Cells {
 
     /// The levels of a split at which any of these entries lies.
     pub fn levels_of(&self, split: usize, is: impl Fn(&Entry) -> bool) -> Vec<usize> {
-        let mut levels: Vec<usize> = self
-            .cells
-            .iter()
-            .filter(|(_, years)| years.iter().flatten().any(&is))
-            .filter_map(|(at, _)| at.get(split).copied())
-            .collect();
-        levels.sort_unstable();
-        levels.dedup();
-        levels
+        let there = self.cells.iter().filter(|(_, years)| years.iter().flatten().any(&is));
+        distinct(there.filter_map(|(at, _)| at.get(split).copied()))
     }
 }

@@ -4,7 +4,7 @@
 //! tanks' medians. Hodges & Lehmann 1963, Ann Math Stat 34: 598–611.
 
 use crate::numeric::bootstrap::{BootstrapLimits, REPLICATES, cluster_limits};
-use crate::numeric::median;
+use crate::numeric::{distinct, median};
 use crate::refusal::{Part, Refusal, RefusalCode};
 
 /// The median slope of a group.
@@ -82,8 +82,7 @@ impl Tanks {
             }
             ids.extend_from_slice(tank);
         }
-        ids.sort_unstable();
-        ids.dedup();
+        let ids = distinct(ids);
         let mut slopes = vec![[Vec::new(), Vec::new()]; ids.len()];
         for (group, (values, tank)) in groups.iter().enumerate() {
             for (value, id) in values.iter().zip(*tank) {

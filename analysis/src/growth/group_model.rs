@@ -5,6 +5,7 @@
 
 use super::mixed_model::{Dropped, MixedInput, MixedModel, Variances, enough_sizes, mixed_model};
 use super::satterthwaite::{Contrast, contrast};
+use crate::numeric::distinct;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::Covariate;
 use crate::survival::rates::DAYS_PER_MONTH;
@@ -41,9 +42,7 @@ pub struct GroupModel {
 /// `TooFewSpecimens` and `TooFewTanks` as [`enough_sizes`]; `NotConverged` also if specimens cannot be told apart or lie on
 /// their lines without error; what [`mixed_model`] refuses.
 pub fn group_model(series: &[Series], groups: usize, level: f64) -> Result<GroupModel, Refusal> {
-    let mut tanks: Vec<u32> = series.iter().map(|own| own.tank).collect();
-    tanks.sort_unstable();
-    tanks.dedup();
+    let tanks = distinct(series.iter().map(|own| own.tank));
     enough_sizes(series.iter().map(|own| own.days), tanks.len())?;
     let used: Vec<usize> = (0..groups).filter(|group| series.iter().any(|own| own.group == *group)).collect();
     let (mut y, mut time, mut specimen, mut tank, mut group) = (vec![], vec![], vec![], vec![], vec![]);

@@ -13,8 +13,8 @@
 //! memory).
 
 use super::satterthwaite::curvature;
-use crate::numeric::Cholesky;
 use crate::numeric::minimise::{Minimum, minimise};
+use crate::numeric::{Cholesky, distinct};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::Covariate;
 
@@ -250,9 +250,7 @@ fn check(input: &MixedInput) -> Result<(), Refusal> {
     if columns.flatten().any(|value| !value.is_finite()) {
         return invalid("a size, a time or a column holds a value that is not a finite number".into());
     }
-    let mut specimens = input.specimen.to_vec();
-    specimens.sort_unstable();
-    specimens.dedup();
+    let specimens = distinct(input.specimen.iter().copied());
     if specimens.len() < 2 || n <= input.fixed.len() {
         return Err(Refusal::counted(
             RefusalCode::TooFewSpecimens,

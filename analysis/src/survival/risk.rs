@@ -7,6 +7,7 @@
 use std::ops::Range;
 
 use crate::episode::Episodes;
+use crate::numeric::distinct;
 use crate::numeric::order::sort_times;
 
 /// Death times by stratum, and each row's run of them.
@@ -140,9 +141,7 @@ fn dense(strata: Option<&[u32]>, rows: usize) -> (usize, impl Fn(usize) -> u32) 
     let positions: Vec<u32> = match strata {
         None => Vec::new(),
         Some(ids) => {
-            let mut sorted: Vec<u32> = ids.iter().take(rows).copied().collect();
-            sorted.sort_unstable();
-            sorted.dedup();
+            let sorted = distinct(ids.iter().take(rows).copied());
             ids.iter().map(|id| sorted.partition_point(|other| other < id) as u32).collect()
         }
     };

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use analysis::answer::{By, Holdings, splits};
+use analysis::answer::{By, Holdings, MEMBERS, OnRecord, code_of_split, splits};
 use analysis::club::Club;
 use analysis::numeric::parallel;
 use analysis::vocabulary::{TaxonSlug, catalogue};
@@ -17,9 +17,6 @@ use super::contributions::{Contributions, Written};
 use super::{EVERYTHING, Release, packed};
 use crate::problem::Problem;
 
-/// Members that must have changed what figures rest on before they change.
-const MEMBERS: usize = 3;
-
 /// A release being made.
 pub(super) struct Making<'a> {
     pub(super) number: i64,
@@ -29,14 +26,6 @@ pub(super) struct Making<'a> {
     pub(super) members: &'a [String],
     /// The release before it.
     pub(super) before: Option<Release>,
-}
-
-/// The code under which answers by a split stand: light is a parameter too.
-pub(super) fn code(by: By) -> &'static str {
-    match by {
-        By::Light => "par",
-        by => by.as_str(),
-    }
 }
 
 /// A row of the release before: where the answers came from, and what they rested on.
@@ -85,7 +74,7 @@ pub(super) fn stand(connection: &mut PgConnection, making: &Making) -> Result<()
         put(connection, making.number, slug, EVERYTHING, from, if all { &fresh } else { &whole.contributions }, None)?;
         for (by, older) in by_split {
             // One that follows, where the others do not; or one that does not, with what it rested on if it is withheld.
-            let of = own.get(code(by)).unwrap_or(whole);
+            let of = own.get(code_of_split(by)).unwrap_or(whole);
             let (split_from, holdings) = match older {
                 None => (Some(making.number), None),
                 Some(older) => (stays(of.from), Some(older)),
@@ -95,7 +84,7 @@ pub(super) fn stand(connection: &mut PgConnection, making: &Making) -> Result<()
                     .filter(|_| split_from.is_none())
                     .map(|held| held.without_the_gone(|member| making.members.iter().any(|key| key == member)));
                 let contributions = if split_from == Some(making.number) { &fresh } else { &of.contributions };
-                put(connection, making.number, slug, code(by), split_from, contributions, holdings.as_ref())?;
+                put(connection, making.number, slug, code_of_split(by), split_from, contributions, holdings.as_ref())?;
             }
         }
     }
@@ -112,13 +101,21 @@ fn follow(
 ) -> Vec<(By, Option<Holdings>)> {
     let whole = stood.get(EVERYTHING);
     let splits = splits();
+    let now = OnRecord::of(making.club, taxon);
+    let needed = |number: &i64| stood.values().any(|of| of.from == Some(*number));
+    let then: BTreeMap<i64, OnRecord> = old
+        .iter()
+        .filter(|(number, _)| needed(number))
+        .map(|(number, (club, _))| (*number, OnRecord::of(club, taxon)))
+        .collect();
     let kept = parallel::map(&splits, |by| {
-        let of = stood.get(code(*by)).or(whole)?;
-        let newer = Holdings::of(making.club, taxon, *by, &|keeper| making.members.get(keeper as usize).cloned());
-        let older = match (&of.holdings, of.from.and_then(|from| old.get(&from))) {
+        let of = stood.get(code_of_split(*by)).or(whole)?;
+        let newer = Holdings::of(&now, *by, &|keeper| making.members.get(keeper as usize).cloned());
+        let from = of.from.and_then(|from| Some((then.get(&from)?, &old.get(&from)?.1)));
+        let older = match (&of.holdings, from) {
             (Some(holdings), _) => holdings.clone(),
-            (None, Some((club, members))) => {
-                Holdings::of(club, taxon, *by, &|keeper| members.get(keeper as usize).cloned())
+            (None, Some((records, members))) => {
+                Holdings::of(records, *by, &|keeper| members.get(keeper as usize).cloned())
             }
             // Made before holdings were kept: what was written about the whole taxon decides.
             (None, None) => return (changed < MEMBERS).then(Holdings::default),

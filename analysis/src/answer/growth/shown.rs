@@ -67,7 +67,7 @@ impl Attempt<'_> {
                 })
             })
             .collect();
-        let records = Records::of_spans(self.club, self.population, nodes, (self.question.by, None), &spans)?;
+        let records = Records::of_spans(self.club, self.population, nodes, self.question.by, spans)?;
         let refused = || suppressed(self.audience);
         let partition = records.partition(&question, self.audience).ok_or_else(refused)?;
         let asked = match &self.question.edges {

@@ -8,6 +8,7 @@ use crate::evidence::{Tally, tallies};
 use crate::exposure::given::WaterInBand;
 use crate::exposure::{Condition, LevelName, Rules};
 use crate::follow_up::{FollowUp, Population, Run, follow_up_for};
+use crate::numeric::distinct;
 use crate::refusal::{Refusal, RefusalCode};
 
 /// Everything that rows come from, and the rows, by the levels of the condition itself.
@@ -46,10 +47,7 @@ pub(super) fn water(club: &Club, population: &Population, rules: Rules) -> Water
 /// Tanks in which a specimen of the population ever stood.
 pub(super) fn tanks(club: &Club, population: &Population) -> Vec<TankId> {
     let specimens = population.members.iter().filter_map(|&id| club.specimens.get(id as usize));
-    let mut tanks: Vec<TankId> = specimens.flat_map(|specimen| specimen.stays.iter().map(|stay| stay.tank)).collect();
-    tanks.sort_unstable();
-    tanks.dedup();
-    tanks
+    distinct(specimens.flat_map(|specimen| specimen.stays.iter().map(|stay| stay.tank)))
 }
 
 /// The levels as printed: each a block of the condition's own.

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::shown::Records;
+use super::shown::TimeAtRisk;
 use crate::answer::{Audience, By, Given, Outcome, Question};
 use crate::club::Club;
 use crate::comparison::sets::stable_hash;
@@ -97,16 +97,43 @@ pub fn splits() -> Vec<By> {
     splits
 }
 
+/// The code of a split; splits of the same cells have the same.
+pub fn code_of_split(by: By) -> &'static str {
+    super::shown::split_of(by).as_str()
+}
+
+/// What is on record of a taxon, to be divided by any split.
+pub struct OnRecord<'a> {
+    taxon: TaxonSlug,
+    /// `None` = nothing that answers could be made from.
+    at_risk: Option<TimeAtRisk<'a>>,
+    /// The hash of each specimen's key, and of its sizes; 0 without any.
+    hashes: BTreeMap<u32, (u64, u64)>,
+}
+
+impl<'a> OnRecord<'a> {
+    /// Every record of a taxon.
+    pub fn of(club: &'a Club, taxon: TaxonSlug) -> OnRecord<'a> {
+        let population = Population::of(club, taxon, None);
+        // The time at risk of every outcome: that of deaths, and that of declines beside it.
+        let at_risk = TimeAtRisk::new(club, &population, Outcome::DeathOrDecline).ok();
+        let specimens = population.members.iter().filter_map(|id| Some((*id, club.specimens.get(*id as usize)?)));
+        let hashes = specimens.map(|(id, specimen)| {
+            let sizes = if specimen.sizings.is_empty() { 0 } else { stable_hash(&format!("{:?}", specimen.sizings)) };
+            (id, (stable_hash(&specimen.key), sizes))
+        });
+        OnRecord { taxon, at_risk, hashes: hashes.collect() }
+    }
+}
+
 impl Holdings {
     /// What members hold of a taxon by a split; `key` gives a member's key. Empty where nothing is on record.
-    pub fn of(club: &Club, taxon: TaxonSlug, by: By, key: &dyn Fn(u32) -> Option<String>) -> Holdings {
-        let population = Population::of(club, taxon, None);
+    pub fn of(on_record: &OnRecord, by: By, key: &dyn Fn(u32) -> Option<String>) -> Holdings {
         let mut holdings = Holdings::default();
         // Answers about the days on which the water was within its bands are made of cells of their own.
         for given in [None, Some(Given::WaterInBand)] {
-            holdings.add(club, &population, (by, given), key);
+            holdings.add(on_record, (by, given), key);
         }
-        holdings.add_sizes(club, &population);
         holdings
     }
 
@@ -122,41 +149,48 @@ impl Holdings {
         self
     }
 
-    fn add(
-        &mut self,
-        club: &Club,
-        population: &Population,
-        (by, given): (By, Option<Given>),
-        key: &dyn Fn(u32) -> Option<String>,
-    ) {
-        // The time at risk of every outcome: that of deaths, and that of declines beside it.
-        let Ok(records) = Records::new(club, population, by, given, Outcome::DeathOrDecline) else { return };
+    fn add(&mut self, on_record: &OnRecord, (by, given): (By, Option<Given>), key: &dyn Fn(u32) -> Option<String>) {
+        let Some(Ok(records)) = on_record.at_risk.as_ref().map(|at_risk| at_risk.by(by, given)) else { return };
         let named = |cell: String| format!("{}|{cell}", given.map_or("", Given::as_str));
-        let causes: BTreeMap<(u32, u64, u32), u32> = records
+        let causes: BTreeMap<(u32, u64, u32), u64> = records
             .ends
             .iter()
-            .map(|end| ((end.entry.specimen, end.entry.days.to_bits(), end.entry.marks), end.cause))
+            .map(|end| {
+                let at = (end.entry.specimen, end.entry.days.to_bits(), end.entry.marks);
+                (at, stable_hash(&end.cause.to_string()))
+            })
             .collect();
-        for (cell, entry) in records.own_entries() {
-            let (Some(member), Some(specimen)) = (key(entry.keeper), club.specimens.get(entry.specimen as usize))
-            else {
-                continue;
-            };
-            let share = self.cells.entry(named(cell)).or_default().entry(member).or_default();
-            share.tanks.extend(entry.tank);
-            let end = causes.get(&(entry.specimen, entry.days.to_bits(), entry.marks));
-            let end = end.map_or(0, |cause| stable_hash(&cause.to_string()));
-            share.add(stable_hash(&specimen.key), Life { days: entry.days, end, sizes: 0 });
-        }
-        for outcome in [Outcome::Death, Outcome::DeathOrDecline] {
-            for edges in [None, finest_edges(by)] {
-                let question =
-                    Question { taxon: population.taxon, outcome, by, edges, given, horizon_days: 365.0, since: None };
-                for (audience, blocks) in [(Audience::Public, &mut self.public), (Audience::Member, &mut self.member)] {
-                    let of_question = records.blocks_by_cell(&question, audience);
-                    blocks.extend(of_question.into_iter().map(|block| block.into_iter().map(named).collect()));
-                }
+        for (cell, entries) in records.own_cells() {
+            let shares = self.cells.entry(named(cell)).or_default();
+            for entry in entries {
+                let (Some(member), Some(&(specimen, sizes))) =
+                    (key(entry.keeper), on_record.hashes.get(&entry.specimen))
+                else {
+                    continue;
+                };
+                let share = shares.entry(member).or_default();
+                share.tanks.extend(entry.tank);
+                let end = causes.get(&(entry.specimen, entry.days.to_bits(), entry.marks)).copied().unwrap_or(0);
+                // Sizes stand in every cell in which their specimen has time.
+                share.add(specimen, Life { days: entry.days, end, sizes });
             }
+        }
+        let question = |outcome, edges| Question {
+            taxon: on_record.taxon,
+            outcome,
+            by,
+            edges,
+            given,
+            horizon_days: 365.0,
+            since: None,
+        };
+        let questions = [Outcome::Death, Outcome::DeathOrDecline]
+            .into_iter()
+            .flat_map(|outcome| [None, finest_edges(by)].map(|edges| question(outcome, edges)))
+            .collect::<Vec<_>>();
+        let blocks = records.blocks_by_cell(&questions, &[Audience::Public, Audience::Member]);
+        for (of_reader, blocks) in [&mut self.public, &mut self.member].into_iter().zip(blocks) {
+            of_reader.extend(blocks.into_iter().map(|block| block.into_iter().map(named).collect()));
         }
     }
 
@@ -178,20 +212,6 @@ impl Holdings {
             };
             old.iter().chain(new).all(enough) && new.iter().all(fits)
         })
-    }
-
-    /// Sizes stand in every cell in which their specimen has time.
-    fn add_sizes(&mut self, club: &Club, population: &Population) {
-        let specimens = population.members.iter().filter_map(|id| club.specimens.get(*id as usize));
-        let sizes: BTreeMap<u64, u64> = specimens
-            .filter(|specimen| !specimen.sizings.is_empty())
-            .map(|specimen| (stable_hash(&specimen.key), stable_hash(&format!("{:?}", specimen.sizings))))
-            .collect();
-        for share in self.cells.values_mut().flat_map(BTreeMap::values_mut) {
-            for (specimen, life) in &mut share.lives {
-                life.sizes = sizes.get(specimen).copied().unwrap_or(0);
-            }
-        }
     }
 
     /// What each member holds of some cells together.

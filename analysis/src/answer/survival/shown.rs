@@ -4,6 +4,7 @@
 //! the edges and the condition asked, so that no two answers differ by less than a block.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::OnceLock;
 
 use super::attempt::Attempt;
 use super::frame::{Framed, Levels, tanks, unusable};
@@ -22,7 +23,7 @@ use crate::exposure::{Band, Condition, Level, LevelName, Rules};
 use crate::follow_up::population::acquired_year;
 use crate::follow_up::{FollowUp, Population, Run, follow_up, follow_up_for};
 use crate::refusal::{Refusal, RefusalCode};
-use crate::vocabulary::ParameterCode;
+use crate::vocabulary::{ParameterCode, TaxonSlug};
 
 /// What of an answer is shown.
 pub(super) struct Shown {
@@ -56,6 +57,14 @@ pub(super) struct Ended {
     pub(super) entry: Entry,
     year: usize,
     pub(super) cause: u32,
+}
+
+/// A cell: its levels, its year of purchase, and what its time counts for.
+struct NamedCell {
+    levels: Vec<usize>,
+    year: usize,
+    marks: u32,
+    name: String,
 }
 
 /// The records that blocks are made from.
@@ -98,16 +107,20 @@ fn position(level: Option<u16>, known: usize) -> usize {
     level.map_or(known, usize::from).min(known)
 }
 
-impl Records {
-    /// Every record on survival of the widest taxon that answers about this population are tied to, by the cells of a
-    /// split: time at risk of death, and of the outcome asked.
-    pub(in crate::answer) fn new(
-        club: &Club,
-        population: &Population,
-        by: By,
-        given: Option<Given>,
-        outcome: Outcome,
-    ) -> Result<Records, Refusal> {
+/// The time at risk in the widest taxon that answers about a population are tied to, cut once for every split.
+pub(super) struct TimeAtRisk<'a> {
+    club: &'a Club,
+    taxon: TaxonSlug,
+    nodes: Vec<Node>,
+    everyone: Population,
+    spans: Vec<Span>,
+    follow_up: FollowUp,
+    water: OnceLock<WaterInBand>,
+}
+
+impl<'a> TimeAtRisk<'a> {
+    /// Time at risk of death, and of the outcome asked.
+    pub(super) fn new(club: &'a Club, population: &Population, outcome: Outcome) -> Result<TimeAtRisk<'a>, Refusal> {
         let nodes = chain(club, population);
         let everyone = everyone(club, population, &nodes);
         let whole = Condition::new(club, &everyone, By::None, None, Rules::of(Run::Main)).map_err(invalid)?;
@@ -117,19 +130,18 @@ impl Records {
         if outcome.needs_looks() {
             add_spans(&mut spans, club, &whole, &follow_up_for(club, &everyone, outcome, Run::Main))?;
         }
-        let records = Records::of_spans(club, population, nodes, (by, given), &spans)?;
-        Ok(Records { follow_up, ..records })
+        Ok(TimeAtRisk { club, taxon: population.taxon, nodes, everyone, spans, follow_up, water: OnceLock::new() })
     }
 
-    /// The same from any spans of the widest of these taxa.
-    pub(in crate::answer) fn of_spans(
-        club: &Club,
-        population: &Population,
-        nodes: Vec<Node>,
-        (by, given): (By, Option<Given>),
-        spans: &[Span],
-    ) -> Result<Records, Refusal> {
-        let everyone = everyone(club, population, &nodes);
+    /// Whether the water was within its bands, by tank.
+    fn water(&self) -> &WaterInBand {
+        let rules = Rules::of(Run::Main);
+        self.water.get_or_init(|| WaterInBand::new(self.club, self.taxon, &tanks(self.club, &self.everyone), rules))
+    }
+
+    /// The records by the cells of a split.
+    pub(super) fn by(&self, by: By, given: Option<Given>) -> Result<Records, Refusal> {
+        let TimeAtRisk { club, taxon, nodes, everyone, spans, .. } = self;
         let rules = Rules::of(Run::Main);
         let by = split_of(by);
         let condition = |taxon, edges: Option<&[f64]>| {
@@ -140,7 +152,7 @@ impl Records {
         let mut conditions: Vec<Condition> = Vec::new();
         let mut taught = vec![None; nodes.len()];
         if !undivided {
-            conditions.push(condition(population.taxon, finest_edges(by).as_deref())?);
+            conditions.push(condition(*taxon, finest_edges(by).as_deref())?);
         }
         // Without a ladder, there is nothing finer than what is taught.
         if let (By::Parameter(code), Some(_)) = (by, finest_edges(by)) {
@@ -154,13 +166,13 @@ impl Records {
             }
         }
         let water = given.map(|given| match given {
-            Given::WaterInBand => WaterInBand::new(club, population.taxon, &tanks(club, &everyone), rules),
+            Given::WaterInBand => self.water(),
         });
         let is_feeding = By::parse(by.as_str()) == Some(By::Feeding);
         let fed_by_water = match given {
             None if is_feeding => {
-                let fed = Condition::new(club, &everyone, By::Feeding, Some(&[FED_FROM]), rules).map_err(invalid)?;
-                Some((fed, WaterInBand::new(club, population.taxon, &tanks(club, &everyone), rules)))
+                let fed = Condition::new(club, everyone, By::Feeding, Some(&[FED_FROM]), rules).map_err(invalid)?;
+                Some((fed, self.water()))
             }
             _ => None,
         };
@@ -200,7 +212,7 @@ impl Records {
                     parts
                 });
             }
-            if let Some(water) = &water {
+            if let Some(water) = water {
                 pieces = cut(pieces, |piece, from, to| {
                     let mark =
                         |level: Level| level.map_or(NOT_KNOWN, |level| if level == given::HELD { HELD } else { 0 });
@@ -225,8 +237,39 @@ impl Records {
         splits.extend(fixed.map(|_| Split { known: Cell::all().count(), keeps_empty: false }));
         let finest = (!undivided).then_some(0);
         let names = conditions.into_iter().next().map_or_else(Vec::new, |finest| finest.levels);
+        let nodes = nodes.clone();
         let ground = Ground { undivided: cells, divided, splits, finest, fixed, taught, nodes };
+        let everyone = everyone.clone();
         Ok(Records { ground, first_year, unknown_year, names, ends, follow_up: FollowUp::default(), everyone })
+    }
+}
+
+impl Records {
+    /// Every record on survival of the widest taxon that answers about this population are tied to, by the cells of a
+    /// split: time at risk of death, and of the outcome asked.
+    pub(in crate::answer) fn new(
+        club: &Club,
+        population: &Population,
+        by: By,
+        given: Option<Given>,
+        outcome: Outcome,
+    ) -> Result<Records, Refusal> {
+        let at_risk = TimeAtRisk::new(club, population, outcome)?;
+        let records = at_risk.by(by, given)?;
+        Ok(Records { follow_up: at_risk.follow_up, ..records })
+    }
+
+    /// The same from any spans of the widest of these taxa.
+    pub(in crate::answer) fn of_spans(
+        club: &Club,
+        population: &Population,
+        nodes: Vec<Node>,
+        by: By,
+        spans: Vec<Span>,
+    ) -> Result<Records, Refusal> {
+        let everyone = everyone(club, population, &nodes);
+        let (taxon, follow_up, water) = (population.taxon, FollowUp::default(), OnceLock::new());
+        TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water }.by(by, None)
     }
 
     /// The position of the first year asked; `None` = nothing was bought since.
@@ -238,9 +281,13 @@ impl Records {
     /// The rows of the partition as positions in the finest or taught levels, unknown last, as far as asked; `None` =
     /// suppressed.
     pub(in crate::answer) fn partition(&self, question: &Question, audience: Audience) -> Option<Partition> {
+        self.partition_in(&mut Plan::new(&self.ground), question, audience)
+    }
+
+    /// The same from a plan of these records.
+    fn partition_in(&self, plan: &mut Plan, question: &Question, audience: Audience) -> Option<Partition> {
         let from = self.since(question.since)?;
         let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
-        let mut plan = Plan::new(&self.ground);
         let taught = self.ground.taught.last().copied().flatten().is_some();
         let division = match split_of(question.by) {
             By::None | By::Year => Division::Years,
@@ -266,12 +313,18 @@ impl Records {
         })
     }
 
-    /// The taxon's own entries, each with the name of its cell: names stay what they are when words or years are added.
-    pub(super) fn own_entries(&self) -> impl Iterator<Item = (String, &Entry)> {
-        let own = self.own();
-        let cells = self.cells_of().each();
-        let named = cells.map(|(levels, year, entry)| (self.cell(levels, year, entry.marks), entry));
-        named.filter(move |(_, entry)| own.is_some_and(|own| own.holds(entry)))
+    /// The taxon's own entries by the name of their cell: names stay what they are when words or years are added.
+    pub(super) fn own_cells(&self) -> BTreeMap<String, Vec<&Entry>> {
+        let Some(own) = self.own() else { return BTreeMap::new() };
+        let mut by_place: BTreeMap<(&[usize], usize, u32), Vec<&Entry>> = BTreeMap::new();
+        for (levels, year, entry) in self.cells_of().each().filter(|(_, _, entry)| own.holds(entry)) {
+            by_place.entry((levels, year, entry.marks)).or_default().push(entry);
+        }
+        let mut named: BTreeMap<String, Vec<&Entry>> = BTreeMap::new();
+        for ((levels, year, marks), entries) in by_place {
+            named.entry(self.cell(levels, year, marks)).or_default().extend(entries);
+        }
+        named
     }
 
     fn cells_of(&self) -> &Cells {
@@ -288,22 +341,42 @@ impl Records {
         format!("{}|{year:?}|{marks}", names.collect::<Vec<_>>().join("|"))
     }
 
-    /// The cells of each block of a question's answers; none where they are suppressed.
-    pub(super) fn blocks_by_cell(&self, question: &Question, audience: Audience) -> Vec<BTreeSet<String>> {
-        let Some(partition) = self.partition(question, audience) else { return Vec::new() };
-        let cells = self.cells_of();
-        let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
-        let blocks = partition.blocks().map(|block| {
-            let lies = |levels: &[usize], year: usize| {
-                let level = block.split.and_then(|split| levels.get(split));
-                block.years.contains(&year)
-                    && (block.split.is_none() || level.is_some_and(|l| block.levels.contains(l)))
-            };
-            let kept = |entry: &Entry| plan::is_kept(layer, entry.marks);
-            let inside = cells.each().filter(|(levels, year, entry)| lies(levels, *year) && kept(entry));
-            inside.map(|(levels, year, entry)| self.cell(levels, year, entry.marks)).collect()
+    /// Every cell with time in it.
+    fn named_cells(&self) -> Vec<NamedCell> {
+        let places: BTreeSet<(&[usize], usize, u32)> =
+            self.cells_of().each().map(|(levels, year, entry)| (levels, year, entry.marks)).collect();
+        let named = places.into_iter().map(|(levels, year, marks)| NamedCell {
+            levels: levels.to_vec(),
+            year,
+            marks,
+            name: self.cell(levels, year, marks),
         });
-        blocks.collect()
+        named.collect()
+    }
+
+    /// The cells of each block of the answers to each of these questions, for each of these readers; none where they are
+    /// suppressed.
+    pub(super) fn blocks_by_cell(&self, questions: &[Question], readers: &[Audience]) -> Vec<Vec<BTreeSet<String>>> {
+        let cells = self.named_cells();
+        let mut plan = Plan::new(&self.ground);
+        let of_reader = readers.iter().map(|audience| {
+            let mut blocks = Vec::new();
+            for question in questions {
+                let Some(partition) = self.partition_in(&mut plan, question, *audience) else { continue };
+                let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
+                blocks.extend(partition.blocks().map(|block| {
+                    let lies = |cell: &&NamedCell| {
+                        let level = block.split.and_then(|split| cell.levels.get(split));
+                        block.years.contains(&cell.year)
+                            && plan::is_kept(layer, cell.marks)
+                            && (block.split.is_none() || level.is_some_and(|level| block.levels.contains(level)))
+                    };
+                    cells.iter().filter(lies).map(|cell| cell.name.clone()).collect()
+                }));
+            }
+            blocks
+        });
+        of_reader.collect()
     }
 
     /// The level of this code.

@@ -4,6 +4,7 @@ use super::{Rows, SurvivalRequest, too_few_deaths};
 use crate::answer::Estimate;
 use crate::episode::Episodes;
 use crate::evidence::minimums;
+use crate::numeric::distinct;
 use crate::numeric::tail::chi_squared_quantile;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::kaplan_meier::{CurveOptions, KaplanMeier, kaplan_meier_with};
@@ -256,9 +257,7 @@ fn too_small(rows: &Rows, keep: &[bool], n: u64) -> Result<(), Refusal> {
         ));
     }
     let Some(cluster) = &rows.cluster else { return Ok(()) };
-    let mut ids: Vec<u32> = cluster.iter().zip(keep).filter(|(_, keep)| **keep).map(|(id, _)| *id).collect();
-    ids.sort_unstable();
-    ids.dedup();
+    let ids = distinct(cluster.iter().zip(keep).filter(|(_, keep)| **keep).map(|(id, _)| *id));
     if (ids.len() as u64) < minimums::CURVE_TANKS {
         return Err(Refusal::counted(
             RefusalCode::TooFewTanks,
