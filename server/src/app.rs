@@ -41,6 +41,8 @@ pub struct Settings {
     pub policy: Option<Policy>,
     /// Largest file in bytes.
     pub largest_upload: usize,
+    /// Whether the answers of a release are worked out before anybody asks.
+    pub prepares: bool,
 }
 
 /// Largest file that is taken, in bytes: 64 MiB.
@@ -58,6 +60,7 @@ impl Settings {
             readers: 2,
             policy: Some(Policy::default()),
             largest_upload: LARGEST_UPLOAD,
+            prepares: true,
         }
     }
 }
@@ -69,7 +72,7 @@ pub struct State {
     /// The local calendar day.
     pub today: Today,
     /// The club and its answers, by edition.
-    pub answers: Answers,
+    pub answers: Arc<Answers>,
     /// Files waiting to be read.
     pub jobs: Jobs,
     /// Releases waiting to be made.
@@ -87,11 +90,16 @@ pub struct State {
 /// The listener cannot be served.
 pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server> {
     let jobs = Jobs::start(settings.pool.clone(), settings.today.clone(), settings.readers)?;
-    let releases = Releases::start(settings.pool.clone())?;
+    let answers = Arc::new(Answers::default());
+    let prepared = answers.clone();
+    let prepares = settings.prepares;
+    let releases = Releases::start(settings.pool.clone(), move |pool, stopped| {
+        if prepares { route::prepare(pool, &prepared, stopped) } else { Ok(true) }
+    })?;
     let state = web::Data::new(State {
         pool: settings.pool,
         today: settings.today,
-        answers: Answers::default(),
+        answers,
         jobs,
         releases,
         limiter: settings.policy.map(Limiter::new),

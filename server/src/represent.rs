@@ -90,6 +90,19 @@ pub fn json_bytes(value: &impl serde::Serialize) -> Result<Vec<u8>, Problem> {
     Ok(bytes)
 }
 
+/// The bytes of an answer: as JSON, or as the sheet made from it.
+pub fn json_or_sheet(
+    answer: &impl serde::Serialize,
+    form: Form,
+    sheet: impl FnOnce(&serde_json::Value) -> Sheet,
+) -> Result<Vec<u8>, Problem> {
+    if form == Form::Json {
+        return json_bytes(answer);
+    }
+    let value = serde_json::to_value(answer).map_err(|error| Problem::internal(&error))?;
+    sheet(&value).bytes(form)
+}
+
 /// Percent-encodes all but the unreserved characters of RFC 3986.
 pub fn encode(text: &str) -> String {
     let mut out = String::new();

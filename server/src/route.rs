@@ -20,6 +20,7 @@ mod openapi; // the document itself
 mod page; // one address of a collection: cursors
 mod parameters; // what is measured
 mod plan; // what to record to know
+mod prepared; // what a release answers before it is asked
 mod problems; // pages about problems
 mod question_links; // links to single questions
 mod questions; // one question behind its link
@@ -35,6 +36,7 @@ mod upload_steps; // answers, commit, undo
 mod upload_views;
 mod uploads; // from a file to the club's records // findings, preview
 
+pub use prepared::prepare;
 pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
     SurvivalAnswer,

@@ -19,6 +19,9 @@ const STEP: Duration = Duration::from_millis(200);
 /// Attempts after which a release is given up until somebody asks again.
 const ATTEMPTS: i32 = 5;
 
+/// Works out the answers that the current release lacks, until told to stop; `true` if it lacks none any more.
+type Prepare = dyn Fn(&Pool, &dyn Fn() -> bool) -> Result<bool, Problem> + Send;
+
 /// The thread that makes releases. Dropping it lets it finish the one it makes.
 pub struct Releases {
     stop: Arc<AtomicBool>,
@@ -26,19 +29,22 @@ pub struct Releases {
 }
 
 impl Releases {
-    /// Starts the thread.
+    /// Starts the thread. `prepare` is called for each release, again where it did not come to its end.
     ///
     /// # Errors
     /// The system gives no thread.
-    pub fn start(pool: Pool) -> std::io::Result<Releases> {
+    pub fn start(
+        pool: Pool,
+        prepare: impl Fn(&Pool, &dyn Fn() -> bool) -> Result<bool, Problem> + Send + 'static,
+    ) -> std::io::Result<Releases> {
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = stop.clone();
         let thread = std::thread::Builder::new().name("releases".to_owned()).spawn(move || {
-            let mut waited = LOOK_EVERY;
+            let (mut waited, mut prepared) = (LOOK_EVERY, None);
             while !stopped.load(Ordering::SeqCst) {
                 if waited >= LOOK_EVERY {
                     waited = Duration::ZERO;
-                    look(&pool);
+                    look(&pool, &prepare, &mut prepared, &|| stopped.load(Ordering::SeqCst));
                 }
                 std::thread::sleep(STEP);
                 waited += STEP;
@@ -57,17 +63,34 @@ impl Drop for Releases {
     }
 }
 
-fn look(pool: &Pool) {
-    let mut connection = match pool.get() {
-        Ok(connection) => connection,
+/// Makes what is due and prepares the current release, unless that is the one that `prepared` is.
+fn look(pool: &Pool, prepare: &Prepare, prepared: &mut Option<i64>, stopped: &dyn Fn() -> bool) {
+    let current = match pool.get() {
+        Ok(mut connection) => super::ask_if_old(&mut connection)
+            .map_err(Problem::from)
+            .and_then(|()| make_due(&mut connection))
+            .and_then(|()| Ok(super::latest(&mut connection)?.map(|release| release.number))),
         Err(error) => {
             tracing::warn!(%error, "no connection for making releases; trying again");
             return;
         }
     };
-    let made = super::ask_if_old(&mut connection).map_err(Problem::from).and_then(|()| make_due(&mut connection));
-    if let Err(problem) = made {
-        tracing::error!(problem = %problem.detail, "a release could not be made; it is tried again");
+    let current = match current {
+        Ok(current) => current,
+        Err(problem) => {
+            tracing::error!(problem = %problem.detail, "a release could not be made; it is tried again");
+            return;
+        }
+    };
+    if current.is_none() || current == *prepared {
+        return;
+    }
+    match prepare(pool, stopped) {
+        Ok(true) => *prepared = current,
+        Ok(false) => {}
+        Err(problem) => {
+            tracing::error!(problem = %problem.detail, "answers of a release could not be worked out; trying again");
+        }
     }
 }
 

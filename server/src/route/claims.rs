@@ -1,9 +1,10 @@
 //! What the club teaches, beside its records.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Families, Outcome};
+use analysis::answer::{Audience, Families, Outcome};
 
 use crate::access::Caller;
+use crate::answer::Snapshot;
 use crate::app::State;
 use crate::problem::Problem;
 use crate::problems;
@@ -40,27 +41,23 @@ pub async fn get_claims(
     query: Query<Representation>,
 ) -> Result<HttpResponse, Problem> {
     let form = query.0.form(&request, Made::JsonCsv)?;
-    let asked = statistics::Question {
-        canonical: "claims?".to_owned(),
-        form,
-        stem: "claims".to_owned(),
-        taxon: None,
-        split: None,
-    };
-    statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        let death = snapshot.called(Outcome::Death, audience)?;
-        let decline = snapshot.called(Outcome::FirstSeriousDecline, audience)?;
-        let families = Families { death: death.as_deref(), decline: decline.as_deref() };
-        let answer = analysis::answer::claims(&snapshot.club, audience, &snapshot.stamp(), families);
-        match form {
-            Form::Json => represent::json_bytes(&answer),
-            form => {
-                let value = serde_json::to_value(&answer).map_err(|error| Problem::internal(&error))?;
-                sheet(&value).bytes(form)
-            }
-        }
-    })
-    .await
+    let asked = asked(form);
+    statistics::answer(&request, &state, caller, asked, move |snapshot, audience| bytes(snapshot, audience, form)).await
+}
+
+/// The question as answers are kept by.
+pub fn asked(form: Form) -> statistics::Question {
+    let canonical = "claims?".to_owned();
+    statistics::Question { canonical, form, stem: "claims".to_owned(), taxon: None, split: None }
+}
+
+/// The bytes of the answer.
+pub fn bytes(snapshot: &Snapshot, audience: Audience, form: Form) -> Result<Vec<u8>, Problem> {
+    let death = snapshot.called(Outcome::Death, audience)?;
+    let decline = snapshot.called(Outcome::FirstSeriousDecline, audience)?;
+    let families = Families { death: death.as_deref(), decline: decline.as_deref() };
+    let answer = analysis::answer::claims(&snapshot.club, audience, &snapshot.stamp(), families);
+    represent::json_or_sheet(&answer, form, sheet)
 }
 
 fn sheet(answer: &serde_json::Value) -> Sheet {

@@ -1,8 +1,11 @@
 //! Conditions side by side.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
+use analysis::answer::{Audience, TaxonQuestion};
+use serde::Serialize;
 
 use crate::access::Caller;
+use crate::answer::Snapshot;
 use crate::app::State;
 use crate::problem::Problem;
 use crate::query::Query;
@@ -11,7 +14,8 @@ use crate::route::statistics;
 use crate::route::survival::AnswerProblems;
 use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
-const LINES: Lines = Lines {
+/// The answer as a list.
+pub const LINES: Lines = Lines {
     about: "conditions",
     split: None,
     list: "/result/conditions",
@@ -67,9 +71,15 @@ pub async fn get_conditions(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, |snapshot, question, audience| {
-        let called = snapshot.called(question.outcome, audience)?;
-        Ok(analysis::answer::conditions(&snapshot.club, question, audience, &snapshot.stamp(), called.as_deref()))
-    })
-    .await
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, answer).await
+}
+
+/// The answer itself.
+pub fn answer(
+    snapshot: &Snapshot,
+    question: &TaxonQuestion,
+    audience: Audience,
+) -> Result<impl Serialize + use<>, Problem> {
+    let called = snapshot.called(question.outcome, audience)?;
+    Ok(analysis::answer::conditions(&snapshot.club, question, audience, &snapshot.stamp(), called.as_deref()))
 }

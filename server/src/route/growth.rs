@@ -1,11 +1,12 @@
 //! How fast they grew.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{By, GrowthQuestion};
+use analysis::answer::{Audience, By, GrowthQuestion};
 use serde_json::Value;
 use utoipa::IntoParams;
 
 use crate::access::Caller;
+use crate::answer::Snapshot;
 use crate::app::State;
 use crate::problem::Problem;
 use crate::query::{Asked, Fields, Query};
@@ -72,25 +73,34 @@ pub async fn get_growth(
     let GrowthQuery { by, edges, since, format, csv } = query.0;
     let form = Representation { format, csv }.form(&request, Made::JsonCsv)?;
     let question = GrowthQuestion { taxon, by, edges, since };
-    let asked = statistics::Question {
-        canonical: question.canonical(),
-        form,
-        stem: format!("{taxon}-growth-by-{}", by.as_str()),
-        taxon: Some(taxon),
-        split: None,
-    };
+    let asked = asked(&question, form);
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        statistics::allowed(question.faults(audience))?;
-        let answer = analysis::answer::growth(&snapshot.club, &question, audience, &snapshot.stamp());
-        match form {
-            Form::Json => represent::json_bytes(&answer),
-            form => {
-                let value = serde_json::to_value(&answer).map_err(|error| Problem::internal(&error))?;
-                sheet(&value).bytes(form)
-            }
-        }
+        bytes(snapshot, &question, audience, form)
     })
     .await
+}
+
+/// The question as answers are kept by.
+pub fn asked(question: &GrowthQuestion, form: Form) -> statistics::Question {
+    statistics::Question {
+        canonical: question.canonical(),
+        form,
+        stem: format!("{}-growth-by-{}", question.taxon, question.by.as_str()),
+        taxon: Some(question.taxon),
+        split: None,
+    }
+}
+
+/// The bytes of the answer.
+pub fn bytes(
+    snapshot: &Snapshot,
+    question: &GrowthQuestion,
+    audience: Audience,
+    form: Form,
+) -> Result<Vec<u8>, Problem> {
+    statistics::allowed(question.faults(audience))?;
+    let answer = analysis::answer::growth(&snapshot.club, question, audience, &snapshot.stamp());
+    represent::json_or_sheet(&answer, form, sheet)
 }
 
 /// One row per group, or one row with the reason.

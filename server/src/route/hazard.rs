@@ -1,9 +1,11 @@
 //! When they are lost.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::By;
+use analysis::answer::{Audience, By, TaxonQuestion};
+use serde::Serialize;
 
 use crate::access::Caller;
+use crate::answer::Snapshot;
 use crate::app::State;
 use crate::problem::Problem;
 use crate::query::Query;
@@ -12,7 +14,8 @@ use crate::route::statistics;
 use crate::route::survival::AnswerProblems;
 use crate::route::taxon_question::{self, Lines, TaxonQuery};
 
-const LINES: Lines = Lines {
+/// The answer as a list.
+pub const LINES: Lines = Lines {
     about: "hazard",
     split: Some(By::None),
     list: "/result/pieces",
@@ -52,8 +55,14 @@ pub async fn get_hazard(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, |snapshot, question, audience| {
-        Ok(analysis::answer::hazard(&snapshot.club, question, audience, &snapshot.stamp()))
-    })
-    .await
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, answer).await
+}
+
+/// The answer itself.
+pub fn answer(
+    snapshot: &Snapshot,
+    question: &TaxonQuestion,
+    audience: Audience,
+) -> Result<impl Serialize + use<>, Problem> {
+    Ok(analysis::answer::hazard(&snapshot.club, question, audience, &snapshot.stamp()))
 }

@@ -6,9 +6,9 @@ use analysis::vocabulary::{TaxonSlug, catalogue};
 use std::sync::Arc;
 
 use crate::access::Caller;
-use crate::answer::{self, Edition, Snapshot};
+use crate::answer::{self, Answers, Edition, Snapshot};
 use crate::app::State;
-use crate::pool;
+use crate::pool::{self, Pool};
 use crate::problem::{Fault, Kind, Problem};
 use crate::query::{Fields, hint};
 use crate::release::{self, Standing};
@@ -109,7 +109,7 @@ where
             Ok::<_, Problem>((body, validator, question))
         }
         From::Release(standing) => {
-            let body = Arc::new(released(&shared, &standing, &question, audience, compute)?);
+            let body = Arc::new(released(&shared.pool, &shared.answers, &standing, &question, audience, compute)?);
             shared.answers.keep_released(&validator.etag, body.clone());
             Ok((body, validator, question))
         }
@@ -119,21 +119,22 @@ where
 }
 
 /// The bytes of an answer of a release: as first given, or computed now and kept.
-fn released(
-    state: &State,
+pub fn released(
+    pool: &Pool,
+    answers: &Answers,
     standing: &Standing,
     question: &Question,
     audience: Audience,
     compute: impl FnOnce(&Snapshot, Audience) -> Result<Vec<u8>, Problem>,
 ) -> Result<Vec<u8>, Problem> {
-    let connect = || state.pool.get().map_err(|error| Problem::database_unavailable(&error));
+    let connect = || pool.get().map_err(|error| Problem::database_unavailable(&error));
     let asked = format!("{} {}", question.canonical, question.form.word());
     if let Some(from) = standing.answered_from
         && let Some(body) = release::kept(&mut *connect()?, from.number, audience.as_str(), &asked)?
     {
         return Ok(body);
     }
-    let snapshot = state.answers.released(&state.pool, standing)?;
+    let snapshot = answers.released(pool, standing)?;
     let body = compute(&snapshot, audience)?;
     match standing.answered_from {
         Some(from) => release::keep(&mut *connect()?, from.number, audience.as_str(), &asked, body),

@@ -1,11 +1,12 @@
 //! How long they lived: curves, rates and ratios of a taxon, split by a condition.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{By, Given, Outcome, Question};
+use analysis::answer::{Audience, By, Given, Outcome, Question};
 use serde_json::Value;
 use utoipa::IntoParams;
 
 use crate::access::Caller;
+use crate::answer::Snapshot;
 use crate::app::State;
 use crate::problem::Problem;
 use crate::problems;
@@ -112,25 +113,29 @@ pub async fn get_survival(
     let SurvivalQuery { by, edges, given, outcome, horizon_days, since, format, csv } = query.0;
     let form = Representation { format, csv }.form(&request, Made::JsonCsv)?;
     let question = Question { taxon, outcome, by, edges, given, horizon_days, since };
-    let asked = statistics::Question {
-        canonical: question.canonical(),
-        form,
-        stem: format!("{taxon}-survival-by-{}", by.as_str()),
-        taxon: Some(taxon),
-        split: Some(by),
-    };
+    let asked = asked(&question, form);
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        statistics::allowed(question.faults(audience))?;
-        let answer = analysis::answer::survival(&snapshot.club, &question, audience, &snapshot.stamp());
-        match form {
-            Form::Json => represent::json_bytes(&answer),
-            form => {
-                let value = serde_json::to_value(&answer).map_err(|error| Problem::internal(&error))?;
-                sheet(&value).bytes(form)
-            }
-        }
+        bytes(snapshot, &question, audience, form)
     })
     .await
+}
+
+/// The question as answers are kept by.
+pub fn asked(question: &Question, form: Form) -> statistics::Question {
+    statistics::Question {
+        canonical: question.canonical(),
+        form,
+        stem: format!("{}-survival-by-{}", question.taxon, question.by.as_str()),
+        taxon: Some(question.taxon),
+        split: Some(question.by),
+    }
+}
+
+/// The bytes of the answer.
+pub fn bytes(snapshot: &Snapshot, question: &Question, audience: Audience, form: Form) -> Result<Vec<u8>, Problem> {
+    statistics::allowed(question.faults(audience))?;
+    let answer = analysis::answer::survival(&snapshot.club, question, audience, &snapshot.stamp());
+    represent::json_or_sheet(&answer, form, sheet)
 }
 
 /// One row per group and step of its curve; a group without a curve has one row with the reason.

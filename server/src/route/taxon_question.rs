@@ -74,31 +74,28 @@ where
     A: Serialize,
     F: FnOnce(&Snapshot, &TaxonQuestion, Audience) -> Result<A, Problem> + Send + 'static,
 {
-    let about = lines.about;
     let TaxonQuery { outcome, since, format, csv } = query;
     let form = Representation { format, csv }.form(request, Made::JsonCsv)?;
     let question = TaxonQuestion { taxon, outcome, since };
-    let asked = statistics::Question {
-        canonical: question.canonical(about),
-        form,
-        stem: format!("{taxon}-{about}"),
-        taxon: Some(taxon),
-        split: lines.split,
-    };
-    statistics::answer(request, state, caller, asked, move |snapshot, audience| {
+    statistics::answer(request, state, caller, asked(&question, lines, form), move |snapshot, audience| {
         statistics::allowed(question.plain().faults(audience))?;
         bytes(&compute(snapshot, &question, audience)?, form, lines)
     })
     .await
 }
 
+/// The question as answers are kept by.
+pub fn asked(question: &TaxonQuestion, lines: &Lines, form: Form) -> statistics::Question {
+    statistics::Question {
+        canonical: question.canonical(lines.about),
+        form,
+        stem: format!("{}-{}", question.taxon, lines.about),
+        taxon: Some(question.taxon),
+        split: lines.split,
+    }
+}
+
 /// The bytes of an answer.
 pub fn bytes(answer: &impl Serialize, form: Form, lines: &Lines) -> Result<Vec<u8>, Problem> {
-    match form {
-        Form::Json => represent::json_bytes(answer),
-        form => {
-            let value = serde_json::to_value(answer).map_err(|error| Problem::internal(&error))?;
-            Sheet::of_lines(&value, lines.list, lines.columns).bytes(form)
-        }
-    }
+    represent::json_or_sheet(answer, form, |value| Sheet::of_lines(value, lines.list, lines.columns))
 }

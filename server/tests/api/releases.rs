@@ -188,6 +188,52 @@ fn an_answer_of_a_release_is_the_same_after_a_restart() {
     assert_eq!(bytes(&api), before);
 }
 
+/// How many answers of a reader are kept.
+fn kept(api: &Api, audience: &str) -> i64 {
+    use migrations::schema::release_answer::dsl;
+    let of = dsl::release_answer.filter(dsl::audience.eq(audience));
+    of.count().get_result(&mut api.database.connect()).unwrap()
+}
+
+#[test]
+fn answers_of_a_release_are_there_before_anybody_asks() {
+    let api = Api::start();
+    club(&api);
+    next_release(&api, "first");
+    assert_eq!(kept(&api, "member"), 0);
+    let pool = server::pool::open(api.database.url(), 2).unwrap();
+    let answers = server::answer::Answers::default();
+    assert!(!server::route::prepare(&pool, &answers, &|| true).unwrap(), "told to stop, it is not done");
+    assert!(server::route::prepare(&pool, &answers, &|| false).unwrap());
+    let prepared = kept(&api, "member");
+    for about in ["conditions", "bands", "hazard", "lead-up", "casebook", "survival?by=nitrate", "growth"] {
+        json_of(api.get(&format!("/api/v1/taxa/goniopora/{about}")).bearer_auth(&api.reader).send().unwrap(), 200);
+    }
+    json_of(api.get("/api/v1/claims").bearer_auth(&api.reader).send().unwrap(), 200);
+    assert_eq!(kept(&api, "member"), prepared, "what was asked had been worked out");
+    assert!(server::route::prepare(&pool, &answers, &|| false).unwrap());
+    assert_eq!(kept(&api, "member"), prepared);
+    // The public's only where the club publishes.
+    let public = kept(&api, "public");
+    let request = api.get("/api/v1/taxa/goniopora/hazard").send().unwrap();
+    assert_eq!(public > 0, request.status() == 200);
+}
+
+#[test]
+fn a_server_prepares_the_release_that_it_finds() {
+    let api = Api::start();
+    club(&api);
+    next_release(&api, "first");
+    let (tokens, database) = (api.tokens(), api.database.clone());
+    drop(api);
+    let api = Api::serve(database, tokens, |settings| settings.prepares = true);
+    let begun = std::time::Instant::now();
+    while kept(&api, "member") == 0 {
+        assert!(begun.elapsed().as_secs() < 60, "nothing was prepared");
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+}
+
 #[test]
 fn a_plan_refuses_what_it_does_not_offer() {
     let api = Api::start();

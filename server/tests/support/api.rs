@@ -100,6 +100,7 @@ impl Api {
         let mut settings = Settings::new(pool);
         settings.today = Arc::new(today);
         settings.workers = 2;
+        settings.prepares = false;
         change(&mut settings);
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());

@@ -1,0 +1,118 @@
+//! The answers that a release gives before anybody asked: what the pages and the newsletter show, for each of its readers.
+//! They are worked out once, one after the other, and kept; what nobody may read is not worked out.
+
+use analysis::answer::{Audience, By, GrowthQuestion, Outcome, Question, TaxonQuestion, listed};
+use analysis::vocabulary::TaxonSlug;
+use serde::Serialize;
+
+use crate::answer::{self, Answers, Snapshot};
+use crate::pool::Pool;
+use crate::problem::Problem;
+use crate::release;
+use crate::represent::Form;
+use crate::route::taxon_question::Lines;
+use crate::route::{
+    bands, casebook, claims, conditions, growth, hazard, lead_up, statistics, survival, taxon_question,
+};
+
+/// Days at which survival is said where nobody asks for others.
+const HORIZON_DAYS: f64 = 365.0;
+
+/// Works out what the current release lacks until told to stop; `true` if it lacks nothing any more.
+///
+/// # Errors
+/// The database refused; what was worked out is kept.
+pub fn prepare(pool: &Pool, answers: &Answers, stopped: &dyn Fn() -> bool) -> Result<bool, Problem> {
+    let connect = || pool.get().map_err(|error| Problem::database_unavailable(&error));
+    let (standing, publishes) = {
+        let mut connection = connect()?;
+        (release::standing(&mut connection, None, None)?, answer::publishes(&mut connection)?)
+    };
+    let taxa = listed(&answers.released(pool, &standing)?.club);
+    let readers = [Some(Audience::Member), publishes.then_some(Audience::Public)];
+    for audience in readers.into_iter().flatten() {
+        let preparing = Preparing { pool, answers, audience };
+        let mut steps: Vec<Box<dyn Fn() -> Result<(), Problem> + '_>> =
+            taxa.iter().flat_map(|taxon| preparing.of_taxon(*taxon)).collect();
+        steps.push(Box::new(|| {
+            preparing.one(&claims::asked(Form::Json), |snapshot| claims::bytes(snapshot, audience, Form::Json))
+        }));
+        for step in steps {
+            if stopped() {
+                return Ok(false);
+            }
+            step()?;
+        }
+    }
+    Ok(true)
+}
+
+struct Preparing<'a> {
+    pool: &'a Pool,
+    answers: &'a Answers,
+    audience: Audience,
+}
+
+type Step<'a> = Box<dyn Fn() -> Result<(), Problem> + 'a>;
+
+impl Preparing<'_> {
+    fn one(
+        &self,
+        question: &statistics::Question,
+        compute: impl FnOnce(&Snapshot) -> Result<Vec<u8>, Problem>,
+    ) -> Result<(), Problem> {
+        let mut connection = self.pool.get().map_err(|error| Problem::database_unavailable(&error))?;
+        let standing = release::standing(&mut connection, question.taxon, question.split)?;
+        drop(connection);
+        if standing.answered_from.is_none() {
+            return Ok(());
+        }
+        statistics::released(self.pool, self.answers, &standing, question, self.audience, |snapshot, _| {
+            compute(snapshot)
+        })
+        .map(drop)
+    }
+
+    /// Everything about a taxon, whole and by every split that this reader may ask for.
+    fn of_taxon(&self, taxon: TaxonSlug) -> Vec<Step<'_>> {
+        let mut steps: Vec<Step> = Vec::new();
+        let outcome = Outcome::Death;
+        for by in By::codes().into_iter().filter_map(By::parse) {
+            let question =
+                Question { taxon, outcome, by, edges: None, given: None, horizon_days: HORIZON_DAYS, since: None };
+            if question.faults(self.audience).is_empty() {
+                steps.push(Box::new(move || {
+                    let asked = survival::asked(&question, Form::Json);
+                    self.one(&asked, |snapshot| survival::bytes(snapshot, &question, self.audience, Form::Json))
+                }));
+            }
+            let question = GrowthQuestion { taxon, by, edges: None, since: None };
+            if question.faults(self.audience).is_empty() {
+                steps.push(Box::new(move || {
+                    let asked = growth::asked(&question, Form::Json);
+                    self.one(&asked, |snapshot| growth::bytes(snapshot, &question, self.audience, Form::Json))
+                }));
+            }
+        }
+        steps.push(self.lines(taxon, &conditions::LINES, conditions::answer));
+        steps.push(self.lines(taxon, &bands::LINES, bands::answer));
+        steps.push(self.lines(taxon, &hazard::LINES, hazard::answer));
+        steps.push(self.lines(taxon, &lead_up::LINES, lead_up::answer));
+        steps.push(self.lines(taxon, &casebook::LINES, casebook::answer));
+        steps
+    }
+
+    fn lines<A: Serialize>(
+        &self,
+        taxon: TaxonSlug,
+        lines: &'static Lines,
+        compute: impl Fn(&Snapshot, &TaxonQuestion, Audience) -> Result<A, Problem> + 'static,
+    ) -> Step<'_> {
+        let question = TaxonQuestion { taxon, outcome: Outcome::Death, since: None };
+        Box::new(move || {
+            self.one(&taxon_question::asked(&question, lines, Form::Json), |snapshot| {
+                taxon_question::bytes(&compute(snapshot, &question, self.audience)?, Form::Json, lines)
+            })
+        })
+    }
+}
