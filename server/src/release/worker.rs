@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Integer, Text};
@@ -85,8 +85,13 @@ fn look(pool: &Pool, prepare: &Prepare, prepared: &mut Option<i64>, stopped: &dy
     if current.is_none() || current == *prepared {
         return;
     }
+    let begun = Instant::now();
     match prepare(pool, stopped) {
-        Ok(true) => *prepared = current,
+        Ok(true) => {
+            let seconds = begun.elapsed().as_secs_f64();
+            tracing::info!(release = current, seconds, "the answers of a release are worked out");
+            *prepared = current;
+        }
         Ok(false) => {}
         Err(problem) => {
             tracing::error!(problem = %problem.detail, "answers of a release could not be worked out; trying again");

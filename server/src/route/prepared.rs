@@ -1,8 +1,10 @@
 //! The answers that a release gives before anybody asked: what the pages and the newsletter show, for each of its readers.
 //! They are worked out once, one after the other, and kept; what nobody may read is not worked out.
 
+use std::collections::BTreeSet;
+
 use analysis::answer::{Audience, By, GrowthQuestion, Outcome, Question, TaxonQuestion, listed};
-use analysis::vocabulary::TaxonSlug;
+use analysis::vocabulary::{ParameterCode, TaxonSlug};
 use serde::Serialize;
 
 use crate::answer::{self, Answers, Snapshot};
@@ -28,12 +30,19 @@ pub fn prepare(pool: &Pool, answers: &Answers, stopped: &dyn Fn() -> bool) -> Re
         let mut connection = connect()?;
         (release::standing(&mut connection, None, None)?, answer::publishes(&mut connection)?)
     };
-    let taxa = listed(&answers.released(pool, &standing)?.club);
+    let club = answers.released(pool, &standing)?.club;
+    let taxa = listed(&club);
+    // Nobody looks for a split by what nobody tests.
+    let tested: BTreeSet<ParameterCode> = club.readings.iter().map(|reading| reading.parameter).collect();
+    let splits: Vec<By> = By::codes()
+        .into_iter()
+        .filter_map(By::parse)
+        .filter(|by| if let By::Parameter(code) = by { tested.contains(code) } else { true })
+        .collect();
     let readers = [Some(Audience::Member), publishes.then_some(Audience::Public)];
     for audience in readers.into_iter().flatten() {
         let preparing = Preparing { pool, answers, audience };
-        let mut steps: Vec<Box<dyn Fn() -> Result<(), Problem> + '_>> =
-            taxa.iter().flat_map(|taxon| preparing.of_taxon(*taxon)).collect();
+        let mut steps: Vec<Step> = taxa.iter().flat_map(|taxon| preparing.of_taxon(*taxon, &splits)).collect();
         steps.push(Box::new(|| {
             preparing.one(&claims::asked(Form::Json), |snapshot| claims::bytes(snapshot, audience, Form::Json))
         }));
@@ -73,11 +82,11 @@ impl Preparing<'_> {
         .map(drop)
     }
 
-    /// Everything about a taxon, whole and by every split that this reader may ask for.
-    fn of_taxon(&self, taxon: TaxonSlug) -> Vec<Step<'_>> {
+    /// Everything about a taxon, by each of these splits that this reader may ask for.
+    fn of_taxon(&self, taxon: TaxonSlug, splits: &[By]) -> Vec<Step<'_>> {
         let mut steps: Vec<Step> = Vec::new();
         let outcome = Outcome::Death;
-        for by in By::codes().into_iter().filter_map(By::parse) {
+        for &by in splits {
             let question =
                 Question { taxon, outcome, by, edges: None, given: None, horizon_days: HORIZON_DAYS, since: None };
             if question.faults(self.audience).is_empty() {
