@@ -42,5 +42,5 @@ pub use nelson_aalen::{NelsonAalen, nelson_aalen};
 pub use piecewise_exponential::{Cells, RateFit, piecewise_exponential};
 pub use quantile::{Quantile, quantile};
 pub use rates::{Rate, rate, rate_ratio};
-pub use restricted_mean::{RestrictedMean, restricted_mean, restricted_mean_difference};
+pub use restricted_mean::{RestrictedMean, restricted_mean, restricted_mean_difference, restricted_mean_influence};
 pub use turnbull::{Turnbull, TurnbullBox, turnbull};

@@ -238,6 +238,26 @@ fn every_ratio_with_limits_has_an_e_value_in_the_method_note() {
 }
 
 #[test]
+fn days_more_than_the_reference_are_the_difference_of_the_days() {
+    let mut compared = 0;
+    for by in splits() {
+        let answer = survival(&large(3), &ask("goniopora", by), Audience::Curator, &stamp());
+        let Some(result) = answer.result.given() else { continue };
+        let means = || result.groups.iter().filter(|group| group.group != "unknown").filter_map(|g| g.rmst.given());
+        let references: Vec<f64> = means().filter(|mean| mean.difference.is_none()).map(|mean| mean.estimate).collect();
+        for mean in means() {
+            let Some(more) = mean.difference.as_ref().and_then(|difference| difference.given()) else { continue };
+            assert_eq!(references.len(), 1, "one level is the reference");
+            let estimate = more.estimate.expect("an estimate");
+            assert!((estimate - (mean.estimate - references[0])).abs() < 1e-9, "{more:?}");
+            assert!(more.lower.zip(more.upper).is_some_and(|(lower, upper)| lower < estimate && estimate < upper));
+            compared += 1;
+        }
+    }
+    assert!(compared > 3, "{compared}");
+}
+
+#[test]
 fn a_comparison_says_the_ratio_within_keepers_and_an_origin_how_it_is_known() {
     let mut club = random_club(8, &Size { keepers: 20, corals_per_tank: 20, slugs: &["goniopora"] });
     for (number, specimen) in club.specimens.iter_mut().enumerate() {

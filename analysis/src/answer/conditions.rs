@@ -13,7 +13,6 @@ use super::based::{Based, TaxonQuestion};
 use super::question::{Audience, Outcome, Stamp};
 use super::shape::{ConditionLine, ConditionsResult, Family, PlacedRefusal, TaxonAnswer};
 use crate::club::Club;
-use crate::comparison::sets::IMPUTATIONS_BESIDE;
 use crate::disclosure::block_minimum;
 use crate::exposure::{Factor, LAG_DAYS};
 use crate::follow_up::Population;
@@ -142,8 +141,6 @@ pub fn conditions(
     let refusals = result.as_ref().map(refusals).unwrap_or_default();
     let mut answer = based.answer("conditions", METHOD_ID, result, refusals);
     answer.method.lag_days = LAG_DAYS;
-    // Lines are made from the first draws only: a whole list of them from all would tell no more.
-    answer.method.imputations = answer.method.imputations.min(IMPUTATIONS_BESIDE as u64);
     super::round::conditions(&mut answer, audience);
     answer
 }

@@ -24,6 +24,9 @@ pub(super) fn of_survival(result: &SurvivalResult) -> Vec<PlacedRefusal> {
         note(&mut list, at("sentence"), &group.sentence);
         note(&mut list, at("median"), &group.median);
         note(&mut list, at("rmst"), &group.rmst);
+        if let Some(difference) = group.rmst.given().and_then(|mean| mean.difference.as_ref()) {
+            note(&mut list, at("rmst/difference"), difference);
+        }
         note(&mut list, at("rates"), &group.rates);
     }
     note(&mut list, "causes".to_owned(), &result.causes);
@@ -83,6 +86,11 @@ pub(super) fn each_of_survival(answer: &mut SurvivalAnswer, change: &mut impl Fn
         of(&mut group.sentence, change);
         of(&mut group.median, change);
         of(&mut group.rmst, change);
+        if let Part::Given(mean) = &mut group.rmst
+            && let Some(difference) = &mut mean.difference
+        {
+            of(difference, change);
+        }
         of(&mut group.rates, change);
     }
     of(&mut result.causes, change);

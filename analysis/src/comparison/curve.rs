@@ -4,6 +4,8 @@
 //! variance of Rubin's rules on the scale of ln(-ln S) (Rubin 1987, from memory), on a grid of weeks. Where death is another
 //! end than the event, the curve is one minus the incidence of the event, with limits on the scale of ln(-ln F).
 
+use std::collections::BTreeMap;
+
 use super::rows::{DECLINE, Rows};
 use super::sets::Sets;
 use crate::answer::{AtHorizon, CurvePoint, Estimate, Outcome, RatePart, RestrictedMeanPart};
@@ -14,7 +16,7 @@ use crate::refusal::{Refusal, RefusalCode};
 use crate::survival::cox::{WaldLimits, clustered_limits};
 use crate::survival::{
     Interval, KaplanMeier, club_start_time, clustered_incidence_std_errors, clustered_std_errors, event_free,
-    kaplan_meier, quantile, rate, restricted_mean,
+    kaplan_meier, quantile, rate, restricted_mean, restricted_mean_influence,
 };
 
 /// Coverage of all limits.
@@ -55,6 +57,32 @@ impl ClusterBy {
             ClusterBy::Keeper => rows.keeper.clone(),
         }
     }
+
+    /// The same by keys that other rows of the club have too: a tank, or a keeper whose tank is not said.
+    fn keys(self, rows: &Rows) -> Vec<(bool, u32)> {
+        let tanks = rows.tank.iter().flatten().max().map_or(0, |tank| tank + 1);
+        let key = |id: u32| match self {
+            ClusterBy::Tank if id >= tanks => (true, id - tanks),
+            _ => (false, id),
+        };
+        self.column(rows).into_iter().map(key).collect()
+    }
+}
+
+/// Days of life of one set: the model-based standard error, and what each cluster moves them by.
+struct Days {
+    estimate: f64,
+    std_error: Option<f64>,
+    influence: BTreeMap<(bool, u32), f64>,
+}
+
+/// The published standard error over sets of clustered days, with t times it: `G/(G-1)` times the mean variance within
+/// them, and that between them; `None` without deaths.
+fn clustered_error(estimates: &[f64], within: &[BTreeMap<(bool, u32), f64>]) -> Option<f64> {
+    let squares: Vec<f64> = within.iter().map(|by| by.values().map(|u| u * u).sum()).collect();
+    let clusters = within.iter().map(BTreeMap::len).min().filter(|clusters| *clusters > 1)? as f64;
+    let variance = clusters / (clusters - 1.0) * mean(&squares) + between(estimates);
+    student_multiplier(LEVEL, clusters - 1.0).filter(|_| variance > 0.0).map(|t| t * variance.sqrt())
 }
 
 /// The curves of one group, one per set.
@@ -363,12 +391,18 @@ impl GroupCurves {
         Ok(found)
     }
 
-    /// Mean days of life up to the horizon.
+    /// Mean days of life up to the horizon, with limits that allow for clusters as those of the share alive do.
     ///
     /// # Errors
     /// `BeyondFollowUp` if the horizon lies beyond `longest`, the last day with five at risk in every group compared;
     /// `DifferentDefinitions` where death is another end; otherwise as the estimator.
-    pub fn restricted_mean(&self, horizon: f64, longest: f64) -> Result<RestrictedMeanPart, Refusal> {
+    pub fn restricted_mean(
+        &self,
+        sets: &Sets,
+        cluster: ClusterBy,
+        horizon: f64,
+        longest: f64,
+    ) -> Result<RestrictedMeanPart, Refusal> {
         if self.outcome.has_competing_end() {
             return Err(Refusal::plain(
                 RefusalCode::DifferentDefinitions,
@@ -384,29 +418,80 @@ impl GroupCurves {
                 format!("The longest horizon these records bear is day {}.", longest.floor()),
             ));
         }
-        let means = self.whole.iter().map(|curve| restricted_mean(curve, horizon)).collect::<Result<Vec<_>, _>>()?;
-        if let [only] = means.as_slice() {
-            return Ok(RestrictedMeanPart {
-                horizon,
-                estimate: only.estimate,
-                std_error: only.std_error,
-                lower: only.lower,
-                upper: only.upper,
-            });
-        }
-        let estimates: Vec<f64> = means.iter().map(|mean| mean.estimate).collect();
-        let errors: Option<Vec<f64>> = means.iter().map(|mean| mean.std_error).collect();
+        let days = self.days(sets, cluster, horizon)?;
+        let estimates: Vec<f64> = days.iter().map(|days| days.estimate).collect();
+        let errors: Option<Vec<f64>> = days.iter().map(|days| days.std_error).collect();
         let estimate = mean(&estimates);
         let within = |errors: Vec<f64>| mean(&errors.iter().map(|se| se * se).collect::<Vec<_>>());
-        let std_error = errors.map(|errors| (within(errors) + between(&estimates)).sqrt());
-        let z = normal_multiplier(LEVEL);
+        let influences: Vec<_> = days.into_iter().map(|days| days.influence).collect();
+        let beside = errors.as_ref().and_then(|_| clustered_error(&estimates, &influences));
         Ok(RestrictedMeanPart {
             horizon,
             estimate,
-            std_error,
-            lower: std_error.map(|se| estimate - z * se),
-            upper: std_error.map(|se| estimate + z * se),
+            std_error: errors.map(|errors| (within(errors) + between(&estimates)).sqrt()),
+            lower: beside.map(|beside| estimate - beside),
+            upper: beside.map(|beside| estimate + beside),
+            difference: None,
         })
+    }
+
+    /// Days more than another group's up to the same horizon; a cluster with corals in both counts once.
+    ///
+    /// # Errors
+    /// `DifferentDefinitions` if the curves start on different days; `TooFewEvents` if nobody died in one of them;
+    /// otherwise as the estimator.
+    pub fn days_more(
+        &self,
+        sets: &Sets,
+        (other, other_sets): (&GroupCurves, &Sets),
+        cluster: ClusterBy,
+        horizon: f64,
+    ) -> Result<Estimate, Refusal> {
+        if self.start_time != other.start_time {
+            return Err(Refusal::counted(
+                RefusalCode::DifferentDefinitions,
+                self.start_time,
+                other.start_time,
+                format!(
+                    "One curve begins on day {}, the other on day {}: their days do not compare.",
+                    self.start_time, other.start_time
+                ),
+            ));
+        }
+        let (own, others) = (self.days(sets, cluster, horizon)?, other.days(other_sets, cluster, horizon)?);
+        if own.iter().chain(&others).any(|days| days.std_error.is_none()) {
+            return Err(Refusal::plain(
+                RefusalCode::TooFewEvents,
+                format!("No {} in one of the two by day {horizon}.", self.outcome.words().one),
+            ));
+        }
+        // Draws stand beside each other one by one; a group without any stands beside each.
+        let sets = own.len().max(others.len());
+        let (mut estimates, mut influences) = (Vec::new(), Vec::new());
+        for (own, other) in own.iter().cycle().zip(others.iter().cycle()).take(sets) {
+            let mut influence = own.influence.clone();
+            for (cluster, moved) in &other.influence {
+                *influence.entry(*cluster).or_default() -= moved;
+            }
+            estimates.push(own.estimate - other.estimate);
+            influences.push(influence);
+        }
+        let estimate = mean(&estimates);
+        let beside = clustered_error(&estimates, &influences);
+        Ok(Estimate {
+            estimate: Some(estimate),
+            lower: beside.map(|beside| estimate - beside),
+            upper: beside.map(|beside| estimate + beside),
+        })
+    }
+
+    fn days(&self, sets: &Sets, cluster: ClusterBy, horizon: f64) -> Result<Vec<Days>, Refusal> {
+        let days = sets.all().iter().zip(&self.whole).map(|(rows, curve)| {
+            let mean = restricted_mean(curve, horizon)?;
+            let influence = restricted_mean_influence(&rows.episodes, &cluster.keys(rows), curve, horizon);
+            Ok(Days { estimate: mean.estimate, std_error: mean.std_error, influence })
+        });
+        days.collect()
     }
 }
 

@@ -146,6 +146,13 @@ fn group(group: &mut SurvivalGroup) {
         opt(&mut mean.std_error);
         opt(&mut mean.lower);
         opt(&mut mean.upper);
+        if let Some(difference) = &mut mean.difference {
+            part(difference, |days: &mut Estimate| {
+                opt(&mut days.estimate);
+                opt(&mut days.lower);
+                opt(&mut days.upper);
+            });
+        }
     });
     part(&mut group.rates, rates);
 }

@@ -14,7 +14,7 @@ use crate::answer::shape::{
 use crate::answer::survival::events_by_level;
 use crate::club::Club;
 use crate::comparison::contrast::Contrast;
-use crate::comparison::sets::IMPUTATIONS_BESIDE;
+use crate::comparison::sets::IMPUTATIONS;
 use crate::comparison::{ClusterBy, Frame, Sets};
 use crate::disclosure::suppressed;
 use crate::evidence::{Tally, tallies};
@@ -110,7 +110,7 @@ impl<'a> Making<'a> {
     pub(in crate::answer) fn cut(&self, factor: Factor) -> Result<Cut, Refusal> {
         let condition = Condition::of_factor(self.club, self.population, factor, Rules::of(Run::Main))?;
         let frame = Frame { club: self.club, follow_up: &self.follow_up, condition: &condition, given: None };
-        let sets = Sets::new(&frame, IMPUTATIONS_BESIDE).map_err(|error| {
+        let sets = Sets::new(&frame, IMPUTATIONS).map_err(|error| {
             Refusal::plain(RefusalCode::InvalidInput, format!("The records contradict themselves: {error}."))
         })?;
         let known = condition.levels.len();

@@ -290,10 +290,12 @@ pub struct RestrictedMeanPart {
     pub estimate: f64,
     /// Standard error, not allowing for tanks.
     pub std_error: Option<f64>,
-    /// Lower 95 % limit.
+    /// Lower 95 % limit, allowing for corals sharing a tank or a keeper.
     pub lower: Option<f64>,
     /// Upper 95 % limit.
     pub upper: Option<f64>,
+    /// Days more than the reference level's; null for that level, for unknown, and where nothing is compared.
+    pub difference: Option<Part<Estimate>>,
 }
 
 /// Losses per 100 coral-months (of 30.4375 days), with exact limits, not allowing for tanks.

@@ -108,6 +108,9 @@ impl Attempt<'_> {
         let mut groups: Vec<(usize, SurvivalGroup)> =
             printed.iter().map(|level| (level.level, making.group(level))).collect();
         let reference = reference(&tallies, levels.known());
+        if let Some(reference) = reference {
+            making.add_differences(&printed, reference, &mut groups);
+        }
         let event_deaths = self.event_deaths(&framed, &sets, levels.known());
         let compared = match reference {
             None => Compared::refused(nothing_happened(self.question.outcome)),

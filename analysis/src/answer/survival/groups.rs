@@ -108,7 +108,8 @@ impl Making<'_> {
             if !level.sets.outcome.has_competing_end() {
                 minimums::events(self.all_deaths, minimums::MEAN_DEATHS, level.sets.outcome)?;
             }
-            level.curves.restricted_mean(self.horizon, self.longest.min(level.shown_until))
+            let longest = self.longest.min(level.shown_until);
+            level.curves.restricted_mean(&level.sets, self.cluster, self.horizon, longest)
         });
         SurvivalGroup {
             group: name.code,
@@ -123,6 +124,24 @@ impl Making<'_> {
             rmst: Part::from(rmst),
             rates: Part::from(self.rates(level)),
             evidence,
+        }
+    }
+
+    /// Adds how many days more each level's corals lived than those of the reference.
+    pub(super) fn add_differences(&self, levels: &[Level], reference: usize, groups: &mut [(usize, SurvivalGroup)]) {
+        let Some(base) = levels.iter().find(|level| level.level == reference) else { return };
+        if groups.iter().any(|(at, group)| *at == reference && group.rmst.given().is_none()) {
+            return;
+        }
+        for (level, (_, group)) in levels.iter().zip(groups) {
+            if level.level == reference || level.level >= self.levels.known() {
+                continue;
+            }
+            if let Part::Given(mean) = &mut group.rmst {
+                let beside = (&base.curves, &base.sets);
+                let more = level.curves.days_more(&level.sets, beside, self.cluster, self.horizon);
+                mean.difference = Some(Part::from(more));
+            }
         }
     }
 
