@@ -23,21 +23,17 @@ pub(in crate::survival) struct Change {
 impl FollowUp {
     /// The rows that end at `start_time` or later.
     pub(in crate::survival) fn new(episodes: &Episodes, start_time: f64) -> FollowUp {
-        let kept = || (0..episodes.len()).filter(|&row| episodes.stop[row] >= start_time);
-        let sorted = |mut times: Vec<f64>| {
-            sort_times(&mut times);
-            times
-        };
-        let ends = |died: bool| {
-            let own = kept().filter(|&row| episodes.event[row] == died);
-            sorted(own.map(|row| episodes.stop[row]).collect())
-        };
-        let censorings = ends(false);
-        FollowUp {
-            entries: sorted(kept().map(|row| episodes.start[row]).collect()),
-            exits: merged(&censorings, &ends(true)),
-            censorings,
+        let rows = episodes.len();
+        let [mut entries, mut censorings, mut deaths] = [(); 3].map(|()| Vec::with_capacity(rows));
+        for row in (0..rows).filter(|&row| episodes.stop[row] >= start_time) {
+            entries.push(episodes.start[row]);
+            let ends = if episodes.event[row] { &mut deaths } else { &mut censorings };
+            ends.push(episodes.stop[row]);
         }
+        for times in [&mut entries, &mut censorings, &mut deaths] {
+            sort_times(times);
+        }
+        FollowUp { entries, exits: merged(&censorings, &deaths), censorings }
     }
 
     pub(in crate::survival) fn last_exit(&self) -> Option<f64> {
