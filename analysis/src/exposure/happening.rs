@@ -6,7 +6,7 @@ use super::MONTH_DAYS;
 use super::steps::{Level, Steps};
 use crate::club::{Club, Specimen, TankId};
 use crate::follow_up::day_number;
-use crate::follow_up::tank_event::windows;
+use crate::follow_up::tank_event::known_on;
 use crate::vocabulary::Fate;
 
 /// Whether an incident of one of these kinds happened in the last `days`. Known from the first incident of any kind
@@ -29,19 +29,19 @@ pub(super) fn incidents(club: &Club, tank: TankId, kinds: &[&str], days: f64, la
     within(&happened, first, lag)
 }
 
-/// Whether the tank lost many corals at once in the last `days`: counted over all its corals, known once the last of
-/// them is lost, and none before it.
+/// Whether the tank lost many corals at once in the last `days`: counted over all its corals, known once enough of them
+/// are lost, and none before it.
 pub(super) fn many_losses(events: &[(TankId, f64)], tank: TankId, days: f64, lag: f64) -> Steps {
     let lost: Vec<(f64, f64)> =
         events.iter().filter(|(of, _)| *of == tank).map(|(_, day)| (*day, *day + days)).collect();
     within(&lost, f64::NEG_INFINITY, lag)
 }
 
-/// (tank, day of the last loss) of every time that a tank lost many corals at once, all taxa together, by the days on
-/// which the losses were known: nothing is counted that was found out later.
+/// (tank, day) of every loss that made many at once with those before it, all taxa together, by the days on which the
+/// losses were known: nothing is counted that was found out later.
 pub(super) fn losses_of_many(club: &Club) -> Vec<(TankId, f64)> {
-    let mut lost: BTreeMap<TankId, Vec<(f64, usize)>> = BTreeMap::new();
-    for (position, specimen) in club.specimens.iter().enumerate() {
+    let mut lost: BTreeMap<TankId, Vec<f64>> = BTreeMap::new();
+    for specimen in &club.specimens {
         let Some(ending) = specimen.ending.as_ref().filter(|_| !specimen.held && !specimen.arrived_dead) else {
             continue;
         };
@@ -50,15 +50,13 @@ pub(super) fn losses_of_many(club: &Club) -> Vec<(TankId, f64)> {
         }
         let day = day_number(ending.latest);
         if let Some(stay) = specimen.stays.iter().rev().find(|stay| day_number(stay.from) <= day) {
-            lost.entry(stay.tank).or_default().push((day, position));
+            lost.entry(stay.tank).or_default().push(day);
         }
     }
     let mut events = Vec::new();
     for (tank, mut lost) in lost {
-        lost.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        for (_, last) in windows(&lost, |day| living(club, tank, day)) {
-            events.push((tank, lost[last].0));
-        }
+        lost.sort_by(f64::total_cmp);
+        events.extend(known_on(&lost, |day| living(club, tank, day)).into_iter().map(|day| (tank, day)));
     }
     events
 }

@@ -62,13 +62,11 @@ pub fn tank_events(club: &Club, follow_up: &FollowUp) -> Vec<TankEvent> {
 }
 
 /// Runs of losses `first..=last` that make one event; overlapping windows are joined.
-pub(crate) fn windows(lost: &[(f64, usize)], living_before: impl Fn(f64) -> usize) -> Vec<(usize, usize)> {
+fn windows(lost: &[(f64, usize)], living_before: impl Fn(f64) -> usize) -> Vec<(usize, usize)> {
     let mut joined: Vec<(usize, usize)> = Vec::new();
     for first in 0..lost.len() {
         let last = lost.partition_point(|(day, _)| *day <= lost[first].0 + WINDOW_DAYS) - 1;
-        let count = last - first + 1;
-        let qualifies = count >= 3 || (count >= 2 && 2 * count >= living_before(lost[first].0));
-        if !qualifies {
+        if !is_event(last - first + 1, || living_before(lost[first].0)) {
             continue;
         }
         match joined.last_mut() {
@@ -77,6 +75,21 @@ pub(crate) fn windows(lost: &[(f64, usize)], living_before: impl Fn(f64) -> usiz
         }
     }
     joined
+}
+
+/// Whether so many losses within the window are one event, where so many lived before it.
+fn is_event(lost: usize, living_before: impl Fn() -> usize) -> bool {
+    lost >= 3 || (lost >= 2 && 2 * lost >= living_before())
+}
+
+/// The days of the losses, in order, that made enough for an event with those of the days before: what comes later is
+/// not looked at.
+pub(crate) fn known_on(lost: &[f64], living_before: impl Fn(f64) -> usize) -> Vec<f64> {
+    let knows = |last: &usize| {
+        let earliest = lost.partition_point(|day| day + WINDOW_DAYS < lost[*last]);
+        (earliest..=*last).any(|first| is_event(last - first + 1, || living_before(lost[first])))
+    };
+    (0..lost.len()).filter(knows).map(|last| lost[last]).collect()
 }
 
 /// Specimens under observation in the tank just before `day`, those lost on it included.
@@ -96,5 +109,21 @@ pub(super) fn censor(club: &Club, follow_up: &mut FollowUp) {
             let follow = &mut follow_up.follows[position];
             follow.end = End::Alive(follow.ended(follow.end.middle()).0);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_event_is_known_on_the_loss_that_makes_enough() {
+        // Two of three within two weeks; the third loss adds to them and changes no day before it.
+        assert_eq!(known_on(&[71.0, 77.0], |_| 3), [77.0]);
+        assert_eq!(known_on(&[71.0, 77.0, 83.0], |_| 3), [77.0, 83.0]);
+        // Of ten: the third within 14 days, and none where the last lies beyond them.
+        assert_eq!(known_on(&[0.0, 7.0, 14.0], |_| 10), [14.0]);
+        assert!(known_on(&[0.0, 8.0, 16.0], |_| 10).is_empty());
+        assert!(known_on(&[5.0], |_| 1).is_empty());
     }
 }

@@ -176,7 +176,7 @@ mod tests {
             days[777] = odd;
             days
         };
-        // The last two are no halves of a day, and a day too far off for a count of each.
+        // Zero below zero, no half of a day, and a day too far off for a count of each.
         for odd in [0.0, 4_999.5, -0.0, 3.25, 1e9] {
             let (mut sorted, mut compared) = (days(odd), days(odd));
             sort_times(&mut sorted);
