@@ -20,7 +20,7 @@ pub use matrix::{Cholesky, Matrix};
 pub use sum::{Sum, neumaier};
 
 /// The values in ascending order, each once.
-#[expect(clippy::unnecessary_sort_by, reason = "without a closure, the sort is a dependency's, built to be small")]
+#[expect(clippy::unnecessary_sort_by, reason = "without a closure, the sort is that of a dependency, not optimised")]
 pub fn distinct<T: Ord>(values: impl IntoIterator<Item = T>) -> Vec<T> {
     let mut sorted: Vec<T> = values.into_iter().collect();
     sorted.sort_unstable_by(|a, b| a.cmp(b));

@@ -76,9 +76,9 @@ struct Days {
     influence: BTreeMap<(bool, u32), f64>,
 }
 
-/// The published standard error over sets of clustered days, with t times it: `G/(G-1)` times the mean variance within
-/// them, and that between them; `None` without deaths.
-fn clustered_error(estimates: &[f64], within: &[BTreeMap<(bool, u32), f64>]) -> Option<f64> {
+/// Half the width of the published limits of days over sets: t times the root of `G/(G-1)` times the mean clustered
+/// variance within them and that between them; `None` without deaths.
+fn half_width(estimates: &[f64], within: &[BTreeMap<(bool, u32), f64>]) -> Option<f64> {
     let squares: Vec<f64> = within.iter().map(|by| by.values().map(|u| u * u).sum()).collect();
     let clusters = within.iter().map(BTreeMap::len).min().filter(|clusters| *clusters > 1)? as f64;
     let variance = clusters / (clusters - 1.0) * mean(&squares) + between(estimates);
@@ -424,7 +424,7 @@ impl GroupCurves {
         let estimate = mean(&estimates);
         let within = |errors: Vec<f64>| mean(&errors.iter().map(|se| se * se).collect::<Vec<_>>());
         let influences: Vec<_> = days.into_iter().map(|days| days.influence).collect();
-        let beside = errors.as_ref().and_then(|_| clustered_error(&estimates, &influences));
+        let beside = errors.as_ref().and_then(|_| half_width(&estimates, &influences));
         Ok(RestrictedMeanPart {
             horizon,
             estimate,
@@ -477,7 +477,7 @@ impl GroupCurves {
             influences.push(influence);
         }
         let estimate = mean(&estimates);
-        let beside = clustered_error(&estimates, &influences);
+        let beside = half_width(&estimates, &influences);
         Ok(Estimate {
             estimate: Some(estimate),
             lower: beside.map(|beside| estimate - beside),

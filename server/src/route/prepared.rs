@@ -1,5 +1,5 @@
-//! The answers that a release gives before anybody asked: what the pages and the newsletter show, for each of its readers.
-//! They are worked out once, one after the other, and kept; what nobody may read is not worked out.
+//! The answers of a release that are worked out before anybody asks, for each of its readers: those that are asked for by
+//! an address alone. They are worked out once, one after the other, and kept; what nobody may read is not worked out.
 
 use std::collections::BTreeSet;
 
@@ -10,27 +10,25 @@ use serde::Serialize;
 use crate::answer::{self, Answers, Snapshot};
 use crate::pool::Pool;
 use crate::problem::Problem;
-use crate::release;
+use crate::release::{self, Standing};
 use crate::represent::Form;
 use crate::route::taxon_question::Lines;
 use crate::route::{
     bands, casebook, claims, conditions, growth, hazard, lead_up, statistics, survival, taxon_question,
 };
 
-/// Days at which survival is said where nobody asks for others.
-const HORIZON_DAYS: f64 = 365.0;
-
 /// Works out what the current release lacks until told to stop; `true` if it lacks nothing any more.
 ///
 /// # Errors
 /// The database refused; what was worked out is kept.
 pub fn prepare(pool: &Pool, answers: &Answers, stopped: &dyn Fn() -> bool) -> Result<bool, Problem> {
-    let connect = || pool.get().map_err(|error| Problem::database_unavailable(&error));
     let (standing, publishes) = {
-        let mut connection = connect()?;
+        let mut connection = pool.get().map_err(|error| Problem::database_unavailable(&error))?;
         (release::standing(&mut connection, None, None)?, answer::publishes(&mut connection)?)
     };
-    let club = answers.released(pool, &standing)?.club;
+    // What to work out is listed by the newest records, also where they are withheld from answers about everything.
+    let newest = Standing { answered_from: Some(standing.current), ..standing };
+    let club = answers.released(pool, &newest)?.club;
     let taxa = listed(&club);
     // Nobody looks for a split by what nobody tests.
     let tested: BTreeSet<ParameterCode> = club.readings.iter().map(|reading| reading.parameter).collect();
@@ -85,10 +83,9 @@ impl Preparing<'_> {
     /// Everything about a taxon, by each of these splits that this reader may ask for.
     fn of_taxon(&self, taxon: TaxonSlug, splits: &[By]) -> Vec<Step<'_>> {
         let mut steps: Vec<Step> = Vec::new();
-        let outcome = Outcome::Death;
+        let of = TaxonQuestion { taxon, outcome: Outcome::Death, since: None };
         for &by in splits {
-            let question =
-                Question { taxon, outcome, by, edges: None, given: None, horizon_days: HORIZON_DAYS, since: None };
+            let question = Question { by, ..of.plain() };
             if question.faults(self.audience).is_empty() {
                 steps.push(Box::new(move || {
                     let asked = survival::asked(&question, Form::Json);
@@ -103,21 +100,20 @@ impl Preparing<'_> {
                 }));
             }
         }
-        steps.push(self.lines(taxon, &conditions::LINES, conditions::answer));
-        steps.push(self.lines(taxon, &bands::LINES, bands::answer));
-        steps.push(self.lines(taxon, &hazard::LINES, hazard::answer));
-        steps.push(self.lines(taxon, &lead_up::LINES, lead_up::answer));
-        steps.push(self.lines(taxon, &casebook::LINES, casebook::answer));
+        steps.push(self.lines(of, &conditions::LINES, conditions::answer));
+        steps.push(self.lines(of, &bands::LINES, bands::answer));
+        steps.push(self.lines(of, &hazard::LINES, hazard::answer));
+        steps.push(self.lines(of, &lead_up::LINES, lead_up::answer));
+        steps.push(self.lines(of, &casebook::LINES, casebook::answer));
         steps
     }
 
     fn lines<A: Serialize>(
         &self,
-        taxon: TaxonSlug,
+        question: TaxonQuestion,
         lines: &'static Lines,
         compute: impl Fn(&Snapshot, &TaxonQuestion, Audience) -> Result<A, Problem> + 'static,
     ) -> Step<'_> {
-        let question = TaxonQuestion { taxon, outcome: Outcome::Death, since: None };
         Box::new(move || {
             self.one(&taxon_question::asked(&question, lines, Form::Json), |snapshot| {
                 taxon_question::bytes(&compute(snapshot, &question, self.audience)?, Form::Json, lines)
