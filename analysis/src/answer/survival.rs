@@ -19,6 +19,7 @@ mod frame; // rows under the rules of a run
 mod groups; // the figures of each level
 pub mod holdings; // who holds what in the cells of answers
 mod interaction; // fed or not, in water within the bands or outside
+pub(super) mod records; // the records that blocks are made from
 mod said; // cautions and sentences
 mod sensitivity; // the same figures under other rules
 pub(super) mod shown; // what of it a restricted audience sees

@@ -10,7 +10,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use super::line::{Cut, Making};
 use crate::answer::question::{By, Question};
-use crate::answer::survival::shown::Records;
+use crate::answer::survival::records::Records;
 use crate::club::Club;
 use crate::comparison::{Frame, Rows};
 use crate::disclosure::cells::{Entry, tally};

@@ -3,7 +3,8 @@
 
 use super::attempt::Attempt;
 use super::lines::Lines;
-use crate::answer::survival::shown::{Records, Span, blocks};
+use crate::answer::survival::records::{Records, Span};
+use crate::answer::survival::shown::blocks;
 use crate::answer::{Outcome, Question};
 use crate::disclosure::tree::{Node, chain};
 use crate::disclosure::{block_minimum, passes, suppressed};

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::shown::TimeAtRisk;
+use super::records::TimeAtRisk;
 use crate::answer::{Audience, By, Given, Outcome, Question};
 use crate::club::Club;
 use crate::comparison::sets::stable_hash;
@@ -91,7 +91,7 @@ pub struct Holdings {
 
 /// The splits that answers about a taxon are divided by, each once.
 pub fn splits() -> Vec<By> {
-    let mut splits: Vec<By> = By::codes().into_iter().filter_map(By::parse).map(super::shown::split_of).collect();
+    let mut splits: Vec<By> = By::codes().into_iter().filter_map(By::parse).map(super::records::split_of).collect();
     let mut seen = BTreeSet::new();
     splits.retain(|by| seen.insert(by.as_str()));
     splits
@@ -99,7 +99,7 @@ pub fn splits() -> Vec<By> {
 
 /// The code of a split; splits of the same cells have the same.
 pub fn code_of_split(by: By) -> &'static str {
-    super::shown::split_of(by).as_str()
+    super::records::split_of(by).as_str()
 }
 
 /// What is on record of a taxon, to be divided by any split.

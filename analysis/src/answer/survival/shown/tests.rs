@@ -5,8 +5,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::*;
+use crate::answer::{Given, Outcome};
+use crate::club::Club;
 use crate::disclosure::cells::Block;
 use crate::disclosure::plan::switches::{Rule, is_off, without};
+use crate::disclosure::tree::Node;
 use crate::vocabulary::TaxonSlug;
 
 #[path = "../../../../tests/support/random_club.rs"]

@@ -1,0 +1,400 @@
+//! The records that the blocks of answers are made from: who spent how long in which cell of a split, cut once for every
+//! split, and the partitions of a question's answers.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::OnceLock;
+
+use super::frame::{tanks, unusable};
+use crate::answer::{Audience, By, Given, Outcome, Question};
+use crate::club::{Club, TankId};
+use crate::comparison::interaction::FED_FROM;
+use crate::comparison::{Cell, Frame};
+use crate::disclosure::cells::{Cells, Entry};
+use crate::disclosure::partition::Partition;
+use crate::disclosure::plan::{self, AT_RISK, Division, Ground, HELD, NOT_KNOWN, Plan, Split};
+use crate::disclosure::tree::{Node, chain};
+use crate::exposure::condition::finest_edges;
+use crate::exposure::given::{self, WaterInBand};
+use crate::exposure::{Band, Condition, Level, LevelName, Rules};
+use crate::follow_up::population::acquired_year;
+use crate::follow_up::{FollowUp, Population, Run, follow_up, follow_up_for};
+use crate::refusal::{Refusal, RefusalCode};
+use crate::vocabulary::{ParameterCode, TaxonSlug};
+
+/// A stretch of calendar time of one specimen in one tank, as answers are made from.
+pub(in crate::answer) struct Span {
+    pub(in crate::answer) specimen: u32,
+    pub(in crate::answer) keeper: u32,
+    pub(in crate::answer) tank: Option<TankId>,
+    pub(in crate::answer) from: f64,
+    pub(in crate::answer) to: f64,
+    /// Number of what ended it; `None` = nothing did.
+    pub(in crate::answer) end: Option<u32>,
+    /// It is time at risk of another outcome than death.
+    pub(in crate::answer) other: bool,
+}
+
+/// How a specimen ended, and what it counts for.
+pub(super) struct Ended {
+    pub(super) entry: Entry,
+    pub(super) year: usize,
+    pub(super) cause: u32,
+}
+
+/// A cell: its levels, its year of purchase, and what its time counts for.
+struct NamedCell {
+    levels: Vec<usize>,
+    year: usize,
+    marks: u32,
+    name: String,
+}
+
+/// The records that blocks are made from.
+pub(in crate::answer) struct Records {
+    pub(super) ground: Ground,
+    /// The year of position 0.
+    pub(super) first_year: i32,
+    /// The position after all years, of what was bought in no known year.
+    pub(super) unknown_year: Option<usize>,
+    /// Levels of the finest split.
+    pub(super) names: Vec<LevelName>,
+    pub(super) ends: Vec<Ended>,
+    pub(super) follow_up: FollowUp,
+    pub(super) everyone: Population,
+}
+
+/// Light is a parameter too: both are asked of the same cells.
+pub(super) fn split_of(by: By) -> By {
+    match by {
+        By::Light => ParameterCode::parse("par").map_or(by, By::Parameter),
+        by => by,
+    }
+}
+
+pub(super) fn invalid(fault: impl std::fmt::Display) -> Refusal {
+    Refusal::plain(RefusalCode::InvalidInput, format!("{fault}."))
+}
+
+/// The position of a level among its split's; unknown is the one after the known.
+fn position(level: Option<u16>, known: usize) -> usize {
+    level.map_or(known, usize::from).min(known)
+}
+
+/// The time at risk in the widest taxon that answers about a population are tied to, cut once for every split.
+pub(super) struct TimeAtRisk<'a> {
+    club: &'a Club,
+    taxon: TaxonSlug,
+    nodes: Vec<Node>,
+    everyone: Population,
+    spans: Vec<Span>,
+    follow_up: FollowUp,
+    water: OnceLock<WaterInBand>,
+}
+
+impl<'a> TimeAtRisk<'a> {
+    /// Time at risk of death, and of the outcome asked.
+    pub(super) fn new(club: &'a Club, population: &Population, outcome: Outcome) -> Result<TimeAtRisk<'a>, Refusal> {
+        let nodes = chain(club, population);
+        let everyone = everyone(club, population, &nodes);
+        let whole = Condition::new(club, &everyone, By::None, None, Rules::of(Run::Main)).map_err(invalid)?;
+        let mut spans = Vec::new();
+        let follow_up = follow_up(club, &everyone, Run::Main);
+        add_spans(&mut spans, club, &whole, &follow_up)?;
+        if outcome.needs_looks() {
+            add_spans(&mut spans, club, &whole, &follow_up_for(club, &everyone, outcome, Run::Main))?;
+        }
+        Ok(TimeAtRisk { club, taxon: population.taxon, nodes, everyone, spans, follow_up, water: OnceLock::new() })
+    }
+
+    /// Whether the water was within its bands, by tank.
+    fn water(&self) -> &WaterInBand {
+        let rules = Rules::of(Run::Main);
+        self.water.get_or_init(|| WaterInBand::new(self.club, self.taxon, &tanks(self.club, &self.everyone), rules))
+    }
+
+    /// The records by the cells of a split.
+    pub(super) fn by(&self, by: By, given: Option<Given>) -> Result<Records, Refusal> {
+        let TimeAtRisk { club, taxon, nodes, everyone, spans, .. } = self;
+        let rules = Rules::of(Run::Main);
+        let by = split_of(by);
+        let condition = |taxon, edges: Option<&[f64]>| {
+            let members = Population { taxon, ..everyone.clone() };
+            Condition::new(club, &members, by, edges, rules).map_err(invalid)
+        };
+        let undivided = matches!(by, By::None | By::Year);
+        let mut conditions: Vec<Condition> = Vec::new();
+        let mut taught = vec![None; nodes.len()];
+        if !undivided {
+            conditions.push(condition(*taxon, finest_edges(by).as_deref())?);
+        }
+        // Without a ladder, there is nothing finer than what is taught.
+        if let (By::Parameter(code), Some(_)) = (by, finest_edges(by)) {
+            for (node, taught) in nodes.iter().zip(&mut taught) {
+                let Some(band) = Band::taught(club, node.taxon, code) else { continue };
+                let known = conditions.iter().position(|other| other.band.as_ref() == Some(&band));
+                *taught = Some(known.unwrap_or(conditions.len()));
+                if known.is_none() {
+                    conditions.push(condition(node.taxon, None)?);
+                }
+            }
+        }
+        let water = given.map(|given| match given {
+            Given::WaterInBand => self.water(),
+        });
+        let is_feeding = By::parse(by.as_str()) == Some(By::Feeding);
+        let fed_by_water = match given {
+            None if is_feeding => {
+                let fed = Condition::new(club, everyone, By::Feeding, Some(&[FED_FROM]), rules).map_err(invalid)?;
+                Some((fed, self.water()))
+            }
+            _ => None,
+        };
+        let year = |id: u32| club.specimens.get(id as usize).and_then(|of| of.acquired).map(acquired_year);
+        let years: BTreeSet<i32> = spans.iter().filter_map(|span| year(span.specimen)).collect();
+        let first_year = years.first().copied().unwrap_or_default();
+        let known = years.last().map_or(0, |last| (last - first_year) as usize + 1);
+        // What was bought in no known year is in every answer: it comes after all years.
+        let unknown_year = spans.iter().any(|span| year(span.specimen).is_none()).then_some(known);
+        let count = known + usize::from(unknown_year.is_some());
+        let (mut cells, mut divided) = (Cells::new(count), Cells::new(count));
+        let mut ends = Vec::new();
+        for &Span { specimen, keeper, tank, from, to, end, other } in spans {
+            let Some(year) = year(specimen).map_or(unknown_year, |year| Some((year - first_year) as usize)) else {
+                continue;
+            };
+            // Stretches of the span with one level of each split and one answer to the condition that had to hold.
+            let mut pieces: Vec<Piece> = vec![(from, to, Vec::new(), 0)];
+            for condition in &conditions {
+                pieces = cut(pieces, |piece, from, to| {
+                    let segments = condition.between(specimen, keeper, tank, from, to).into_iter();
+                    let of = |level| position(level, condition.levels.len());
+                    let levels = |level| piece.2.iter().copied().chain([of(level)]).collect();
+                    segments.map(|part| (part.start, part.stop, levels(part.level), 0)).collect()
+                });
+            }
+            if let Some((feeding, water)) = &fed_by_water {
+                pieces = cut(pieces, |piece, from, to| {
+                    let mut parts = Vec::new();
+                    for fed in feeding.between(specimen, keeper, tank, from, to) {
+                        for part in water.steps(tank).between(fed.start, fed.stop) {
+                            let cell = usize::from(Cell::of(fed.level, part.level));
+                            let levels = piece.2.iter().copied().chain([cell]).collect();
+                            parts.push((part.start, part.stop, levels, 0));
+                        }
+                    }
+                    parts
+                });
+            }
+            if let Some(water) = water {
+                pieces = cut(pieces, |piece, from, to| {
+                    let mark =
+                        |level: Level| level.map_or(NOT_KNOWN, |level| if level == given::HELD { HELD } else { 0 });
+                    let segments = water.steps(tank).between(from, to).into_iter();
+                    segments.map(|part| (part.start, part.stop, piece.2.clone(), mark(part.level))).collect()
+                });
+            }
+            for (start, stop, levels, marks) in pieces {
+                let marks = marks | if other { AT_RISK } else { 0 };
+                let entry = Entry { specimen, keeper, tank, days: stop - start, marks };
+                cells.add(Vec::new(), year, entry);
+                if let Some(cause) = end.filter(|_| stop == to) {
+                    ends.push(Ended { entry, year, cause });
+                }
+                divided.add(levels, year, entry);
+            }
+        }
+        let keeps_empty = !matches!(by, By::Identification | By::Form);
+        let mut splits: Vec<Split> =
+            conditions.iter().map(|one| Split { known: one.levels.len(), keeps_empty }).collect();
+        let fixed = fed_by_water.as_ref().map(|_| splits.len());
+        splits.extend(fixed.map(|_| Split { known: Cell::all().count(), keeps_empty: false }));
+        let finest = (!undivided).then_some(0);
+        let names = conditions.into_iter().next().map_or_else(Vec::new, |finest| finest.levels);
+        let nodes = nodes.clone();
+        let ground = Ground { undivided: cells, divided, splits, finest, fixed, taught, nodes };
+        let everyone = everyone.clone();
+        Ok(Records { ground, first_year, unknown_year, names, ends, follow_up: FollowUp::default(), everyone })
+    }
+}
+
+impl Records {
+    /// Every record on survival of the widest taxon that answers about this population are tied to, by the cells of a
+    /// split: time at risk of death, and of the outcome asked.
+    pub(in crate::answer) fn new(
+        club: &Club,
+        population: &Population,
+        by: By,
+        given: Option<Given>,
+        outcome: Outcome,
+    ) -> Result<Records, Refusal> {
+        let at_risk = TimeAtRisk::new(club, population, outcome)?;
+        let records = at_risk.by(by, given)?;
+        Ok(Records { follow_up: at_risk.follow_up, ..records })
+    }
+
+    /// The same from any spans of the widest of these taxa.
+    pub(in crate::answer) fn of_spans(
+        club: &Club,
+        population: &Population,
+        nodes: Vec<Node>,
+        by: By,
+        spans: Vec<Span>,
+    ) -> Result<Records, Refusal> {
+        let everyone = everyone(club, population, &nodes);
+        let (taxon, follow_up, water) = (population.taxon, FollowUp::default(), OnceLock::new());
+        TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water }.by(by, None)
+    }
+
+    /// The position of the first year asked; `None` = nothing was bought since.
+    pub(super) fn since(&self, since: Option<i32>) -> Option<usize> {
+        let from = since.map_or(0, |year| i64::from(year) - i64::from(self.first_year)).max(0) as usize;
+        (from < self.ground.undivided.years()).then_some(from)
+    }
+
+    /// The rows of the partition as positions in the finest or taught levels, unknown last, as far as asked; `None` =
+    /// suppressed.
+    pub(in crate::answer) fn partition(&self, question: &Question, audience: Audience) -> Option<Partition> {
+        self.partition_in(&mut Plan::new(&self.ground), question, audience)
+    }
+
+    /// The same from a plan of these records.
+    fn partition_in(&self, plan: &mut Plan, question: &Question, audience: Audience) -> Option<Partition> {
+        let from = self.since(question.since)?;
+        let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
+        let taught = self.ground.taught.last().copied().flatten().is_some();
+        let division = match split_of(question.by) {
+            By::None | By::Year => Division::Years,
+            by if by != question.by || question.edges.is_some() || !taught => Division::Finest,
+            _ => Division::Taught,
+        };
+        let partition = plan.partition(division, layer, audience)?;
+        #[cfg(test)]
+        if crate::disclosure::plan::switches::is_off(crate::disclosure::plan::switches::Rule::Years) {
+            return Some(partition);
+        }
+        partition.is_cut_at(from).then_some(partition)
+    }
+
+    /// Whether these levels are a union of whole rows, where levels without any time are part of no row.
+    pub(in crate::answer) fn is_union(&self, partition: &Partition, levels: &[usize]) -> bool {
+        let (Some(split), Some(own)) = (partition.split, self.own()) else { return false };
+        let present = self.ground.divided.levels_of(split, |entry| own.holds(entry));
+        partition.rows.iter().all(|row| {
+            let there = || row.levels.iter().filter(|level| present.contains(level));
+            let inside = there().filter(|level| levels.contains(level)).count();
+            inside == 0 || inside == there().count()
+        })
+    }
+
+    /// The taxon's own entries by the name of their cell: names stay what they are when words or years are added.
+    pub(super) fn own_cells(&self) -> BTreeMap<String, Vec<&Entry>> {
+        let Some(own) = self.own() else { return BTreeMap::new() };
+        let mut by_place: BTreeMap<(&[usize], usize, u32), Vec<&Entry>> = BTreeMap::new();
+        for (levels, year, entry) in self.cells_of().each().filter(|(_, _, entry)| own.holds(entry)) {
+            by_place.entry((levels, year, entry.marks)).or_default().push(entry);
+        }
+        let mut named: BTreeMap<String, Vec<&Entry>> = BTreeMap::new();
+        for ((levels, year, marks), entries) in by_place {
+            named.entry(self.cell(levels, year, marks)).or_default().extend(entries);
+        }
+        named
+    }
+
+    fn cells_of(&self) -> &Cells {
+        if self.ground.finest.is_some() { &self.ground.divided } else { &self.ground.undivided }
+    }
+
+    fn cell(&self, levels: &[usize], year: usize, marks: u32) -> String {
+        let year = if self.unknown_year == Some(year) { None } else { Some(self.first_year + year as i32) };
+        let names = levels.iter().enumerate().map(|(split, level)| match self.names.get(*level) {
+            Some(name) if split == 0 => name.code.clone(),
+            _ if split == 0 => "unknown".to_owned(),
+            _ => level.to_string(),
+        });
+        format!("{}|{year:?}|{marks}", names.collect::<Vec<_>>().join("|"))
+    }
+
+    /// Every cell with time in it.
+    fn named_cells(&self) -> Vec<NamedCell> {
+        let places: BTreeSet<(&[usize], usize, u32)> =
+            self.cells_of().each().map(|(levels, year, entry)| (levels, year, entry.marks)).collect();
+        let named = places.into_iter().map(|(levels, year, marks)| NamedCell {
+            levels: levels.to_vec(),
+            year,
+            marks,
+            name: self.cell(levels, year, marks),
+        });
+        named.collect()
+    }
+
+    /// The cells of each block of the answers to each of these questions, for each of these readers; none where they are
+    /// suppressed.
+    pub(super) fn blocks_by_cell(&self, questions: &[Question], readers: &[Audience]) -> Vec<Vec<BTreeSet<String>>> {
+        let cells = self.named_cells();
+        let mut plan = Plan::new(&self.ground);
+        let of_reader = readers.iter().map(|audience| {
+            let mut blocks = Vec::new();
+            for question in questions {
+                let Some(partition) = self.partition_in(&mut plan, question, *audience) else { continue };
+                let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
+                blocks.extend(partition.blocks().map(|block| {
+                    let lies = |cell: &&NamedCell| {
+                        let level = block.split.and_then(|split| cell.levels.get(split));
+                        block.years.contains(&cell.year)
+                            && plan::is_kept(layer, cell.marks)
+                            && (block.split.is_none() || level.is_some_and(|level| block.levels.contains(level)))
+                    };
+                    cells.iter().filter(lies).map(|cell| cell.name.clone()).collect()
+                }));
+            }
+            blocks
+        });
+        of_reader.collect()
+    }
+
+    /// The level of this code.
+    pub(in crate::answer) fn level(&self, code: &str) -> Option<usize> {
+        self.names.iter().position(|name| name.code == code)
+    }
+
+    /// Whether the table whose levels are never joined may be shown as asked.
+    pub(super) fn fixed_stands(&self, question: &Question, audience: Audience) -> bool {
+        let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
+        let partition = Plan::new(&self.ground).partition(Division::Fixed, layer, audience);
+        partition.zip(self.since(question.since)).is_some_and(|(partition, from)| partition.is_cut_at(from))
+    }
+
+    pub(super) fn own(&self) -> Option<&Node> {
+        self.ground.nodes.last()
+    }
+}
+
+/// Adds the time at risk of an outcome.
+fn add_spans(spans: &mut Vec<Span>, club: &Club, whole: &Condition, of: &FollowUp) -> Result<(), Refusal> {
+    let frame = Frame { club, follow_up: of, condition: whole, given: None };
+    let (rows, _) = frame.middle().map_err(unusable)?;
+    for row in 0..rows.len() {
+        let Some(follow) = of.follows.get(rows.specimen[row] as usize) else { continue };
+        spans.push(Span {
+            specimen: follow.specimen,
+            keeper: rows.keeper[row],
+            tank: rows.tank[row],
+            from: follow.day0 + rows.episodes.start[row],
+            to: follow.day0 + rows.episodes.stop[row],
+            end: (rows.cause[row] > 0).then_some(rows.cause[row]),
+            other: of.outcome.needs_looks(),
+        });
+    }
+    Ok(())
+}
+
+/// Every specimen of the widest of these taxa.
+fn everyone(club: &Club, population: &Population, nodes: &[Node]) -> Population {
+    Population::of(club, nodes.first().map_or(population.taxon, |node| node.taxon), None)
+}
+
+type Piece = (f64, f64, Vec<usize>, u32);
+
+fn cut(pieces: Vec<Piece>, parts: impl Fn(&Piece, f64, f64) -> Vec<Piece>) -> Vec<Piece> {
+    pieces.iter().flat_map(|piece| parts(piece, piece.0, piece.1)).collect()
+}
