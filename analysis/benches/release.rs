@@ -10,11 +10,13 @@ mod support;
 use std::time::Instant;
 
 use analysis::answer::{
-    Audience, By, Called, Families, Holdings, OnRecord, Outcome, Question, RangesCalled, TaxonQuestion, bands, census,
-    claims, conditions, family, hazard, lead_up, listed, ranges, splits as all_splits, survival,
+    Audience, By, Called, Families, Held, Outcome, Piece, Question, RangesCalled, Records, TaxonQuestion, TaxonRecords,
+    bands, census, claims, conditions, family, hazard, lead_up, listed, ranges, survival,
 };
 use analysis::club::{Club, Reading};
+use analysis::follow_up::Population;
 use analysis::numeric::parallel;
+use analysis::vocabulary::TaxonSlug;
 use random_club::{Size, random_club};
 use support::stamp;
 
@@ -54,7 +56,7 @@ fn main() {
     });
     stage("p of the whole list, q, ratios, growth", || called = family(&club, Outcome::Death, AUDIENCE));
     stage("the same for declines", || declines = family(&club, Outcome::FirstSeriousDecline, AUDIENCE));
-    stage("tests of ranges, q", || of_ranges = ranges(&club, Outcome::Death));
+    stage("tests of ranges, q", || of_ranges = ranges(&club, Outcome::Death, AUDIENCE));
     stage("conditions", || {
         for &taxon in &taxa {
             drop(conditions(&club, &of(taxon), AUDIENCE, &stamp(), Some(&called)));
@@ -75,17 +77,27 @@ fn main() {
             drop(lead_up(&club, &of(taxon), AUDIENCE, &stamp()));
         }
     });
+    let held = |records: &Records, piece: &Piece| {
+        let held = Held::of(records, piece, &|keeper| Some(keeper.to_string()));
+        held.may_follow(&held.clone())
+    };
     stage("who holds what by every split, and what may follow", || {
         for &taxon in &taxa {
-            let on_record = OnRecord::of(&club, taxon);
-            drop(parallel::map(&all_splits(), |by| {
-                let held = Holdings::of(&on_record, *by, &|keeper| Some(keeper.to_string()));
-                held.may_follow(&held.clone())
-            }));
+            let records = Records::of(&club, &Population::of(&club, taxon, None));
+            drop(parallel::map(&Piece::standing(), |piece| held(&records, piece)));
+        }
+    });
+    stage("the same of the lines of conditions and lead-up", || {
+        for &taxon in &taxa {
+            let population = Population::of(&club, taxon, None);
+            let records = Records::with_lines(&club, &population);
+            drop(parallel::map(&Piece::lines(&club, &population), |piece| held(&records, piece)));
         }
     });
     stage("claims", || {
-        drop(claims(&club, AUDIENCE, &stamp(), Families { death: Some(&called), decline: Some(&declines) }))
+        let families = Families { death: Some(&called), decline: Some(&declines) };
+        let of = |taxon: &TaxonSlug| TaxonRecords { taxon: *taxon, club: &club, families };
+        drop(claims(&taxa.iter().map(of).collect::<Vec<_>>(), AUDIENCE, &stamp()));
     });
     println!("{:>8.2} s  all, {} taxa, {} comparisons", begun.elapsed().as_secs_f64(), taxa.len(), called.comparisons);
     if let Some(peak) = peak() {

@@ -14,6 +14,7 @@ mod claims; // what the club teaches
 mod conditions; // conditions side by side
 mod growth; // a question about growth
 mod hazard; // when they are lost
+mod held; // who is in the pieces that a release decides on
 mod lead_up; // the weeks before losses
 mod origin; // how the origins of corals are known
 mod plan; // what to record to know
@@ -29,13 +30,14 @@ pub use based::TaxonQuestion;
 pub use casebook::casebook;
 pub use census::census;
 pub use check::HORIZONS;
-pub use claims::{Families, claims};
+pub use claims::{Families, TaxonRecords, claims};
 pub use conditions::{Called, CalledLine, conditions, family, listed};
 pub use growth::growth;
 pub use hazard::hazard;
-pub use lead_up::lead_up;
+pub use held::{Held, MEMBERS, ON_RECORD, Piece, Records, UNDIVIDED};
+pub use lead_up::{lead_up, lead_up_faults};
 pub use plan::{POWER, PlanQuestion, RATIOS, plan};
 pub use question::{Audience, By, Given, GrowthQuestion, InvalidQuestion, Outcome, Question, Stamp};
 pub use shape::*;
-pub use survival::holdings::{Holdings, MEMBERS, OnRecord, code_of_split, splits};
+pub use survival::holdings::code_of_split;
 pub use survival::survival;

@@ -9,8 +9,10 @@ use serde::{Deserialize, Serialize};
 use crate::vocabulary::{CauseGroup, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};
 
 mod readings; // water tests in their order
+mod stands; // what a release tells from its own records
 
 pub use readings::Readings;
+pub use stands::{SEVERAL, Stands};
 
 /// Position of a keeper in [`Club::keepers`].
 pub type KeeperId = u32;
@@ -40,6 +42,9 @@ pub struct Club {
     /// whose records are gone. It holds no records then.
     #[serde(default)]
     pub withheld: bool,
+    /// What of a release is told from these records.
+    #[serde(skip)]
+    pub stands: Stands,
 }
 
 /// One member.

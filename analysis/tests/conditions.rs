@@ -6,13 +6,17 @@ mod random_club;
 #[path = "support/club_builder.rs"]
 mod support;
 
+use std::collections::BTreeMap;
+
 use analysis::answer::{
-    Audience, ConditionLine, ConditionsResult, Families, Outcome, POWER, PlanQuestion, TaxonAnswer, TaxonQuestion,
-    bands, casebook, claims, conditions, family, hazard, lead_up, listed, plan, ranges,
+    Audience, ConditionLine, ConditionsResult, Families, LeadUpLine, LeadUpResult, LevelEvidence, Outcome, POWER,
+    PlanQuestion, TaxonAnswer, TaxonQuestion, TaxonRecords, bands, casebook, claims, conditions, family, hazard,
+    lead_up, listed, plan, ranges,
 };
 use analysis::club::{Club, Incident};
 use analysis::exposure::Factor;
 use analysis::refusal::{Part, RefusalCode};
+use analysis::vocabulary::TaxonSlug;
 use analysis::wording::forbidden;
 use random_club::{Chance, Size, random_club};
 use serde_json::Value;
@@ -39,7 +43,7 @@ fn everything(club: &Club, slug: &str, outcome: Outcome, audience: Audience) -> 
     let planned =
         PlanQuestion { of: question, condition: Factor::Level(parameter("nitrate")), hazard_ratio: 2.0, power: POWER };
     let called = family(club, outcome, audience);
-    let of_ranges = ranges(club, outcome);
+    let of_ranges = ranges(club, outcome, audience);
     let text = |answer: Result<String, serde_json::Error>| answer.expect("JSON");
     vec![
         ("conditions", text(serde_json::to_string(&conditions(club, &question, audience, &stamp(), Some(&called))))),
@@ -288,13 +292,89 @@ fn a_casebook_tells_curators_days_members_months_and_the_public_nothing() {
 #[test]
 fn claims_are_in_five_words_and_never_supported_before_a_release() {
     let club = two_waters(16, 3.0);
-    let before = claims(&club, Audience::Curator, &stamp(), Families::default());
+    let claims = |families: Families| {
+        let of = |taxon: &TaxonSlug| TaxonRecords { taxon: *taxon, club: &club, families };
+        claims(&listed(&club).iter().map(of).collect::<Vec<_>>(), Audience::Curator, &stamp())
+    };
+    let before = claims(Families::default());
     let text = serde_json::to_string(&before).expect("JSON");
     assert!(!text.contains("\"supported\""), "q awaits a release");
     let called = family(&club, Outcome::Death, Audience::Curator);
-    let after = claims(&club, Audience::Curator, &stamp(), Families { death: Some(&called), decline: None });
+    let after = claims(Families { death: Some(&called), decline: None });
     check(&serde_json::to_value(&after).expect("JSON"), "claims");
     let clean = after.claims.iter().find(|claim| claim.claim == "not_too_clean").expect("a claim");
     let of_taxon = clean.taxa.iter().find(|line| line.taxon == "goniopora").expect("it is taught for them");
     assert_eq!(of_taxon.verdict_in_words, "supported", "{of_taxon:?}");
+}
+
+/// What a restricted audience finds by taking one answer from another is nothing, or enough to be a block.
+#[test]
+fn no_line_can_be_taken_from_another() {
+    let mut compared = 0;
+    for seed in 20..32 {
+        let club = large(seed);
+        for slug in ["goniopora", "acropora-millepora"] {
+            let by_year = |since| {
+                let question = TaxonQuestion { since, ..of(slug, Outcome::Death) };
+                conditions(&club, &question, Audience::Member, &stamp(), None)
+            };
+            let years: Vec<_> =
+                [None, Some(2022), Some(2023), Some(2024), Some(2025)].map(by_year).into_iter().collect();
+            let counts = |answer: &TaxonAnswer<ConditionsResult>| -> BTreeMap<String, Vec<u64>> {
+                // A wider taxon answers of other corals.
+                if answer.taxon.answered != slug {
+                    return BTreeMap::new();
+                }
+                let count = |part: &Part<LevelEvidence>| part.given().map(|level| level.specimens);
+                let of_line = |line: &ConditionLine| {
+                    let counts = [count(&line.evidence.level)?, count(&line.evidence.reference)?];
+                    Some((line.condition.clone(), counts.to_vec()))
+                };
+                lines(answer).iter().filter_map(of_line).collect()
+            };
+            for (at, wide) in years.iter().enumerate() {
+                let wide = counts(wide);
+                for narrow in &years[at + 1..] {
+                    for (condition, fewer) in counts(narrow) {
+                        let Some(more) = wide.get(&condition) else { continue };
+                        for (more, fewer) in more.iter().zip(&fewer) {
+                            let left = more - fewer;
+                            assert!(left == 0 || left >= 5, "{seed} {slug} {condition}: {left} by subtraction");
+                            compared += 1;
+                        }
+                    }
+                }
+            }
+        }
+    }
+    assert!(compared > 200, "{compared} differences were looked at");
+}
+
+const TWO_SPECIES: &[&str] = &["acropora-millepora", "acropora-millepora", "acropora-tenuis"];
+
+#[test]
+fn losses_of_a_genus_less_those_of_its_species_are_none_or_a_block() {
+    let mut compared = 0;
+    for seed in 40..60 {
+        let club = random_club(seed, &Size { keepers: 14, corals_per_tank: 4, slugs: TWO_SPECIES });
+        let cases = |slug: &str, outcome: Outcome| -> BTreeMap<(String, [u32; 2]), u64> {
+            let answer: TaxonAnswer<LeadUpResult> = lead_up(&club, &of(slug, outcome), Audience::Member, &stamp());
+            if answer.taxon.answered != slug {
+                return BTreeMap::new();
+            }
+            let Some(result) = answer.result.given() else { return BTreeMap::new() };
+            let shown = |line: &LeadUpLine| Some(((line.condition.clone(), line.window), *line.cases.given()?));
+            result.lines.iter().filter_map(shown).collect()
+        };
+        for outcome in [Outcome::Death, Outcome::DeathOrDecline] {
+            let genus = cases("acropora", outcome);
+            for (line, species) in cases("acropora-millepora", outcome) {
+                let Some(all) = genus.get(&line) else { continue };
+                let left = all.abs_diff(species);
+                assert!(left == 0 || left >= 5, "{seed} {line:?}: {left} losses by subtraction");
+                compared += 1;
+            }
+        }
+    }
+    assert!(compared > 0, "nothing was compared");
 }

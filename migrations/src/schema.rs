@@ -644,19 +644,19 @@ diesel::table! {
 }
 
 diesel::table! {
-    /// From which release each taxon is answered: an older one while fewer than three members have changed a block of its answers
+    /// From which release each subject is answered, piece by piece: an older one while fewer than three members have changed a block of it
     release_taxon (release, taxon, split) {
         /// Release
         release -> Int8,
-        /// Slug; empty never, * = everything together
+        /// Slug of a taxon, or that of a group with the genera it is without; * = everything together
         taxon -> Text,
         /// The release whose figures stand; null = withheld since a member withdrew, until three have changed
         answered_from -> Nullable<Int8>,
         /// Hash of what each member contributes to the figures that stand, by an unnamed key; served to nobody
         contributions -> Jsonb,
-        /// Code of the split of answers by one or by none; * = answers made of several, and splits without a row
+        /// Code of the piece: a split, what is on record, or a line that is withheld alone; * = answers made of several splits, and pieces without a row
         split -> Text,
-        /// What members held when the figures were withheld, by unnamed keys; served to nobody
+        /// Who was in the figures when they were last shown, where they are withheld, by unnamed keys; served to nobody
         holdings -> Nullable<Jsonb>,
     }
 }

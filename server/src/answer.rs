@@ -3,11 +3,12 @@
 //! Records are read once per edition into plain values and kept; a request costs one look at the edition's
 //! number, and an answer computed before is sent again. What may be shown to whom is `analysis::disclosure`'s.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use analysis::answer::{Audience, Called, Outcome, RangesCalled, Stamp, State, ranges};
 use analysis::club::Club;
+use analysis::vocabulary::TaxonSlug;
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
 use migrations::schema::{club_setting, edition};
@@ -15,7 +16,7 @@ use migrations::schema::{club_setting, edition};
 use crate::access::Scope;
 use crate::pool::Pool;
 use crate::problem::Problem;
-use crate::release::{self, Standing};
+use crate::release::{self, Release, Standing};
 
 mod care; // what keepers did
 mod load; // records → a club of plain values
@@ -40,8 +41,10 @@ pub struct Frozen {
     /// Its number.
     pub number: i64,
     pool: Pool,
+    /// Other releases that figures of this one stand from.
+    others: Mutex<HashMap<i64, Snapshot>>,
     called: Mutex<HashMap<(Outcome, Audience), Arc<Called>>>,
-    ranges: Mutex<HashMap<Outcome, Arc<RangesCalled>>>,
+    ranges: Mutex<HashMap<(Outcome, Audience), Arc<RangesCalled>>>,
 }
 
 impl std::fmt::Debug for Frozen {
@@ -77,10 +80,78 @@ impl Snapshot {
     }
 
     /// The q values of the release's tests of ranges; `None` for an edition.
-    pub fn ranges(&self, outcome: Outcome) -> Option<Arc<RangesCalled>> {
+    pub fn ranges(&self, outcome: Outcome, audience: Audience) -> Option<Arc<RangesCalled>> {
         let frozen = self.release.as_ref()?;
         let mut known = frozen.ranges.lock().unwrap_or_else(PoisonError::into_inner);
-        Some(known.entry(outcome).or_insert_with(|| Arc::new(ranges(&self.club, outcome))).clone())
+        let made = || Arc::new(ranges(&self.club, outcome, audience));
+        Some(known.entry((outcome, audience)).or_insert_with(made).clone())
+    }
+}
+
+impl Snapshot {
+    /// The records of a release.
+    fn frozen(pool: &Pool, release: Release, club: Club) -> Snapshot {
+        let frozen = Frozen {
+            number: release.number,
+            pool: pool.clone(),
+            others: Mutex::default(),
+            called: Mutex::default(),
+            ranges: Mutex::default(),
+        };
+        Snapshot {
+            edition: release.number,
+            raised_at: release.made_at,
+            club: Arc::new(club),
+            release: Some(Arc::new(frozen)),
+        }
+    }
+
+    /// What each taxon is answered from in an answer about all of them, by what it is made of: of an edition its records, of
+    /// a release those that stand for the taxon.
+    ///
+    /// # Errors
+    /// The database refused, or what was kept cannot be read.
+    pub fn by_taxon(&self, made_of: &str) -> Result<ByTaxon, Problem> {
+        let mut by_taxon = ByTaxon { own: self.clone(), others: BTreeMap::new() };
+        let Some(frozen) = self.release.as_ref().filter(|_| !self.club.withheld) else { return Ok(by_taxon) };
+        let mut connection = frozen.pool.get().map_err(|error| Problem::database_unavailable(&error))?;
+        let mut others = frozen.others.lock().unwrap_or_else(PoisonError::into_inner);
+        for (taxon, from) in release::standing_of_taxa(&mut connection, made_of)? {
+            let snapshot = match from {
+                Some(from) if from.number == frozen.number => continue,
+                Some(from) => match others.get(&from.number) {
+                    Some(known) => known.clone(),
+                    None => {
+                        let club = release::records(&mut connection, Some(from))?;
+                        others.entry(from.number).or_insert(Snapshot::frozen(&frozen.pool, from, club)).clone()
+                    }
+                },
+                None => Snapshot { club: Arc::new(release::records(&mut connection, None)?), ..self.clone() },
+            };
+            by_taxon.others.insert(taxon, snapshot);
+        }
+        Ok(by_taxon)
+    }
+}
+
+/// What each taxon is answered from.
+pub struct ByTaxon {
+    own: Snapshot,
+    /// Taxa that other records stand for.
+    others: BTreeMap<String, Snapshot>,
+}
+
+impl ByTaxon {
+    /// The records of a taxon; an empty club where they are withheld.
+    pub fn of(&self, taxon: TaxonSlug) -> &Snapshot {
+        self.others.get(taxon.as_str()).unwrap_or(&self.own)
+    }
+
+    /// Each once, those that are withheld left out.
+    pub fn snapshots(&self) -> impl Iterator<Item = &Snapshot> {
+        let mut seen = BTreeSet::new();
+        let all = std::iter::once(&self.own).chain(self.others.values()).filter(|of| !of.club.withheld);
+        all.filter(move |of| seen.insert(of.edition))
     }
 }
 
@@ -200,12 +271,8 @@ impl Answers {
             return Ok(known.clone());
         }
         let mut connection = pool.get().map_err(|error| Problem::database_unavailable(&error))?;
-        let club = Arc::new(release::records(&mut connection, from)?);
-        let stamped = from.unwrap_or(standing.current);
-        let frozen =
-            Frozen { number: stamped.number, pool: pool.clone(), called: Mutex::default(), ranges: Mutex::default() };
-        let snapshot =
-            Snapshot { edition: stamped.number, raised_at: stamped.made_at, club, release: Some(Arc::new(frozen)) };
+        let club = release::records(&mut connection, from)?;
+        let snapshot = Snapshot::frozen(pool, from.unwrap_or(standing.current), club);
         if released.len() >= RELEASES {
             released.clear();
         }

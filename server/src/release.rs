@@ -3,11 +3,13 @@
 //!
 //! A taxon keeps the figures of an older release while one or two members have changed a block of its answers, so that the
 //! difference of two releases is never the doing of so few; where one of them withdrew it is withheld until three have
-//! changed. Answers by one split stand split by split, those made of several together (`succession`). The first release is made when the first reader comes, later ones when their time has come or at once when a
-//! member withdraws.
+//! changed. Answers by one split stand split by split, those made of several together, and lines on cells of their own are
+//! withheld alone (`succession`). The first release is made when the first reader comes, later ones when their time has
+//! come or at once when a member withdraws.
 
-use analysis::answer::{By, code_of_split};
-use analysis::club::Club;
+use std::collections::BTreeMap;
+
+use analysis::club::{Club, SEVERAL, Stands};
 use analysis::vocabulary::TaxonSlug;
 use chrono::{DateTime, Utc};
 use diesel::dsl::{exists, now, select};
@@ -50,17 +52,12 @@ pub struct Standing {
     pub answered_from: Option<Release>,
 }
 
-/// The current release and the one that a taxon is answered from, by a split or (`None`) in an answer made of several;
-/// makes the first, or one that a withdrawal forces, at
-/// once.
+/// The current release and the one that a taxon is answered from, by what the answer is made of: the code of a piece, or
+/// [`SEVERAL`]. Makes the first release, or one that a withdrawal forces, at once.
 ///
 /// # Errors
 /// The database refused, or the records do not pack.
-pub fn standing(
-    connection: &mut PgConnection,
-    taxon: Option<TaxonSlug>,
-    split: Option<By>,
-) -> Result<Standing, Problem> {
+pub fn standing(connection: &mut PgConnection, taxon: Option<TaxonSlug>, made_of: &str) -> Result<Standing, Problem> {
     // One that could not be made yet, or was given up, is owed all the same: what stands holds the withdrawn records.
     let forced: bool = select(exists(
         release_due::table.filter(release_due::state.ne("done")).filter(release_due::reason.eq("withdrawal")),
@@ -77,11 +74,11 @@ pub fn standing(
     let slug = taxon.map_or(EVERYTHING, |taxon| taxon.as_str());
     let rows: Vec<(String, Option<i64>)> = release_taxon::table
         .filter(release_taxon::release.eq(current.number).and(release_taxon::taxon.eq(slug)))
-        .filter(release_taxon::split.eq_any([split.map_or(EVERYTHING, code_of_split), EVERYTHING]))
+        .filter(release_taxon::split.eq_any([made_of, SEVERAL]))
         .select((release_taxon::split, release_taxon::answered_from))
         .load(connection)?;
     // A split without a row of its own stands as everything else does.
-    let from = rows.iter().find(|(of, _)| of != EVERYTHING).or(rows.first()).map(|(_, from)| *from);
+    let from = rows.iter().find(|(of, _)| of != SEVERAL).or(rows.first()).map(|(_, from)| *from);
     // A taxon without any record has no row: there is nothing to withhold.
     let answered_from = match from {
         None => Some(current),
@@ -152,7 +149,38 @@ pub fn records(connection: &mut PgConnection, from: Option<Release>) -> Result<C
     let Some(from) = from else { return Ok(Club { withheld: true, ..Club::default() }) };
     let packed: Option<Vec<u8>> = release::table.find(from.number).select(release::records).first(connection)?;
     let packed = packed.ok_or_else(|| Problem::internal(&format!("release {} has no records", from.number)))?;
-    packed::unpack(&packed)
+    let rows: Vec<(String, String, Option<i64>)> = release_taxon::table
+        .filter(release_taxon::release.eq(from.number))
+        .select((release_taxon::taxon, release_taxon::split, release_taxon::answered_from))
+        .load(connection)?;
+    let mut stands = Stands::default();
+    for (subject, piece, of) in rows {
+        stands.say(&subject, &piece, of == Some(from.number));
+    }
+    Ok(Club { stands, ..packed::unpack(&packed)? })
+}
+
+/// From which release each taxon is answered in the current one, by what the answer is made of; `None` = withheld. A taxon
+/// without a row is answered from the current one.
+///
+/// # Errors
+/// The database refused.
+pub fn standing_of_taxa(
+    connection: &mut PgConnection,
+    made_of: &str,
+) -> Result<BTreeMap<String, Option<Release>>, Problem> {
+    let current = standing(connection, None, SEVERAL)?.current;
+    let mut rows: Vec<(String, String, Option<i64>)> = release_taxon::table
+        .filter(release_taxon::release.eq(current.number))
+        .filter(release_taxon::split.eq_any([made_of, SEVERAL]))
+        .select((release_taxon::taxon, release_taxon::split, release_taxon::answered_from))
+        .load(connection)?;
+    let releases: Vec<Release> =
+        release::table.select((release::number, release::made_at)).load::<Release>(connection)?;
+    let release = |number: i64| releases.iter().copied().find(|release| release.number == number);
+    // The row of the piece itself comes last and wins.
+    rows.sort_by_key(|(_, piece, _)| piece != SEVERAL);
+    Ok(rows.into_iter().map(|(taxon, _, from)| (taxon, from.and_then(release))).collect())
 }
 
 /// An answer of a release as it was first given.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::based::{Based, TaxonQuestion};
 use super::conditions::line::Making;
+use super::conditions::shown::cuts;
 use super::hazard::no_coral;
 use super::question::{Audience, By, Outcome, Question, Stamp};
 use super::shape::{
@@ -11,7 +12,7 @@ use super::shape::{
     TaxonAnswer,
 };
 use super::{Called, round, survival};
-use crate::club::Club;
+use crate::club::{Club, SEVERAL};
 use crate::comparison::{Frame, Rows};
 use crate::disclosure::cells::{Entry, tally};
 use crate::disclosure::{passes, suppressed};
@@ -29,7 +30,7 @@ use crate::vocabulary::{ParameterCode, TaxonSlug, catalogue};
 use crate::wording;
 
 /// Stable id of the method: changes when a figure made by the same records would.
-const METHOD_ID: &str = "bands-1";
+const METHOD_ID: &str = "bands-2";
 /// Seed of the draws of tanks.
 const SEED: u64 = 8;
 
@@ -41,20 +42,23 @@ pub struct RangesCalled {
     q: BTreeMap<(TaxonSlug, ParameterCode), f64>,
 }
 
-/// The tests of all taxa with records enough by all parameters with a taught band; what is refused counts with p = 1.
-pub fn ranges(club: &Club, outcome: Outcome) -> RangesCalled {
-    let mut keys = Vec::new();
+/// The tests of all taxa with records enough by all parameters with a taught band, by the steps that a reader may see
+/// apart; what is refused counts with p = 1.
+pub fn ranges(club: &Club, outcome: Outcome, audience: Audience) -> RangesCalled {
+    let mut list: Vec<((TaxonSlug, ParameterCode), f64)> = Vec::new();
+    let mut tests = 0;
     for taxon in super::conditions::listed(club) {
-        keys.extend(taught(club, taxon).into_iter().map(|parameter| (taxon, parameter)));
+        let population = Population::of(club, taxon, None);
+        let making = Making::new(club, &population, (outcome, None), audience);
+        let parameters = taught(club, taxon);
+        let tested = parallel::map(&parameters, |parameter| {
+            let cells = cells(club, &population, *parameter, &cuts(&making, *parameter)?, outcome)?;
+            bin_test(&cells.losses, &cells.cuts)
+        });
+        tests += parameters.len();
+        let found = parameters.into_iter().zip(tested);
+        list.extend(found.filter_map(|(parameter, found)| Some(((taxon, parameter), found.ok()?.test.p))));
     }
-    let tested = parallel::map(&keys, |(taxon, parameter)| {
-        let cuts = ladder(By::Parameter(*parameter));
-        let cells = cells(club, &Population::of(club, *taxon, None), *parameter, &cuts, outcome)?;
-        bin_test(&cells.losses, &cells.cuts)
-    });
-    let tests = keys.len();
-    let list: Vec<_> =
-        keys.into_iter().zip(tested).filter_map(|(key, found)| Some((key, found.ok()?.test.p))).collect();
     let p: Vec<f64> = list.iter().map(|(_, p)| *p).collect();
     let q = q_values(&p, tests, Dependence::Positive).unwrap_or_default();
     RangesCalled { tests: tests as u64, q: list.into_iter().map(|(key, _)| key).zip(q).collect() }
@@ -79,10 +83,10 @@ pub fn bands(
     called: Option<&Called>,
     ranges: Option<&RangesCalled>,
 ) -> TaxonAnswer<BandsResult> {
-    let based = Based::new(club, question, audience, stamp);
+    let based = Based::new(club, question, SEVERAL, audience, stamp);
     let result = match (&based.population, based.refusal()) {
         (Some(population), None) => {
-            let conditions = Making::new(club, population, question.outcome, audience);
+            let conditions = Making::new(club, population, (question.outcome, question.since), audience);
             let making = Beside { club, population, question, audience, stamp, called, ranges, conditions };
             let lines = parallel::map(&taught(club, population.taxon), |code| making.line(*code));
             Ok(BandsResult { bands: lines.into_iter().flatten().collect() })
@@ -158,7 +162,7 @@ impl Beside<'_> {
                 "The range with fewest losses is worked out when a release is made.",
             ));
         };
-        let cuts = ladder(By::Parameter(code));
+        let cuts = cuts(&self.conditions, code)?;
         let cells = cells(self.club, self.population, code, &cuts, self.question.outcome)?;
         self.may_be_shown(&cells)?;
         let tested = bin_test(&cells.losses, &cells.cuts)?;

@@ -4,6 +4,7 @@ use super::question::{Audience, By, Outcome, Question, Stamp};
 use super::shape::{PlacedRefusal, SurvivalAnswer, TaxonAnswer};
 use super::{survival, taxon};
 use crate::club::Club;
+use crate::disclosure::suppressed;
 use crate::follow_up::Population;
 use crate::refusal::{Part, Refusal};
 use crate::vocabulary::TaxonSlug;
@@ -48,10 +49,19 @@ pub(super) struct Based {
     pub(super) plain: SurvivalAnswer,
     /// The specimens that answer; `None` if no taxon does.
     pub(super) population: Option<Population>,
+    /// The plain answer stands in this release, and what is asked does not.
+    withheld: Option<Refusal>,
 }
 
 impl Based {
-    pub(super) fn new(club: &Club, question: &TaxonQuestion, audience: Audience, stamp: &Stamp) -> Based {
+    /// `made_of`: the split that the answer is made of, or [`crate::club::SEVERAL`].
+    pub(super) fn new(
+        club: &Club,
+        question: &TaxonQuestion,
+        made_of: &str,
+        audience: Audience,
+        stamp: &Stamp,
+    ) -> Based {
         let plain = survival(club, &question.plain(), audience, stamp);
         let answered = plain.result.given().is_some();
         let same = |population: &Population| {
@@ -60,14 +70,15 @@ impl Based {
         };
         let population =
             answered.then(|| taxon::candidates(club, question.taxon, question.since).into_iter().find(same)).flatten();
-        Based { plain, population }
+        let told = population.as_ref().is_none_or(|population| club.stands.has(&population.subject(), made_of));
+        Based { plain, population: population.filter(|_| told), withheld: (!told).then(|| suppressed(audience)) }
     }
 
     /// The refusal of the plain answer, where no taxon answers.
     pub(super) fn refusal(&self) -> Option<Refusal> {
         match &self.plain.result {
             Part::Refused { refused } => Some(refused.clone()),
-            Part::Given(_) => None,
+            Part::Given(_) => self.withheld.clone(),
         }
     }
 

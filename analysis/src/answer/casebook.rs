@@ -4,6 +4,7 @@
 //! names a keeper or a tank, and only a coral's own keeper sees its name.
 
 use super::based::{Based, TaxonQuestion};
+use super::held::ON_RECORD;
 use super::question::{Audience, Stamp};
 use super::round;
 use super::shape::{CasebookLine, CasebookResult, LastTest, TaxonAnswer};
@@ -32,7 +33,7 @@ pub fn casebook(
     audience: Audience,
     stamp: &Stamp,
 ) -> TaxonAnswer<CasebookResult> {
-    let based = Based::new(club, question, audience, stamp);
+    let based = Based::new(club, question, ON_RECORD, audience, stamp);
     let population = Population::of(club, question.taxon, question.since);
     let result = result(club, &population, audience);
     let mut answer = based.answer("casebook", METHOD_ID, result, Vec::new());

@@ -31,18 +31,25 @@ impl<'a> Families<'a> {
     }
 }
 
-/// Every claim for every taxon that it is taught for.
-pub fn claims(club: &Club, audience: Audience, stamp: &Stamp, families: Families) -> ClaimsAnswer {
-    let listed = conditions::listed(club);
-    let of_taxa: Vec<(usize, TaxonSlug)> = taught()
+/// A taxon with the records that it is answered from.
+#[derive(Debug, Clone, Copy)]
+pub struct TaxonRecords<'a> {
+    /// The taxon.
+    pub taxon: TaxonSlug,
+    /// The records.
+    pub club: &'a Club,
+    /// The q values of their release.
+    pub families: Families<'a>,
+}
+
+/// Every claim for every one of these taxa that it is taught for.
+pub fn claims(taxa: &[TaxonRecords], audience: Audience, stamp: &Stamp) -> ClaimsAnswer {
+    let of_taxa: Vec<(usize, &TaxonRecords)> = taught()
         .iter()
         .enumerate()
-        .flat_map(|(at, claim)| {
-            listed.iter().filter(|taxon| is_taught_for(claim, **taxon)).map(move |taxon| (at, *taxon))
-        })
+        .flat_map(|(at, claim)| taxa.iter().filter(|of| is_taught_for(claim, of.taxon)).map(move |of| (at, of)))
         .collect();
-    let found =
-        parallel::map(&of_taxa, |(at, taxon)| for_taxon(club, &taught()[*at], *taxon, audience, stamp, families));
+    let found = parallel::map(&of_taxa, |(at, of)| for_taxon(of, &taught()[*at], audience, stamp));
     let mut by_claim = vec![Vec::new(); taught().len()];
     for ((at, _), line) in of_taxa.iter().zip(found) {
         by_claim[*at].push(line);
@@ -75,14 +82,8 @@ fn outcome_code(outcome: ClaimOutcome) -> &'static str {
     }
 }
 
-fn for_taxon(
-    club: &Club,
-    claim: &Claim,
-    taxon: TaxonSlug,
-    audience: Audience,
-    stamp: &Stamp,
-    families: Families,
-) -> ClaimForTaxon {
+fn for_taxon(of: &TaxonRecords, claim: &Claim, audience: Audience, stamp: &Stamp) -> ClaimForTaxon {
+    let TaxonRecords { taxon, club, families } = *of;
     let population = Population::of(club, taxon, None);
     let mut looked_at = Vec::new();
     let mut verdicts = Vec::new();
@@ -90,7 +91,7 @@ fn for_taxon(
     for &about in &claim.outcomes {
         // Growth stands on every line, whatever its outcome.
         let outcome = if about == ClaimOutcome::Decline { Outcome::FirstSeriousDecline } else { Outcome::Death };
-        let making = Making::new(club, &population, outcome, audience);
+        let making = Making::new(club, &population, (outcome, None), audience);
         for &factor in &factors {
             let line = conditions::one(&making, factor);
             let called = families.of(about);

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::based::{Based, TaxonQuestion};
 use super::question::{Audience, Outcome, Stamp};
 use super::shape::{ConditionLine, ConditionsResult, Family, PlacedRefusal, TaxonAnswer};
-use crate::club::Club;
+use crate::club::{Club, SEVERAL};
 use crate::disclosure::block_minimum;
 use crate::exposure::{Factor, LAG_DAYS};
 use crate::follow_up::Population;
@@ -100,7 +100,7 @@ pub fn family(club: &Club, outcome: Outcome, audience: Audience) -> Called {
     let mut lines: Vec<((TaxonSlug, String), Tested)> = Vec::new();
     for taxon in listed(club) {
         let population = Population::of(club, taxon, None);
-        let making = Making::new(club, &population, outcome, audience);
+        let making = Making::new(club, &population, (outcome, None), audience);
         let factors = Factor::list(taxon);
         let tested = parallel::map(&factors, |factor| making.tested(*factor));
         lines.extend(factors.iter().zip(tested).map(|(factor, tested)| ((taxon, factor.code()), tested)));
@@ -131,7 +131,7 @@ pub fn conditions(
     stamp: &Stamp,
     called: Option<&Called>,
 ) -> TaxonAnswer<ConditionsResult> {
-    let based = Based::new(club, question, audience, stamp);
+    let based = Based::new(club, question, SEVERAL, audience, stamp);
     let result = match (&based.population, based.refusal()) {
         (Some(population), None) => Ok(result(club, population, question, audience, called)),
         (_, refusal) => Err(refusal.unwrap_or_else(|| {
@@ -157,7 +157,7 @@ fn result(
     audience: Audience,
     called: Option<&Called>,
 ) -> ConditionsResult {
-    let making = Making::new(club, population, question.outcome, audience);
+    let making = Making::new(club, population, (question.outcome, question.since), audience);
     let others = pooled::others(club, population.taxon);
     let populations: Vec<Population>;
     let pooling = match called {

@@ -12,7 +12,7 @@ use super::shape::{
 };
 use super::taxon::MixOf;
 use super::{refusals, taxon};
-use crate::club::Club;
+use crate::club::{Club, SEVERAL};
 use crate::disclosure::{rounding, suppressed};
 use crate::exposure::LAG_DAYS;
 use crate::follow_up::Population;
@@ -40,7 +40,7 @@ pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp:
         since: question.since,
         audience,
     };
-    let nobody = || Population { taxon: question.taxon, without: Vec::new(), members: Vec::new() };
+    let nobody = || Population::of_members(question.taxon, Vec::new());
     if let Some(fault) = question.faults(audience).into_iter().next() {
         let code = if fault.parameter == "taxon" { RefusalCode::NotAsked } else { RefusalCode::InvalidInput };
         let refusal = Refusal::plain(code, format!("{fault}."));
@@ -56,7 +56,10 @@ pub fn growth(club: &Club, question: &GrowthQuestion, audience: Audience, stamp:
     let mut fallback: Vec<FallbackStep> = Vec::new();
     let mut first: Option<(Population, Refused)> = None;
     for population in taxon::candidates(club, question.taxon, question.since) {
-        match (Attempt { club, question, population: &population, audience }).figures() {
+        // Of a fallback, an older release may stand.
+        let told = club.stands.has(&population.subject(), SEVERAL);
+        let attempt = Attempt { club, question, population: &population, audience };
+        match if told { attempt.figures() } else { Err(suppressed(audience).into()) } {
             Ok(figures) => {
                 let beyond = taxon::beyond(club, &population, |whole| measured(club, whole));
                 let of = MixOf { ids: &figures.specimens, beyond: &beyond, since: question.since };

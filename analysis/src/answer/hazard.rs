@@ -1,6 +1,7 @@
 //! When they are lost: deaths and coral-days by age, with limits that allow for corals sharing a tank.
 
 use super::based::{Based, TaxonQuestion};
+use super::held::UNDIVIDED;
 use super::question::{Audience, By, Stamp};
 use super::round;
 use super::shape::{HazardAtAge, HazardPiece, HazardResult, TaxonAnswer};
@@ -24,7 +25,7 @@ const SEED: u64 = 16;
 
 /// When the corals of a taxon are lost, for an audience.
 pub fn hazard(club: &Club, question: &TaxonQuestion, audience: Audience, stamp: &Stamp) -> TaxonAnswer<HazardResult> {
-    let based = Based::new(club, question, audience, stamp);
+    let based = Based::new(club, question, UNDIVIDED, audience, stamp);
     let result = match (&based.population, based.refusal()) {
         (Some(population), None) => result(club, population, question, audience),
         (_, refusal) => Err(refusal.unwrap_or_else(no_coral)),

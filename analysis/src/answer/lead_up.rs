@@ -10,32 +10,31 @@ use std::collections::BTreeMap;
 
 use super::based::{Based, TaxonQuestion};
 use super::hazard::no_coral;
-use super::question::{Audience, Stamp};
+use super::question::{Audience, InvalidQuestion, Stamp};
 use super::round;
 use super::shape::{Estimate, LeadUpLine, LeadUpResult, TaxonAnswer, WithinSpecimenLine};
-use crate::club::{Club, TankId};
+use crate::club::{Club, SEVERAL, TankId};
 use crate::comparison::curve::LEVEL;
-use crate::comparison::rows::stretches;
-use crate::disclosure::cells::{Entry, tally};
-use crate::disclosure::{passes, suppressed};
-use crate::episode::Episodes;
+use crate::disclosure::{block_minimum, suppressed};
 use crate::evidence::minimums;
-use crate::exposure::{Factor, Rules};
-use crate::follow_up::decline::follow_up_for;
-use crate::follow_up::population::latest_name;
-use crate::follow_up::{End, Follow, FollowUp, Population, Run};
+use crate::follow_up::Population;
 use crate::numeric::bootstrap::{REPLICATES, cluster_limits};
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::survival::Covariate;
-use crate::survival::matched_sets::{MatchedInput, RiskRows, conditional_logistic, draw_controls};
+use crate::survival::matched_sets::{MatchedInput, conditional_logistic};
 use crate::wording;
 
+pub mod held; // who is in each line
 mod looked_back; // a condition or sign over a window
+mod losses; // losses and their controls
+mod shown; // what of it a restricted audience sees
 
-use looked_back::{LookedBack, Sign};
+use looked_back::LookedBack;
+use losses::{Loss, Moment, losses};
+use shown::{Ties, pass};
 
 /// Stable id of the method: changes when a figure made by the same records would.
-const METHOD_ID: &str = "lead-up-1";
+const METHOD_ID: &str = "lead-up-2";
 /// Seed of the draws of controls and tanks.
 const SEED: u64 = 11;
 /// Windows before the loss, in days, both ends included.
@@ -45,9 +44,16 @@ const LAST: [u32; 2] = [1, 30];
 /// The earlier ones.
 const EARLIER: [[u32; 2]; 3] = [[31, 60], [61, 90], [91, 120]];
 
+/// Why a question may not be asked by an audience: losses of some years could be taken from those of all.
+pub fn lead_up_faults(question: &TaxonQuestion, audience: Audience) -> Vec<InvalidQuestion> {
+    let over_some = question.since.is_some() && block_minimum(audience).is_some();
+    let message = "the weeks before losses are told over all years: leave 'since' out".to_owned();
+    over_some.then_some(InvalidQuestion { parameter: "since", message }).into_iter().collect()
+}
+
 /// The weeks before the losses of a taxon, for an audience.
 pub fn lead_up(club: &Club, question: &TaxonQuestion, audience: Audience, stamp: &Stamp) -> TaxonAnswer<LeadUpResult> {
-    let based = Based::new(club, question, audience, stamp);
+    let based = Based::new(club, question, SEVERAL, audience, stamp);
     let result = match (&based.population, based.refusal()) {
         (Some(population), None) => Back::new(club, population, question, audience).and_then(|back| back.result()),
         (_, refusal) => Err(refusal.unwrap_or_else(no_coral)),
@@ -60,20 +66,51 @@ pub fn lead_up(club: &Club, question: &TaxonQuestion, audience: Audience, stamp:
     answer
 }
 
-/// A moment from which is looked back: a loss, or a control of one.
-#[derive(Debug, Clone, Copy)]
-struct Moment {
-    specimen: u32,
-    keeper: u32,
-    tank: Option<TankId>,
-    /// Calendar day.
-    day: f64,
+/// What is set against the days before a loss.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Against {
+    /// The same days of controls, in one window.
+    Controls([u32; 2]),
+    /// Earlier months of the same coral.
+    Earlier,
 }
 
-/// A loss with its controls.
-struct Loss {
-    case: Moment,
-    controls: Vec<Moment>,
+impl Against {
+    fn all() -> impl Iterator<Item = Against> {
+        WINDOWS.into_iter().map(Against::Controls).chain([Against::Earlier])
+    }
+}
+
+/// A loss with its value and those that it is set against.
+struct Valued<'l> {
+    case: &'l Moment,
+    /// Its own.
+    own: f64,
+    /// At least one.
+    others: Vec<f64>,
+    /// Whose controls have data.
+    controls: Vec<&'l Moment>,
+}
+
+/// The losses that have data for themselves and for something to be set against.
+fn valued<'l>(club: &Club, losses: &'l [Loss], what: &LookedBack, against: Against) -> Vec<Valued<'l>> {
+    let of = |at: &Moment, window| what.over(club, at.specimen, at.keeper, at.day, window);
+    let mut with = Vec::new();
+    for loss in losses {
+        let case = &loss.case;
+        let window = if let Against::Controls(window) = against { window } else { LAST };
+        let Some(own) = of(case, window) else { continue };
+        let (others, controls): (Vec<f64>, Vec<&Moment>) = match against {
+            Against::Controls(window) => {
+                loss.controls.iter().filter_map(|control| Some((of(control, window)?, control))).unzip()
+            }
+            Against::Earlier => (EARLIER.into_iter().filter_map(|window| of(case, window)).collect(), Vec::new()),
+        };
+        if !others.is_empty() {
+            with.push(Valued { case, own, others, controls });
+        }
+    }
+    with
 }
 
 struct Back<'a> {
@@ -81,15 +118,7 @@ struct Back<'a> {
     population: &'a Population,
     audience: Audience,
     losses: Vec<Loss>,
-}
-
-/// The day from which a loss is looked back: that of the loss, or the last look where it is known to an interval.
-fn index(follow: &Follow) -> Option<f64> {
-    match follow.end {
-        End::Alive(_) => None,
-        End::Died(day) => Some(day),
-        End::DiedWithin { after, .. } => Some(after),
-    }
+    ties: Ties,
 }
 
 impl<'a> Back<'a> {
@@ -99,133 +128,84 @@ impl<'a> Back<'a> {
         question: &TaxonQuestion,
         audience: Audience,
     ) -> Result<Back<'a>, Refusal> {
-        let followed = follow_up_for(club, population, question.outcome, Run::Main);
-        let losses = losses(club, &followed)?;
-        Ok(Back { club, population, audience, losses })
+        let losses = losses(club, population, question.outcome)?;
+        let ties = Ties::new(club, population, question.outcome, audience)?;
+        Ok(Back { club, population, audience, losses, ties })
     }
 
     fn result(&self) -> Result<LeadUpResult, Refusal> {
         if self.losses.is_empty() {
             return Err(Refusal::counted(RefusalCode::NoEvents, 0.0, 1.0, "No loss to look back from."));
         }
-        self.passes(self.losses.iter().map(|loss| &loss.case))?;
-        let rules = Rules { lag: 0.0, ..Rules::of(Run::Main) };
-        let conditions = Factor::list(self.population.taxon).into_iter().filter(|factor| varies(*factor));
-        let mut looked: Vec<LookedBack> =
-            conditions.filter_map(|factor| LookedBack::condition(self.club, self.population, factor, rules)).collect();
-        looked.extend(Sign::ALL.iter().map(|sign| LookedBack::Sign(*sign)));
+        if !pass(self.losses.iter().map(|loss| &loss.case), self.audience) {
+            return Err(suppressed(self.audience));
+        }
+        let looked = LookedBack::all(self.club, &self.ties.everyone(self.population));
+        let subject = self.population.subject();
         let mut lines = Vec::new();
         let mut within_specimen = Vec::new();
         for what in &looked {
+            let told = self.club.stands.has(&subject, &what.line_code());
             for window in WINDOWS {
-                lines.extend(self.line(what, window));
+                lines.extend(self.line(what, window, told));
             }
-            within_specimen.extend(self.within(what));
+            within_specimen.extend(self.within(what, told));
         }
         let controls = self.losses.iter().map(|loss| loss.controls.len() as u64).sum();
         let sentence = wording::lead_up::read(&lines);
         Ok(LeadUpResult { losses: self.losses.len() as u64, controls, lines, within_specimen, sentence })
     }
 
-    fn passes<'m>(&self, moments: impl Iterator<Item = &'m Moment>) -> Result<(), Refusal> {
-        let entries: Vec<Entry> = moments
-            .map(|at| Entry { specimen: at.specimen, keeper: at.keeper, tank: at.tank, days: 1.0, marks: 0 })
-            .collect();
-        if passes(&tally(entries.iter()), self.audience) { Ok(()) } else { Err(suppressed(self.audience)) }
-    }
-
-    /// A line; `None` where no loss has data.
-    fn line(&self, what: &LookedBack, window: [u32; 2]) -> Option<LeadUpLine> {
-        let value = |at: &Moment| what.over(self.club, at.specimen, at.keeper, at.day, window);
-        let mut with: Vec<(&Loss, f64, Vec<f64>)> = Vec::new();
-        for loss in &self.losses {
-            let controls: Vec<f64> = loss.controls.iter().filter_map(value).collect();
-            if let (Some(case), false) = (value(&loss.case), controls.is_empty()) {
-                with.push((loss, case, controls));
-            }
-        }
-        if with.is_empty() {
+    /// A line; `None` where no loss has data, or it may not be shown: which of the two, nobody is told.
+    fn line(&self, what: &LookedBack, window: [u32; 2], told: bool) -> Option<LeadUpLine> {
+        let against = Against::Controls(window);
+        let with = valued(self.club, &self.losses, what, against);
+        if with.is_empty() || !told || !self.ties.may_be_shown(self.club, what, against, &with, self.audience) {
             return None;
         }
-        let base = LeadUpLine {
+        let (difference, lower, upper) = drawn(&differences(&with));
+        Some(LeadUpLine {
             condition: what.code(),
             name: what.name(),
             kind: what.kind(),
             window,
-            difference: Part::Refused { refused: suppressed(self.audience) },
-            lower: None,
-            upper: None,
-            odds_ratio: Part::Refused { refused: suppressed(self.audience) },
-            cases: Part::Refused { refused: suppressed(self.audience) },
-            controls: Part::Refused { refused: suppressed(self.audience) },
-        };
-        if self.passes(with.iter().map(|(loss, _, _)| &loss.case)).is_err() {
-            return Some(base);
-        }
-        let differences: Vec<(Option<TankId>, u32, f64)> = with
-            .iter()
-            .map(|(loss, case, controls)| {
-                let mean = controls.iter().sum::<f64>() / controls.len() as f64;
-                (loss.case.tank, loss.case.keeper, case - mean)
-            })
-            .collect();
-        let sets: Vec<(&Moment, f64, Vec<f64>)> =
-            with.iter().map(|(loss, case, controls)| (&loss.case, *case, controls.clone())).collect();
-        let (difference, lower, upper) = drawn(&differences);
-        Some(LeadUpLine {
             difference: Part::from(difference),
             lower,
             upper,
-            odds_ratio: Part::from(odds(&sets)),
+            odds_ratio: Part::from(odds(&with)),
             cases: Part::Given(with.len() as u64),
-            controls: Part::Given(with.iter().map(|(_, _, controls)| controls.len() as u64).sum()),
-            ..base
+            controls: Part::Given(with.iter().map(|valued| valued.others.len() as u64).sum()),
         })
     }
 
-    /// The last month of the lost corals against their own earlier months; `None` where no loss has data.
-    fn within(&self, what: &LookedBack) -> Option<WithinSpecimenLine> {
-        let mut with: Vec<(&Moment, f64)> = Vec::new();
-        for loss in &self.losses {
-            let at = &loss.case;
-            let value = |window| what.over(self.club, at.specimen, at.keeper, at.day, window);
-            let earlier: Vec<f64> = EARLIER.into_iter().filter_map(value).collect();
-            if let (Some(last), false) = (value(LAST), earlier.is_empty()) {
-                with.push((at, last - earlier.iter().sum::<f64>() / earlier.len() as f64));
-            }
-        }
-        if with.is_empty() {
+    /// The last month of the lost corals against their own earlier months; `None` as for a line.
+    fn within(&self, what: &LookedBack, told: bool) -> Option<WithinSpecimenLine> {
+        let with = valued(self.club, &self.losses, what, Against::Earlier);
+        let against = Against::Earlier;
+        if with.is_empty() || !told || !self.ties.may_be_shown(self.club, what, against, &with, self.audience) {
             return None;
         }
-        let base = WithinSpecimenLine {
+        let (difference, lower, upper) = drawn(&differences(&with));
+        Some(WithinSpecimenLine {
             condition: what.code(),
             name: what.name(),
             kind: what.kind(),
             window: LAST,
-            difference: Part::Refused { refused: suppressed(self.audience) },
-            lower: None,
-            upper: None,
-            cases: Part::Refused { refused: suppressed(self.audience) },
-        };
-        if self.passes(with.iter().map(|(at, _)| *at)).is_err() {
-            return Some(base);
-        }
-        let differences: Vec<(Option<TankId>, u32, f64)> =
-            with.iter().map(|(at, difference)| (at.tank, at.keeper, *difference)).collect();
-        let (difference, lower, upper) = drawn(&differences);
-        Some(WithinSpecimenLine {
             difference: Part::from(difference),
             lower,
             upper,
             cases: Part::Given(with.len() as u64),
-            ..base
         })
     }
 }
 
-/// What a coral keeps for life cannot differ between its months, and tells nothing of the weeks before.
-fn varies(factor: Factor) -> bool {
-    !matches!(factor, Factor::Origin | Factor::Form(_) | Factor::KeeperExperience | Factor::TankAge)
+/// Each loss's value less the mean of what it is set against, with its tank and keeper.
+fn differences(with: &[Valued]) -> Vec<(Option<TankId>, u32, f64)> {
+    let of = |valued: &Valued| {
+        let mean = valued.others.iter().sum::<f64>() / valued.others.len() as f64;
+        (valued.case.tank, valued.case.keeper, valued.own - mean)
+    };
+    with.iter().map(of).collect()
 }
 
 /// Mean difference with limits by drawing whole tanks.
@@ -256,12 +236,13 @@ fn drawn(differences: &[(Option<TankId>, u32, f64)]) -> (Result<f64, Refusal>, O
 }
 
 /// Odds ratio by conditional logistic regression over sets of (loss, controls), clustered by the loss's tank.
-fn odds(sets: &[(&Moment, f64, Vec<f64>)]) -> Result<Estimate, Refusal> {
+fn odds(sets: &[Valued]) -> Result<Estimate, Refusal> {
     let (mut set, mut case, mut values, mut cluster) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    for (number, (at, own, controls)) in (0u32..).zip(sets) {
+    for (number, of) in (0u32..).zip(sets) {
         // Corals of no known tank share one by keeper.
-        let tank = at.tank.unwrap_or(u32::MAX - at.keeper);
-        for (is_case, value) in std::iter::once((true, *own)).chain(controls.iter().map(|value| (false, *value))) {
+        let tank = of.case.tank.unwrap_or(u32::MAX - of.case.keeper);
+        let controls = of.others.iter().map(|value| (false, *value));
+        for (is_case, value) in std::iter::once((true, of.own)).chain(controls) {
             set.push(number);
             case.push(is_case);
             values.push(value);
@@ -277,46 +258,4 @@ fn odds(sets: &[(&Moment, f64, Vec<f64>)]) -> Result<Estimate, Refusal> {
         Some(ratio) => Ok(Estimate { estimate: Some(ratio), lower: own.lower, upper: own.upper }),
         None => Err(own.refused.unwrap_or_else(none)),
     }
-}
-
-/// Rows to draw controls from: one a stay of each specimen, with a loss known to an interval at the last look before it.
-fn losses(club: &Club, followed: &FollowUp) -> Result<Vec<Loss>, Refusal> {
-    let (mut start, mut stop, mut event) = (Vec::new(), Vec::new(), Vec::new());
-    let (mut specimen, mut species, mut tank, mut of) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let mut names = BTreeMap::new();
-    for (position, follow) in followed.follows.iter().enumerate() {
-        let Some(coral) = club.specimens.get(follow.specimen as usize) else { continue };
-        let end = index(follow).unwrap_or_else(|| follow.end.middle());
-        if end <= follow.entry {
-            continue;
-        }
-        let next = names.len() as u32;
-        let name = *names.entry(latest_name(coral)).or_insert(next);
-        for stretch in stretches(&coral.stays, follow.entry, end) {
-            start.push(stretch.from - follow.day0);
-            stop.push(stretch.to - follow.day0);
-            event.push(index(follow).is_some() && stretch.to == end);
-            specimen.push(position as u32);
-            species.push(name);
-            // Corals of no known tank share one by keeper.
-            tank.push(stretch.tank.unwrap_or(u32::MAX - follow.keeper));
-            of.push(stretch.tank);
-        }
-    }
-    let episodes = Episodes::validated(start, stop, event).map_err(|error| {
-        Refusal::plain(RefusalCode::InvalidInput, format!("The records contradict themselves: {error}."))
-    })?;
-    let rows = RiskRows { episodes: &episodes, specimen: &specimen, species: &species, tank: &tank };
-    let moment = |row: usize, age: f64| {
-        let follow = followed.follows.get(specimen[row] as usize)?;
-        Some(Moment { specimen: follow.specimen, keeper: follow.keeper, tank: of[row], day: follow.day0 + age })
-    };
-    let sets = draw_controls(&rows, SEED)?;
-    Ok(sets
-        .into_iter()
-        .filter_map(|set| {
-            let controls = set.controls.iter().filter_map(|control| moment(control.row, control.age)).collect();
-            Some(Loss { case: moment(set.case, set.age)?, controls })
-        })
-        .collect())
 }

@@ -7,7 +7,7 @@ use super::conditions::line::{Cut, Making};
 use super::question::{Audience, InvalidQuestion, Stamp};
 use super::round;
 use super::shape::{LevelPair, PlanResult, PlanStep, TaxonAnswer, YearsNeeded};
-use crate::club::Club;
+use crate::club::{Club, SEVERAL};
 use crate::comparison::curve::LEVEL;
 use crate::disclosure::{block_minimum, keepers_needed, suppressed};
 use crate::exposure::condition::{CONTRAST, REFERENCE};
@@ -78,7 +78,7 @@ impl PlanQuestion {
 
 /// What would have to be recorded of the taxon asked, itself and no other.
 pub fn plan(club: &Club, question: &PlanQuestion, audience: Audience, stamp: &Stamp) -> TaxonAnswer<PlanResult> {
-    let based = Based::new(club, &question.of, audience, stamp);
+    let based = Based::new(club, &question.of, SEVERAL, audience, stamp);
     let population = Population::of(club, question.of.taxon, question.of.since);
     let result = result(club, &population, question, audience);
     let mut answer = based.answer("plan", METHOD_ID, result, Vec::new());
@@ -96,7 +96,7 @@ fn result(
     question: &PlanQuestion,
     audience: Audience,
 ) -> Result<PlanResult, Refusal> {
-    let making = Making::new(club, population, question.of.outcome, audience);
+    let making = Making::new(club, population, (question.of.outcome, question.of.since), audience);
     let cut = making.cut(question.condition)?;
     if !super::conditions::shown::may_be_shown(&making, question.condition, &cut) {
         return Err(suppressed(audience));

@@ -37,12 +37,12 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
     if let Some(fault) = question.faults(audience).into_iter().next() {
         let code = if fault.parameter == "taxon" { RefusalCode::NotAsked } else { RefusalCode::InvalidInput };
         let refusal = Refusal::plain(code, format!("{fault}."));
-        let population = Population { taxon: question.taxon, without: Vec::new(), members: Vec::new() };
+        let population = Population::of_members(question.taxon, Vec::new());
         let taxon = taxon::answered(club, question.taxon, &population, &MixOf::nobody(), Vec::new(), audience);
         return refused(stamp, asked, taxon, Refused { refusal, evidence: None });
     }
     if club.withheld {
-        let population = Population { taxon: question.taxon, without: Vec::new(), members: Vec::new() };
+        let population = Population::of_members(question.taxon, Vec::new());
         let taxon = taxon::answered(club, question.taxon, &population, &MixOf::nobody(), Vec::new(), audience);
         let mut answer = refused(stamp, asked, taxon, Refused { refusal: suppressed(audience), evidence: None });
         round(&mut answer, question.outcome, audience);
@@ -52,7 +52,10 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
     let mut fallback: Vec<FallbackStep> = Vec::new();
     let mut first: Option<(Population, Refused)> = None;
     for population in taxon::candidates(club, question.taxon, question.since) {
-        match (Attempt { club, asked: question, question: &framed_by, population: &population, audience }).figures() {
+        let attempt = Attempt { club, asked: question, question: &framed_by, population: &population, audience };
+        // Of a fallback, an older release may stand by this split.
+        let told = club.stands.has(&population.subject(), holdings::code_of_split(question.by));
+        match if told { attempt.figures() } else { Err(suppressed(audience).into()) } {
             Ok(figures) => {
                 let beyond = taxon::beyond(club, &population, |whole| followed(club, whole));
                 let of = MixOf { ids: &figures.specimens, beyond: &beyond, since: question.since };
@@ -81,7 +84,7 @@ pub fn survival(club: &Club, question: &Question, audience: Audience, stamp: &St
         }
     }
     let (population, whole) = first.unwrap_or_else(|| {
-        let population = Population { taxon: question.taxon, without: Vec::new(), members: Vec::new() };
+        let population = Population::of_members(question.taxon, Vec::new());
         let refusal = Refusal::counted(RefusalCode::EmptyGroup, 0.0, 1.0, "No coral of this taxon is on record.");
         (population, Refused { refusal, evidence: None })
     });

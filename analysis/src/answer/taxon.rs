@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::held::ON_RECORD;
 use super::question::Audience;
 use super::shape::{FallbackStep, MixLine, TaxonAnswered};
 use crate::club::Club;
@@ -73,7 +74,9 @@ pub(super) fn mix(club: &Club, population: &Population, of: &MixOf, audience: Au
         return one_line;
     }
     let beyond = population.mix(club, of.beyond.iter().copied());
-    let shown = shown_names(club, population.taxon, lines.iter().chain(&beyond), audience);
+    let mut shown = shown_names(club, population.taxon, lines.iter().chain(&beyond), audience);
+    // Of a name by itself, an older release may stand.
+    shown.retain(|name| *name == population.taxon || club.stands.has(name.as_str(), ON_RECORD));
     let hidden = |lines: &[(TaxonSlug, Vec<u32>)]| -> Vec<u32> {
         lines.iter().filter(|(name, _)| !shown.contains(name)).flat_map(|(_, ids)| ids.iter().copied()).collect()
     };

@@ -1,19 +1,21 @@
 //! Which specimens a question is about: by their latest name, the species, its genus and its group.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::answer::MixLine;
 use crate::club::{Club, Specimen};
 use crate::follow_up::day_number;
-use crate::vocabulary::{Fallback, Rank, TaxonSlug};
+use crate::vocabulary::{Fallback, Rank, TaxonSlug, catalogue};
 
 /// The specimens of a taxon, or of a group without some genera.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Population {
     /// The taxon answered.
     pub taxon: TaxonSlug,
-    /// Genera of the group that are left out.
+    /// Genera of the group that are left out and on record.
     pub without: Vec<TaxonSlug>,
+    /// Genera that are left out, on record or not.
+    pub left_out: Vec<TaxonSlug>,
     /// Positions in [`Club::specimens`], ascending.
     pub members: Vec<u32>,
 }
@@ -72,8 +74,41 @@ impl Population {
         let present = |genus: &TaxonSlug| {
             club.specimens.iter().filter_map(latest_name).any(|name| name.is_within(*genus) && name.is_within(taxon))
         };
-        let without = without.into_iter().filter(|genus| present(genus)).collect();
-        Population { taxon, without, members }
+        let left_out = without;
+        let without = left_out.iter().copied().filter(|genus| present(genus)).collect();
+        Population { taxon, without, left_out, members }
+    }
+
+    /// Some specimens of a taxon.
+    pub fn of_members(taxon: TaxonSlug, members: Vec<u32>) -> Population {
+        Population { taxon, without: Vec::new(), left_out: Vec::new(), members }
+    }
+
+    /// What it is of, by a text that stays the same whatever is on record.
+    pub fn subject(&self) -> String {
+        let genera: Vec<&str> = self.left_out.iter().map(|genus| genus.as_str()).collect();
+        if genera.is_empty() { self.taxon.to_string() } else { format!("{} without {}", self.taxon, genera.join(", ")) }
+    }
+
+    /// The same in another club.
+    pub fn again(&self, club: &Club) -> Population {
+        Population::select(club, self.taxon, self.left_out.clone(), None)
+    }
+
+    /// Every population that answers are about: the taxa of the catalogue, and the groups without some genera that answer
+    /// for others.
+    pub fn subjects(club: &Club) -> Vec<Population> {
+        let taxa = catalogue().taxa().iter().map(|row| row.slug);
+        let steps = taxa.clone().flat_map(|taxon| taxon.fallback());
+        let mut subjects: Vec<Population> = taxa.map(|taxon| Population::of(club, taxon, None)).collect();
+        let mut known: BTreeSet<String> = subjects.iter().map(Population::subject).collect();
+        for step in steps.filter(|step| matches!(step, Fallback::GroupWithout { .. })) {
+            let population = Population::of_fallback(club, &step, None);
+            if known.insert(population.subject()) {
+                subjects.push(population);
+            }
+        }
+        subjects
     }
 
     /// What these specimens are named, most first: each line a name with the number of the specimens in `ids`.

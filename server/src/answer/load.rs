@@ -4,8 +4,8 @@
 use std::collections::{BTreeMap, HashMap};
 
 use analysis::club::{
-    Club, ClubBand, Days, Ending, Identification, Keeper, Placement, Sighting, SightingSource, Sizing, Specimen, Stay,
-    Tank,
+    Club, ClubBand, Days, Ending, Identification, Keeper, Placement, Sighting, SightingSource, Sizing, Specimen,
+    Stands, Stay, Tank,
 };
 use analysis::vocabulary::{CauseGroup, Fate, FateMatch, Origin, OriginBasis, ParameterCode, TaxonSlug, find_fate};
 use chrono::NaiveDate;
@@ -141,6 +141,7 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
         incidents,
         bands: bands(connection)?,
         withheld: false,
+        stands: Stands::default(),
     })
 }
 

@@ -69,7 +69,8 @@ pub fn run(config: &Config, args: &DemoArgs) -> Result<u8, Failure> {
     print_held(&held)?;
     print_learned(&mut connection, &club)?;
     // The first release, so that the first reader need not wait for it.
-    release::standing(&mut connection, None, None).map_err(|problem| Failure::place(problem.detail.clone()))?;
+    release::standing(&mut connection, None, analysis::club::SEVERAL)
+        .map_err(|problem| Failure::place(problem.detail.clone()))?;
     if let Some(listener) = listener {
         let address = listener.local_addr().unwrap_or(config.listen);
         let curator = token(&mut connection, Role::Curator, None)?;

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use analysis::club::{Club, Specimen};
 use analysis::follow_up::Population;
-use analysis::vocabulary::TaxonSlug;
 use diesel::prelude::*;
 use migrations::schema::keeper;
 use sha2::{Digest, Sha256};
@@ -81,12 +80,12 @@ impl<'a> Written<'a> {
 pub(super) struct Contributions(BTreeMap<String, String>);
 
 impl Contributions {
-    /// What every member contributes to a taxon, or to everything together: the specimens, and all that was written about
+    /// What every member contributes to a population, or to everything together: the specimens, and all that was written about
     /// the member's tanks.
-    pub(super) fn of(written: &Written, taxon: Option<TaxonSlug>) -> Contributions {
+    pub(super) fn of(written: &Written, population: Option<&Population>) -> Contributions {
         let club = written.club;
-        let ids: Vec<u32> = match taxon {
-            Some(taxon) => Population::of(club, taxon, None).members,
+        let ids: Vec<u32> = match population {
+            Some(population) => population.members.clone(),
             None => (0..club.specimens.len() as u32).collect(),
         };
         let mut by_keeper: BTreeMap<u32, Sha256> = BTreeMap::new();
@@ -176,7 +175,7 @@ impl Firsts {
 mod tests {
     use super::*;
     use analysis::club::{Identification, Keeper, Reading, Stay, Tank};
-    use analysis::vocabulary::ParameterCode;
+    use analysis::vocabulary::{ParameterCode, TaxonSlug};
 
     #[test]
     fn what_one_member_writes_changes_no_other_members_hash() {
@@ -217,7 +216,10 @@ mod tests {
             specimens: vec![specimen(0, "a/1", 0), specimen(1, "b/1", shift + 1)],
             ..Club::default()
         };
-        let of = |club: &Club| Contributions::of(&Written::of(club, &members), TaxonSlug::parse("goniopora"));
+        let of = |club: &Club| {
+            let population = Population::of(club, TaxonSlug::parse("goniopora").unwrap(), None);
+            Contributions::of(&Written::of(club, &members), Some(&population))
+        };
         let before = of(&club(&[(0, 5.0)], 0));
         // The first member adds a log and a tank: every later position shifts by one.
         let after = of(&club(&[(0, 5.0), (1, 6.0)], 1));

@@ -1,15 +1,16 @@
-//! From which release each taxon is answered in a new one.
+//! From which release each subject (a taxon, or a group without some genera) is answered in a new one.
 //!
 //! Answers by one split, or by none, stand or follow by themselves: every block of theirs must rest on what nobody, or at
-//! least three members, changed ([`Holdings::may_follow`]). Answers that are made of several splits follow only where all
-//! of them do, and where three members have changed what was written about the taxon at all.
+//! least three members, changed ([`Held::may_follow`]). Answers that are made of several splits follow only where all of
+//! them do, and where three members have changed what was written about the subject at all. Lines in them that rest on
+//! cells of their own are withheld until three members have changed those since they were last shown.
 
 use std::collections::BTreeMap;
 
-use analysis::answer::{By, Holdings, MEMBERS, OnRecord, code_of_split, splits};
-use analysis::club::Club;
+use analysis::answer::{Held, MEMBERS, Piece, Records};
+use analysis::club::{Club, SEVERAL};
+use analysis::follow_up::Population;
 use analysis::numeric::parallel;
-use analysis::vocabulary::{TaxonSlug, catalogue};
 use diesel::prelude::*;
 use migrations::schema::{release, release_taxon};
 
@@ -32,14 +33,14 @@ pub(super) struct Making<'a> {
 struct Stood {
     from: Option<i64>,
     contributions: Contributions,
-    /// What members held, where the figures are withheld.
-    holdings: Option<Holdings>,
+    /// Who was in the figures when they were last shown, where they are withheld.
+    held: Option<Held>,
 }
 
 /// The records of a release that figures stand from, with the keys of its members.
 type Old = (Club, Vec<String>);
 
-/// Writes from which release each taxon is answered in the one being made.
+/// Writes from which release each subject is answered in the one being made.
 ///
 /// # Errors
 /// The database refused, or what was kept cannot be read.
@@ -50,79 +51,136 @@ pub(super) fn stand(connection: &mut PgConnection, making: &Making) -> Result<()
     };
     let old = old_records(connection, &stood)?;
     let written = Written::of(making.club, making.members);
-    for taxon in catalogue().taxa().iter().map(|row| Some(row.slug)).chain([None]) {
-        let slug = taxon.map_or(EVERYTHING, |taxon| taxon.as_str());
-        let fresh = Contributions::of(&written, taxon);
-        let own = stood.remove(slug).unwrap_or_default();
-        let Some(whole) = own.get(EVERYTHING) else {
+    for population in Population::subjects(making.club).into_iter().map(Some).chain([None]) {
+        let subject = population.as_ref().map_or_else(|| EVERYTHING.to_owned(), Population::subject);
+        let fresh = Contributions::of(&written, population.as_ref());
+        let own = stood.remove(&subject).unwrap_or_default();
+        let Some(whole) = own.get(SEVERAL) else {
             if !fresh.is_empty() {
-                put(connection, making.number, slug, EVERYTHING, Some(making.number), &fresh, None)?;
+                let row = Row { piece: SEVERAL, from: Some(making.number), contributions: &fresh, held: None };
+                put(connection, making.number, &subject, row)?;
             }
             continue;
         };
         let changed = whole.contributions.changed(&fresh);
         // Older records hold what a member who withdrew had written: they cannot stand.
         let gone = making.reason == "withdrawal" || whole.contributions.lacks(making.members);
-        let mut all = changed == 0 || changed >= MEMBERS;
-        let mut by_split = Vec::new();
-        if let (Some(taxon), true) = (taxon, changed > 0) {
-            by_split = follow(making, &old, taxon, &own, changed);
-            all &= by_split.iter().all(|(_, older)| older.is_none());
-        }
         let stays = |from: Option<i64>| if gone { None } else { from };
+        let kept = |held: Held| held.without_the_gone(|member| making.members.iter().any(|key| key == member));
+        let mut all = changed == 0 || changed >= MEMBERS;
+        let mut standing = Vec::new();
+        if let (Some(population), true) = (&population, changed > 0) {
+            let followed = Followed { making, old: &old, population, own: &own, changed };
+            standing = followed.standing();
+            // Counts of what is on record are in no answer that is made of several.
+            all &= standing.iter().all(|(piece, older)| older.is_none() || *piece == Piece::OnRecord);
+        }
         let from = if all { Some(making.number) } else { stays(whole.from) };
-        put(connection, making.number, slug, EVERYTHING, from, if all { &fresh } else { &whole.contributions }, None)?;
-        for (by, older) in by_split {
-            // One that follows, where the others do not; or one that does not, with what it rested on if it is withheld.
-            let of = own.get(code_of_split(by)).unwrap_or(whole);
-            let (split_from, holdings) = match older {
+        let contributions = if all { &fresh } else { &whole.contributions };
+        put(connection, making.number, &subject, Row { piece: SEVERAL, from, contributions, held: None })?;
+        for (piece, older) in standing {
+            // One that follows, where the others do not; or one that does not, with who was in it if it is withheld.
+            let code = piece.code();
+            let of = own.get(&code).unwrap_or(whole);
+            let (from_here, held) = match older {
                 None => (Some(making.number), None),
                 Some(older) => (stays(of.from), Some(older)),
             };
-            if split_from != from || split_from.is_none() {
-                let holdings = holdings
-                    .filter(|_| split_from.is_none())
-                    .map(|held| held.without_the_gone(|member| making.members.iter().any(|key| key == member)));
-                let contributions = if split_from == Some(making.number) { &fresh } else { &of.contributions };
-                put(connection, making.number, slug, code_of_split(by), split_from, contributions, holdings.as_ref())?;
+            if from_here != from || from_here.is_none() {
+                let held = held.filter(|_| from_here.is_none()).map(kept);
+                let contributions = if from_here == Some(making.number) { &fresh } else { &of.contributions };
+                let row = Row { piece: &code, from: from_here, contributions, held: held.as_ref() };
+                put(connection, making.number, &subject, row)?;
             }
+        }
+        let Some(population) = &population else { continue };
+        let withheld = Followed { making, old: &old, population, own: &own, changed }.lines(all, gone);
+        for (code, held) in withheld {
+            let held = kept(held);
+            let row = Row { piece: &code, from: None, contributions: &Contributions::default(), held: Some(&held) };
+            put(connection, making.number, &subject, row)?;
         }
     }
     Ok(())
 }
 
-/// Each split of a taxon: `None` where its answers follow, else what the older ones rest on.
-fn follow(
-    making: &Making,
-    old: &BTreeMap<i64, Old>,
-    taxon: TaxonSlug,
-    stood: &BTreeMap<String, Stood>,
+/// A subject of which something was written before.
+struct Followed<'a> {
+    making: &'a Making<'a>,
+    old: &'a BTreeMap<i64, Old>,
+    population: &'a Population,
+    /// Its rows in the release before, by piece.
+    own: &'a BTreeMap<String, Stood>,
+    /// Members who changed anything about it.
     changed: usize,
-) -> Vec<(By, Option<Holdings>)> {
-    let whole = stood.get(EVERYTHING);
-    let splits = splits();
-    let now = OnRecord::of(making.club, taxon);
-    let needed = |number: &i64| stood.values().any(|of| of.from == Some(*number));
-    let then: BTreeMap<i64, OnRecord> = old
-        .iter()
-        .filter(|(number, _)| needed(number))
-        .map(|(number, (club, _))| (*number, OnRecord::of(club, taxon)))
-        .collect();
-    let kept = parallel::map(&splits, |by| {
-        let of = stood.get(code_of_split(*by)).or(whole)?;
-        let newer = Holdings::of(&now, *by, &|keeper| making.members.get(keeper as usize).cloned());
-        let from = of.from.and_then(|from| Some((then.get(&from)?, &old.get(&from)?.1)));
-        let older = match (&of.holdings, from) {
-            (Some(holdings), _) => holdings.clone(),
-            (None, Some((records, members))) => {
-                Holdings::of(records, *by, &|keeper| members.get(keeper as usize).cloned())
+}
+
+impl Followed<'_> {
+    /// Each standing piece: `None` where its answers follow, else who was in the older ones.
+    fn standing(&self) -> Vec<(Piece, Option<Held>)> {
+        let pieces = Piece::standing();
+        let now = Records::of(self.making.club, self.population);
+        let then = self.then(Records::of);
+        let older = parallel::map(&pieces, |piece| {
+            // Made before anything was kept of a piece: what was written about the whole decides.
+            let Some(older) = self.older(&then, piece) else {
+                return (self.changed < MEMBERS).then(|| Held::Cells(Default::default()));
+            };
+            (!self.held(&now, piece).may_follow(&older)).then_some(older)
+        });
+        pieces.into_iter().zip(older).collect()
+    }
+
+    /// The lines that are withheld, with who was in them when they were last shown. `all`: answers that are made of several
+    /// follow; `gone`: those that do not are withheld.
+    fn lines(&self, all: bool, gone: bool) -> Vec<(String, Held)> {
+        let is_withheld = |(code, stood): (&String, &Stood)| Some((code.clone(), stood.held.clone()?));
+        let withheld = || self.own.iter().filter(|(code, _)| code.contains('/')).filter_map(is_withheld);
+        if self.changed == 0 || (!all && !gone) {
+            // What is told is what was told before.
+            return withheld().collect();
+        }
+        let mut pieces = Piece::lines(self.making.club, self.population);
+        let then = self.then(Records::with_lines);
+        // Lines that are written no more were changed by whoever is gone from them.
+        let codes: Vec<String> = pieces.iter().map(Piece::code).collect();
+        let lost: Vec<(String, Held)> = withheld().filter(|(code, _)| !codes.contains(code)).collect();
+        pieces.retain(|piece| self.older(&then, piece).is_some());
+        let now = all.then(|| Records::with_lines(self.making.club, self.population));
+        let older = parallel::map(&pieces, |piece| {
+            let older = self.older(&then, piece)?;
+            let follows = now.as_ref().is_some_and(|now| self.held(now, piece).may_follow(&older));
+            (!follows).then(|| (piece.code(), older))
+        });
+        older.into_iter().flatten().chain(lost).collect()
+    }
+
+    fn held(&self, records: &Records, piece: &Piece) -> Held {
+        Held::of(records, piece, &|keeper| self.making.members.get(keeper as usize).cloned())
+    }
+
+    /// The records of the older releases that something of it stands from.
+    fn then<'s>(
+        &'s self,
+        of: impl Fn(&'s Club, &Population) -> Records<'s>,
+    ) -> BTreeMap<i64, (Records<'s>, &'s Vec<String>)> {
+        let needed = |number: &i64| self.own.values().any(|stood| stood.from == Some(*number));
+        let of = |club, members| (of(club, &self.population.again(club)), members);
+        let old = self.old.iter().filter(|(number, _)| needed(number));
+        old.map(|(number, (club, members))| (*number, of(club, members))).collect()
+    }
+
+    /// Who was in the figures of a piece when they were last shown.
+    fn older(&self, then: &BTreeMap<i64, (Records, &Vec<String>)>, piece: &Piece) -> Option<Held> {
+        let stood = self.own.get(&piece.code()).or(self.own.get(SEVERAL))?;
+        match &stood.held {
+            Some(held) => Some(held.clone()),
+            None => {
+                let (records, members) = then.get(&stood.from?)?;
+                Some(Held::of(records, piece, &|keeper| members.get(keeper as usize).cloned()))
             }
-            // Made before holdings were kept: what was written about the whole taxon decides.
-            (None, None) => return (changed < MEMBERS).then(Holdings::default),
-        };
-        (!newer.may_follow(&older)).then_some(older)
-    });
-    splits.into_iter().zip(kept).collect()
+        }
+    }
 }
 
 fn rows(connection: &mut PgConnection, number: i64) -> Result<BTreeMap<String, BTreeMap<String, Stood>>, Problem> {
@@ -140,8 +198,8 @@ fn rows(connection: &mut PgConnection, number: i64) -> Result<BTreeMap<String, B
     let mut stood: BTreeMap<String, BTreeMap<String, Stood>> = BTreeMap::new();
     for (taxon, split, from, contributions, holdings) in rows {
         let contributions = Contributions::from_json(&contributions);
-        let holdings = holdings.map(serde_json::from_value).transpose().map_err(|error| Problem::internal(&error))?;
-        stood.entry(taxon).or_default().insert(split, Stood { from, contributions, holdings });
+        let held = holdings.map(serde_json::from_value).transpose().map_err(|error| Problem::internal(&error))?;
+        stood.entry(taxon).or_default().insert(split, Stood { from, contributions, held });
     }
     Ok(stood)
 }
@@ -165,24 +223,25 @@ fn old_records(
     Ok(old)
 }
 
-fn put(
-    connection: &mut PgConnection,
-    number: i64,
-    taxon: &str,
-    split: &str,
+/// From which release a piece of a subject is answered.
+struct Row<'a> {
+    piece: &'a str,
+    /// `None` = withheld.
     from: Option<i64>,
-    contributions: &Contributions,
-    holdings: Option<&Holdings>,
-) -> Result<(), Problem> {
-    let holdings = holdings.map(serde_json::to_value).transpose().map_err(|error| Problem::internal(&error))?;
+    contributions: &'a Contributions,
+    held: Option<&'a Held>,
+}
+
+fn put(connection: &mut PgConnection, number: i64, subject: &str, row: Row) -> Result<(), Problem> {
+    let held = row.held.map(serde_json::to_value).transpose().map_err(|error| Problem::internal(&error))?;
     diesel::insert_into(release_taxon::table)
         .values((
             release_taxon::release.eq(number),
-            release_taxon::taxon.eq(taxon),
-            release_taxon::split.eq(split),
-            release_taxon::answered_from.eq(from),
-            release_taxon::contributions.eq(contributions.as_json()),
-            release_taxon::holdings.eq(holdings),
+            release_taxon::taxon.eq(subject),
+            release_taxon::split.eq(row.piece),
+            release_taxon::answered_from.eq(row.from),
+            release_taxon::contributions.eq(row.contributions.as_json()),
+            release_taxon::holdings.eq(held),
         ))
         .execute(connection)?;
     Ok(())

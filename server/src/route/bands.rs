@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use analysis::answer::{Audience, TaxonQuestion};
+use analysis::club::SEVERAL;
 use serde::Serialize;
 
 use crate::access::Caller;
@@ -17,7 +18,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 /// The answer as a list.
 pub const LINES: Lines = Lines {
     about: "bands",
-    split: None,
+    made_of: SEVERAL,
     list: "/result/bands",
     columns: &[
         ("parameter", "/parameter"),
@@ -66,7 +67,7 @@ pub fn answer(
     audience: Audience,
 ) -> Result<impl Serialize + use<>, Problem> {
     let called = snapshot.called(question.outcome, audience)?;
-    let ranges = snapshot.ranges(question.outcome);
+    let ranges = snapshot.ranges(question.outcome, audience);
     let stamp = snapshot.stamp();
     Ok(analysis::answer::bands(&snapshot.club, question, audience, &stamp, called.as_deref(), ranges.as_deref()))
 }

@@ -1,7 +1,7 @@
 //! Single losses.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, By, TaxonQuestion};
+use analysis::answer::{Audience, ON_RECORD, TaxonQuestion};
 use serde::Serialize;
 
 use crate::access::Caller;
@@ -17,7 +17,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 /// The answer as a list.
 pub const LINES: Lines = Lines {
     about: "casebook",
-    split: Some(By::None),
+    made_of: ON_RECORD,
     list: "/result/losses",
     columns: &[
         ("name", "/name"),

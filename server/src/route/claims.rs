@@ -1,7 +1,8 @@
 //! What the club teaches, beside its records.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, Families, Outcome};
+use analysis::answer::{Audience, Families, Outcome, TaxonRecords, listed};
+use analysis::club::SEVERAL;
 
 use crate::access::Caller;
 use crate::answer::Snapshot;
@@ -48,15 +49,29 @@ pub async fn get_claims(
 /// The question as answers are kept by.
 pub fn asked(form: Form) -> statistics::Question {
     let canonical = "claims?".to_owned();
-    statistics::Question { canonical, form, stem: "claims".to_owned(), taxon: None, split: None }
+    statistics::Question { canonical, form, stem: "claims".to_owned(), taxon: None, made_of: SEVERAL }
 }
 
 /// The bytes of the answer.
 pub fn bytes(snapshot: &Snapshot, audience: Audience, form: Form) -> Result<Vec<u8>, Problem> {
-    let death = snapshot.called(Outcome::Death, audience)?;
-    let decline = snapshot.called(Outcome::FirstSeriousDecline, audience)?;
-    let families = Families { death: death.as_deref(), decline: decline.as_deref() };
-    let answer = analysis::answer::claims(&snapshot.club, audience, &snapshot.stamp(), families);
+    let by_taxon = snapshot.by_taxon(SEVERAL)?;
+    let listed = listed(&snapshot.club);
+    // What is told of a taxon comes from the release that stands for it.
+    let mut called = Vec::new();
+    for taxon in listed {
+        let of = by_taxon.of(taxon);
+        let (death, decline) =
+            (of.called(Outcome::Death, audience)?, of.called(Outcome::FirstSeriousDecline, audience)?);
+        called.push((taxon, of, death, decline));
+    }
+    let taxa: Vec<TaxonRecords> = called
+        .iter()
+        .map(|(taxon, of, death, decline)| {
+            let families = Families { death: death.as_deref(), decline: decline.as_deref() };
+            TaxonRecords { taxon: *taxon, club: &of.club, families }
+        })
+        .collect();
+    let answer = analysis::answer::claims(&taxa, audience, &snapshot.stamp());
     represent::json_or_sheet(&answer, form, sheet)
 }
 

@@ -1,6 +1,7 @@
 //! The club as a whole.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
+use analysis::club::SEVERAL;
 use serde::Serialize;
 use serde_json::Value;
 use utoipa::ToSchema;
@@ -106,7 +107,7 @@ pub async fn get_club(
     let (name, published) = statistics::club_facts(&state).await?;
     // Name and setting are part of the question: an answer kept under another name is not this one.
     let canonical = format!("club?name={}&published={published}", name.as_deref().unwrap_or_default());
-    let asked = statistics::Question { canonical, form, stem: "club".to_owned(), taxon: None, split: None };
+    let asked = statistics::Question { canonical, form, stem: "club".to_owned(), taxon: None, made_of: SEVERAL };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         let records = serde_json::to_value(totals::totals(&snapshot.club, audience))
             .map_err(|error| Problem::internal(&error))?;

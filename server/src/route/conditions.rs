@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use analysis::answer::{Audience, TaxonQuestion};
+use analysis::club::SEVERAL;
 use serde::Serialize;
 
 use crate::access::Caller;
@@ -17,7 +18,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 /// The answer as a list.
 pub const LINES: Lines = Lines {
     about: "conditions",
-    split: None,
+    made_of: SEVERAL,
     list: "/result/conditions",
     columns: &[
         ("condition", "/condition"),

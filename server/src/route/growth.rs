@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use analysis::answer::{Audience, By, GrowthQuestion};
+use analysis::club::SEVERAL;
 use serde_json::Value;
 use utoipa::IntoParams;
 
@@ -87,7 +88,7 @@ pub fn asked(question: &GrowthQuestion, form: Form) -> statistics::Question {
         form,
         stem: format!("{}-growth-by-{}", question.taxon, question.by.as_str()),
         taxon: Some(question.taxon),
-        split: None,
+        made_of: SEVERAL,
     }
 }
 

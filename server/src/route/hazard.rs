@@ -1,7 +1,7 @@
 //! When they are lost.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, By, TaxonQuestion};
+use analysis::answer::{Audience, TaxonQuestion, UNDIVIDED};
 use serde::Serialize;
 
 use crate::access::Caller;
@@ -17,7 +17,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 /// The answer as a list.
 pub const LINES: Lines = Lines {
     about: "hazard",
-    split: Some(By::None),
+    made_of: UNDIVIDED,
     list: "/result/pieces",
     columns: &[
         ("from_day", "/from_day"),

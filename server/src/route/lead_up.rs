@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use analysis::answer::{Audience, TaxonQuestion};
+use analysis::club::SEVERAL;
 use serde::Serialize;
 
 use crate::access::Caller;
@@ -17,7 +18,7 @@ use crate::route::taxon_question::{self, Lines, TaxonQuery};
 /// The answer as a list.
 pub const LINES: Lines = Lines {
     about: "lead_up",
-    split: None,
+    made_of: SEVERAL,
     list: "/result/lines",
     columns: &[
         ("condition", "/condition"),
@@ -39,7 +40,8 @@ pub const LINES: Lines = Lines {
 /// Ask what differed in the weeks before losses
 ///
 /// Each loss beside corals of the same taxon and age in other tanks, and beside its own earlier months. How a coral looked
-/// may be the loss itself beginning: signs and conditions are marked apart.
+/// may be the loss itself beginning: signs and conditions are marked apart. `since` is for curators: losses are few, and
+/// those of some years could be taken from those of all.
 #[utoipa::path(
     tag = "answers",
     security((), ("token" = ["read"])),
@@ -68,5 +70,6 @@ pub fn answer(
     question: &TaxonQuestion,
     audience: Audience,
 ) -> Result<impl Serialize + use<>, Problem> {
+    statistics::allowed(analysis::answer::lead_up_faults(question, audience))?;
     Ok(analysis::answer::lead_up(&snapshot.club, question, audience, &snapshot.stamp()))
 }

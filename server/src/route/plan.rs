@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use analysis::answer::{Outcome, POWER, PlanQuestion, TaxonQuestion};
+use analysis::club::SEVERAL;
 use analysis::exposure::Factor;
 use utoipa::IntoParams;
 
@@ -65,7 +66,7 @@ impl Asked for PlanQuery {
 
 const LINES: Lines = Lines {
     about: "plan",
-    split: None,
+    made_of: SEVERAL,
     list: "/result/steps",
     columns: &[
         ("kind", "/kind"),
@@ -113,7 +114,7 @@ pub async fn get_plan(
         form,
         stem: format!("{taxon}-plan-{code}"),
         taxon: Some(taxon),
-        split: None,
+        made_of: SEVERAL,
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         statistics::allowed(question.faults(audience))?;

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use analysis::answer::{Audience, By, GrowthQuestion, Outcome, Question, TaxonQuestion, listed};
+use analysis::club::SEVERAL;
 use analysis::vocabulary::{ParameterCode, TaxonSlug};
 use serde::Serialize;
 
@@ -24,7 +25,7 @@ use crate::route::{
 pub fn prepare(pool: &Pool, answers: &Answers, stopped: &dyn Fn() -> bool) -> Result<bool, Problem> {
     let (standing, publishes) = {
         let mut connection = pool.get().map_err(|error| Problem::database_unavailable(&error))?;
-        (release::standing(&mut connection, None, None)?, answer::publishes(&mut connection)?)
+        (release::standing(&mut connection, None, SEVERAL)?, answer::publishes(&mut connection)?)
     };
     // What to work out is listed by the newest records, also where they are withheld from answers about everything.
     let newest = Standing { answered_from: Some(standing.current), ..standing };
@@ -69,7 +70,7 @@ impl Preparing<'_> {
         compute: impl FnOnce(&Snapshot) -> Result<Vec<u8>, Problem>,
     ) -> Result<(), Problem> {
         let mut connection = self.pool.get().map_err(|error| Problem::database_unavailable(&error))?;
-        let standing = release::standing(&mut connection, question.taxon, question.split)?;
+        let standing = release::standing(&mut connection, question.taxon, question.made_of)?;
         drop(connection);
         if standing.answered_from.is_none() {
             return Ok(());

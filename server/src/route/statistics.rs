@@ -24,8 +24,8 @@ pub struct Question {
     pub stem: String,
     /// The taxon it is about; `None` = everything together.
     pub taxon: Option<TaxonSlug>,
-    /// The split, for answers by one or by none: they stand split by split. `None` = made of several.
-    pub split: Option<By>,
+    /// What it is made of, by which a release's figures stand: the code of a piece, or [`analysis::club::SEVERAL`].
+    pub made_of: &'static str,
 }
 
 /// What a question is answered from.
@@ -74,13 +74,13 @@ where
 {
     let held = Held::of(request);
     let shared = state.clone();
-    let (taxon, split) = (question.taxon, question.split);
+    let (taxon, made_of) = (question.taxon, question.made_of);
     let first = pool::with(&state.pool, move |connection| {
         let publishes = answer::publishes(connection)?;
         let (scope, audience) = caller.audience(publishes)?;
         let keep = if caller.holder().is_some() { Keep::Private } else { Keep::Public };
         let from = match audience {
-            Audience::Public | Audience::Member => From::Release(release::standing(connection, taxon, split)?),
+            Audience::Public | Audience::Member => From::Release(release::standing(connection, taxon, made_of)?),
             Audience::Curator | Audience::Keeper => From::Edition(answer::current_edition(connection)?),
         };
         Ok((scope, audience, keep, from))

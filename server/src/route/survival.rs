@@ -1,7 +1,7 @@
 //! How long they lived: curves, rates and ratios of a taxon, split by a condition.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, By, Given, Outcome, Question};
+use analysis::answer::{Audience, By, Given, Outcome, Question, code_of_split};
 use serde_json::Value;
 use utoipa::IntoParams;
 
@@ -127,7 +127,7 @@ pub fn asked(question: &Question, form: Form) -> statistics::Question {
         form,
         stem: format!("{}-survival-by-{}", question.taxon, question.by.as_str()),
         taxon: Some(question.taxon),
-        split: Some(question.by),
+        made_of: code_of_split(question.by),
     }
 }
 

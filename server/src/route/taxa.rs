@@ -1,7 +1,10 @@
 //! Corals and kin: names as the catalogue has them, with the counts of the records as far as the caller may see them.
 
+use std::collections::BTreeMap;
+
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, By, TaxonCensus};
+use analysis::answer::{Audience, ON_RECORD, TaxonCensus};
+use analysis::club::SEVERAL;
 use analysis::disclosure;
 use analysis::vocabulary::{NameMatch, Rank, Taxon, TaxonSlug, catalogue, resolve_name};
 use serde::Serialize;
@@ -9,6 +12,7 @@ use serde_json::{Value, json};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::access::Caller;
+use crate::answer::{ByTaxon, Snapshot};
 use crate::app::State;
 use crate::problem::Problem;
 use crate::problems;
@@ -127,8 +131,29 @@ pub struct TaxonOne {
     taxon: TaxonShown,
 }
 
-fn shown(taxon: &'static Taxon, census: &[TaxonCensus], audience: Audience) -> TaxonShown {
-    let counts = census.iter().find(|row| row.slug == taxon.slug.as_str()).map(|row| &row.counts);
+/// Counts of every taxon, each from the release that stands for it.
+struct Census {
+    by_taxon: ByTaxon,
+    /// By state of the records.
+    counted: BTreeMap<i64, Vec<TaxonCensus>>,
+}
+
+impl Census {
+    fn of(snapshot: &Snapshot, audience: Audience) -> Result<Census, Problem> {
+        let by_taxon = snapshot.by_taxon(ON_RECORD)?;
+        let counted = by_taxon.snapshots().map(|of| (of.edition, analysis::answer::census(&of.club, audience)));
+        Ok(Census { counted: counted.collect(), by_taxon })
+    }
+
+    fn row(&self, taxon: TaxonSlug) -> Option<&TaxonCensus> {
+        let of = self.by_taxon.of(taxon);
+        let census = self.counted.get(&of.edition).filter(|_| !of.club.withheld)?;
+        census.iter().find(|row| row.slug == taxon.as_str())
+    }
+}
+
+fn shown(taxon: &'static Taxon, counted: Option<&TaxonCensus>, audience: Audience) -> TaxonShown {
+    let counts = counted.map(|row| &row.counts);
     TaxonShown {
         slug: taxon.slug.as_str(),
         name: taxon.name,
@@ -239,9 +264,9 @@ pub async fn list_taxa(
         group.map_or("", TaxonSlug::as_str),
         q.as_deref().map(represent::encode).unwrap_or_default()
     );
-    let asked = statistics::Question { canonical, form, stem: "taxa".to_owned(), taxon: None, split: None };
+    let asked = statistics::Question { canonical, form, stem: "taxa".to_owned(), taxon: None, made_of: SEVERAL };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        let census = analysis::answer::census(&snapshot.club, audience);
+        let census = Census::of(snapshot, audience)?;
         let meant = q.as_deref().map(resolved).unwrap_or_default();
         let taxa: Vec<TaxonShown> = catalogue()
             .taxa()
@@ -249,7 +274,7 @@ pub async fn list_taxa(
             .filter(|taxon| rank.is_none_or(|rank| taxon.rank == rank))
             .filter(|taxon| group.is_none_or(|group| taxon.group_slug == group))
             .filter(|taxon| q.as_deref().is_none_or(|q| answers_to(taxon, q, &meant)))
-            .map(|taxon| shown(taxon, &census, audience))
+            .map(|taxon| shown(taxon, census.row(taxon.slug), audience))
             .collect();
         match form {
             Form::Json => represent::json_bytes(&TaxonList { edition: snapshot.edition, taxa }),
@@ -287,11 +312,12 @@ pub async fn get_taxon(
         form,
         stem: slug.to_string(),
         taxon: Some(slug),
-        split: Some(By::None),
+        made_of: ON_RECORD,
     };
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
         let census = analysis::answer::census(&snapshot.club, audience);
-        let taxon = shown(slug.get(), &census, audience);
+        let row = census.iter().find(|row| row.slug == slug.as_str());
+        let taxon = shown(slug.get(), row, audience);
         match form {
             Form::Json => represent::json_bytes(&TaxonOne { edition: snapshot.edition, taxon }),
             form => sheet(snapshot.edition, &[taxon]).bytes(form),

@@ -1,7 +1,7 @@
 //! A question about one taxon that is not split: its parameters, and from the records to the bytes.
 
 use actix_web::{HttpRequest, HttpResponse, web};
-use analysis::answer::{Audience, By, Outcome, TaxonQuestion};
+use analysis::answer::{Audience, Outcome, TaxonQuestion};
 use analysis::vocabulary::TaxonSlug;
 use serde::Serialize;
 use utoipa::IntoParams;
@@ -52,8 +52,8 @@ pub fn outcome(fields: &mut Fields) -> Outcome {
 pub struct Lines {
     /// What is asked, in the file's name and the canonical text.
     pub about: &'static str,
-    /// The split by which a release's figures stand; `None` = made of several.
-    pub split: Option<By>,
+    /// What it is made of, by which a release's figures stand.
+    pub made_of: &'static str,
     /// JSON pointer to the list.
     pub list: &'static str,
     /// Names with JSON pointers into a line.
@@ -91,7 +91,7 @@ pub fn asked(question: &TaxonQuestion, lines: &Lines, form: Form) -> statistics:
         form,
         stem: format!("{}-{}", question.taxon, lines.about),
         taxon: Some(question.taxon),
-        split: lines.split,
+        made_of: lines.made_of,
     }
 }
 

@@ -9,7 +9,7 @@ use crate::api_support::{Api, json_of, problem_of, publish};
 const SURVIVAL: &str = "/api/v1/taxa/goniopora/survival?by=nitrate";
 
 /// Day on which every coral of the club came.
-fn arrival() -> NaiveDate {
+pub fn arrival() -> NaiveDate {
     NaiveDate::from_ymd_opt(2024, 1, 1).unwrap()
 }
 

@@ -138,6 +138,127 @@ fn a_split_stands_until_three_members_have_changed_a_block_of_it() {
     assert_eq!(by_nitrate(&api)["release"], 3);
 }
 
+/// A member's token to write with.
+fn keeper(api: &Api, keeper: u32) -> String {
+    let body = json!({"role": "keeper", "keeper": format!("keeper{keeper}")});
+    let made = json_of(api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&body).send().unwrap(), 201);
+    made["token"].as_str().unwrap().to_owned()
+}
+
+/// Nitrate tests of a member, as the club made by `club` has them, on these days.
+fn tests(api: &Api, of: u32, log: &str, days: impl Iterator<Item = chrono::NaiveDate>) {
+    let nitrate = if of <= 3 { 8 } else { 25 };
+    let rows: String = days.map(|day| format!("{day},{nitrate}\n")).collect();
+    api.commit(&keeper(api, of), &format!("name={log}.csv&log={log}"), format!("Date,Nitrate (mg/L)\n{rows}"));
+}
+
+fn day(text: &str) -> chrono::NaiveDate {
+    text.parse().unwrap()
+}
+
+/// A line of the conditions of Goniopora, as members read it.
+fn line(api: &Api, condition: &str) -> Value {
+    let answer = ask(api, "conditions", Some(&api.reader));
+    let lines = answer["result"]["conditions"].as_array().unwrap_or_else(|| panic!("{answer:#}"));
+    let line = lines.iter().find(|line| line["condition"] == condition).unwrap();
+    json!({"release": answer["release"], "line": line})
+}
+
+#[test]
+fn a_line_on_cells_of_its_own_is_withheld_until_three_members_have_changed_it() {
+    let api = Api::start();
+    club(&api);
+    let first = line(&api, "nitrate_testing_gap");
+    assert!(first["line"]["evidence"]["level"]["specimens"].is_i64(), "{first:#}");
+    let nitrate = line(&api, "nitrate");
+    assert!(nitrate["line"]["evidence"]["level"]["specimens"].is_i64(), "{nitrate:#}");
+    // Tests between the monthly ones shorten the gaps of one member and change nothing else; two more write of years
+    // before they had corals.
+    let between =
+        || (0..14).map(|month| crate::answers::arrival() - chrono::Days::new(15) + chrono::Days::new(30 * month));
+    tests(&api, 1, "between", between());
+    for of in [2, 3] {
+        tests(&api, of, "early", [day("2015-03-01")].into_iter());
+    }
+    assert_eq!(next_release(&api, "scheduled"), 2);
+    let withheld = line(&api, "nitrate_testing_gap");
+    assert_eq!(withheld["release"], 2);
+    assert_eq!(withheld["line"]["refused"]["code"], "Suppressed", "{withheld:#}");
+    assert_eq!(withheld["line"]["evidence"]["level"]["refused"]["code"], "Suppressed");
+    assert_eq!(line(&api, "nitrate")["line"]["evidence"], nitrate["line"]["evidence"], "the others are told");
+    // It is withheld from the next release too, whatever else is written.
+    for of in [4, 5, 6] {
+        tests(&api, of, "early", [day("2015-03-01")].into_iter());
+    }
+    assert_eq!(next_release(&api, "scheduled"), 3);
+    assert_eq!(line(&api, "nitrate_testing_gap")["line"]["refused"]["code"], "Suppressed");
+    for of in [2, 3] {
+        tests(&api, of, "between", between());
+    }
+    tests(&api, 4, "earlier", [day("2014-03-01")].into_iter());
+    assert_eq!(next_release(&api, "scheduled"), 4);
+    let told = line(&api, "nitrate_testing_gap");
+    assert_eq!(told["release"], 4);
+    let days = |line: &Value| line["line"]["evidence"]["level"]["specimen_days"].as_f64().unwrap();
+    assert!(days(&told) < days(&first), "gaps are shorter now: {told:#}");
+    // Somebody withdraws: what was told rests on records that are gone, and is withheld beside the rest of the taxon.
+    let mut connection = api.database.connect();
+    diesel::sql_query("DELETE FROM keeper WHERE handle = 'keeper6'").execute(&mut connection).unwrap();
+    assert_eq!(ask(&api, "conditions", Some(&api.reader))["result"]["refused"]["code"], "Suppressed");
+}
+
+#[test]
+fn answers_about_every_taxon_take_each_from_the_release_that_stands_for_it() {
+    let api = Api::start();
+    club(&api);
+    let listed = |token: &str| {
+        let list = json_of(api.get("/api/v1/taxa?q=Goniopora").bearer_auth(token).send().unwrap(), 200);
+        let of = list["taxa"].as_array().unwrap().iter().find(|taxon| taxon["slug"] == "goniopora").unwrap();
+        of["records"]["specimens"].clone()
+    };
+    let claimed = || {
+        let claims = json_of(api.get("/api/v1/claims").bearer_auth(&api.reader).send().unwrap(), 200);
+        let of =
+            |claim: &Value| claim["taxa"].as_array().unwrap().iter().find(|of| of["taxon"] == "goniopora").cloned();
+        let lines: Vec<Value> = claims["claims"].as_array().unwrap().iter().filter_map(of).collect();
+        (claims["release"].clone(), lines)
+    };
+    let first = claimed();
+    assert!(first.1.iter().any(|line| line.to_string().contains("hazard_ratio")), "{first:#?}");
+    assert_eq!(listed(&api.reader), 24);
+    // Three members write, and one of them of Goniopora.
+    one_more(&api, 1);
+    for of in [2, 3] {
+        let register =
+            format!("ID,Coral,Acquired,Tank,Date died\nA{of},Alveopora sp.,2024-02-01,Tank {of},2024-05-01\n");
+        api.commit_register(&keeper(&api, of), "name=a.csv&log=a&as_of=2024-12-30", register, "2023-12-01");
+    }
+    assert_eq!(next_release(&api, "scheduled"), 2);
+    assert_eq!(listed(&api.curator), 25);
+    assert_eq!(listed(&api.reader), 24, "one member changed it");
+    let later = claimed();
+    assert_eq!(later.0, 2);
+    assert_eq!(later.1, first.1);
+    // A species without records of its own falls back to the genus, of which release 1 stands: not by way of it.
+    let path = "/api/v1/taxa/goniopora-stokesi/survival";
+    let species = json_of(api.get(path).bearer_auth(&api.reader).send().unwrap(), 200);
+    let step =
+        species["taxon"]["fallback"].as_array().unwrap().iter().find(|step| step["taxon"] == "goniopora").unwrap();
+    assert_eq!(step["refused"]["code"], "Suppressed", "{species:#}");
+    let exact = json_of(api.get(path).bearer_auth(&api.curator).send().unwrap(), 200);
+    assert_eq!(exact["taxon"]["answered"], "goniopora");
+}
+
+#[test]
+fn the_weeks_before_losses_are_told_over_all_years() {
+    let api = Api::start();
+    club(&api);
+    let asked = |token: &str| api.get("/api/v1/taxa/goniopora/lead-up?since=2023").bearer_auth(token).send().unwrap();
+    let problem = problem_of(asked(&api.reader), 400, "invalid-query");
+    assert!(problem["errors"][0]["detail"].as_str().unwrap().contains("all years"), "{problem:#}");
+    json_of(asked(&api.curator), 200);
+}
+
 #[test]
 fn a_withdrawal_forces_a_release_and_withholds_what_would_tell_who() {
     let api = Api::start();

@@ -9,7 +9,7 @@ use super::{Called, adjusted, shown};
 use crate::answer::growth::contrast::{GrowthLines, grown};
 use crate::answer::question::{Audience, Outcome};
 use crate::answer::shape::{
-    AgeRatio, ConditionLine, CoxCoefficient, Grade, LevelEvidence, LevelPair, PairEvidence, Ratio,
+    AgeRatio, ConditionLine, CoxCoefficient, Grade, GrowthRatio, LevelEvidence, LevelPair, PairEvidence, Ratio,
 };
 use crate::answer::survival::events_by_level;
 use crate::club::Club;
@@ -36,7 +36,9 @@ pub(in crate::answer) struct Making<'a> {
     sizes: GrowthLines,
     /// Conditions that are held beside others, made once.
     held: Mutex<BTreeMap<Factor, Arc<Condition>>>,
-    ties: OnceLock<Ties>,
+    /// Only corals acquired since this year.
+    pub(in crate::answer) since: Option<i32>,
+    ties: OnceLock<Ties<'a>>,
 }
 
 /// A condition as a release knows it.
@@ -77,7 +79,7 @@ impl<'a> Making<'a> {
     pub(in crate::answer) fn new(
         club: &'a Club,
         population: &'a Population,
-        outcome: Outcome,
+        (outcome, since): (Outcome, Option<i32>),
         audience: Audience,
     ) -> Making<'a> {
         let follow_up = follow_up_for(club, population, outcome, Run::Main);
@@ -88,11 +90,11 @@ impl<'a> Making<'a> {
         let cluster = rows.map_or(ClusterBy::Tank, |(rows, _)| ClusterBy::of(&rows));
         let sizes = GrowthLines::new(club, population);
         let held = Mutex::default();
-        Making { club, population, outcome, audience, follow_up, cluster, sizes, held, ties: OnceLock::new() }
+        Making { club, population, outcome, audience, follow_up, cluster, sizes, held, since, ties: OnceLock::new() }
     }
 
     /// What its lines are tied to.
-    pub(in crate::answer) fn ties(&self) -> &Ties {
+    pub(in crate::answer) fn ties(&self) -> &Ties<'a> {
         self.ties.get_or_init(|| Ties::new(self))
     }
 
@@ -178,10 +180,14 @@ impl<'a> Making<'a> {
             Ok(cut) if shown::may_be_shown(self, factor, &cut) => Tested {
                 p: self.coefficient(factor, &cut, true).ok().and_then(|within| within.p),
                 crude: self.coefficient(factor, &cut, false).ok().as_ref().and_then(Crude::of),
-                growth: grown(self.club, &self.sizes, &cut.condition).ok().and_then(|growth| growth.p),
+                growth: self.grown(&cut).ok().and_then(|growth| growth.p),
             },
             _ => Tested::default(),
         }
+    }
+
+    fn grown(&self, cut: &Cut) -> Result<GrowthRatio, Refusal> {
+        grown(self.club, &self.sizes, &cut.condition, self.audience)
     }
 
     /// One line.
@@ -225,7 +231,7 @@ impl<'a> Making<'a> {
         line.within_keeper = Part::from(within.and_then(|coefficient| ratio(&coefficient)));
         line.adjusted = Part::from(adjusted::adjusted(self, factor, cut));
         line.shrunken = Part::from(pooling.shrunken(factor, said.as_ref()));
-        line.growth = Part::from(grown(self.club, &self.sizes, &cut.condition));
+        line.growth = Part::from(self.grown(cut));
         if let (Part::Given(growth), Some(called)) = (&mut line.growth, called) {
             growth.q = called.growth_q(self.population.taxon, &line.condition);
         }

@@ -27,7 +27,7 @@ pub(super) enum Pooling<'a> {
 impl<'a> Pooling<'a> {
     /// The other taxa of an edition.
     pub(super) fn of_edition(others: &'a [Population], club: &'a Club, question: &TaxonQuestion) -> Pooling<'a> {
-        let making = |population| Making::new(club, population, question.outcome, Audience::Curator);
+        let making = |population| Making::new(club, population, (question.outcome, question.since), Audience::Curator);
         Pooling::Others(others.iter().map(making).collect())
     }
 

@@ -2,9 +2,11 @@
 
 use super::increments::{Increment, difference, increments};
 use super::lines::Lines;
+use crate::answer::Audience;
 use crate::answer::shape::GrowthRatio;
 use crate::club::Club;
 use crate::disclosure::cells::{Entry, tally};
+use crate::disclosure::{passes, suppressed};
 use crate::evidence::{Graded, grade, minimums};
 use crate::exposure::Condition;
 use crate::exposure::condition::{CONTRAST, OTHER, REFERENCE};
@@ -24,11 +26,12 @@ impl GrowthLines {
 /// by the share of it spent under each. Limits allow for corals sharing a tank.
 ///
 /// # Errors
-/// The minimums of a curve for each level, `Singular` where the levels always go together.
+/// `Suppressed`, the minimums of a curve for each level, `Singular` where the levels always go together.
 pub(in crate::answer) fn grown(
     club: &Club,
     lines: &GrowthLines,
     condition: &Condition,
+    audience: Audience,
 ) -> Result<GrowthRatio, Refusal> {
     let levels = usize::from(OTHER) + 1;
     let steps = increments(club, &lines.0.lines, condition, levels, Some);
@@ -45,6 +48,10 @@ pub(in crate::answer) fn grown(
         tally(inside.map(entry).collect::<Vec<_>>().iter())
     };
     let (reference, contrast) = (tallied(REFERENCE), tallied(CONTRAST));
+    // Those measured are fewer than those under observation: they pass by themselves.
+    if ![&reference, &contrast].into_iter().all(|tally| passes(tally, audience)) {
+        return Err(suppressed(audience));
+    }
     minimums::curve(&reference)?;
     minimums::curve(&contrast)?;
     let slope = difference(&steps, levels, usize::from(CONTRAST), usize::from(REFERENCE))?;

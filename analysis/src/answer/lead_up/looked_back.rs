@@ -4,7 +4,7 @@ use crate::club::{Club, Sighting};
 use crate::comparison::rows::stretches;
 use crate::exposure::condition::CONTRAST;
 use crate::exposure::{Condition, Factor, Rules};
-use crate::follow_up::{Population, day_number};
+use crate::follow_up::{Population, Run, day_number};
 
 /// How a coral looks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,10 +57,21 @@ pub(super) enum LookedBack {
 const KNOWN_SHARE: f64 = 0.5;
 
 impl LookedBack {
-    /// A condition; `None` where no cut is written for it.
-    pub(super) fn condition(club: &Club, population: &Population, factor: Factor, rules: Rules) -> Option<LookedBack> {
-        let levels = Condition::of_factor(club, population, factor, rules).ok()?;
-        Some(LookedBack::Condition { factor, levels: Box::new(levels) })
+    /// Everything that is looked back at for these specimens: conditions for which a cut is written, and signs.
+    pub(super) fn all(club: &Club, population: &Population) -> Vec<LookedBack> {
+        // Looking back from the day itself, a test speaks from its own day.
+        let rules = Rules { lag: 0.0, ..Rules::of(Run::Main) };
+        let factors = Factor::list(population.taxon).into_iter().filter(|factor| varies(*factor));
+        let conditions = factors.filter_map(|factor| {
+            let levels = Condition::of_factor(club, population, factor, rules).ok()?;
+            Some(LookedBack::Condition { factor, levels: Box::new(levels) })
+        });
+        conditions.chain(Sign::ALL.iter().map(|sign| LookedBack::Sign(*sign))).collect()
+    }
+
+    /// The code of its lines, by which a release withholds them.
+    pub(super) fn line_code(&self) -> String {
+        format!("lead_up/{}", self.code())
     }
 
     pub(super) fn code(&self) -> String {
@@ -114,4 +125,9 @@ impl LookedBack {
             }
         }
     }
+}
+
+/// What a coral keeps for life cannot differ between its months, and tells nothing of the weeks before.
+fn varies(factor: Factor) -> bool {
+    !matches!(factor, Factor::Origin | Factor::Form(_) | Factor::KeeperExperience | Factor::TankAge)
 }

@@ -9,7 +9,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::records::TimeAtRisk;
+use super::records::{Divided, TimeAtRisk};
+use crate::answer::held::MEMBERS;
 use crate::answer::{Audience, By, Given, Outcome, Question};
 use crate::club::Club;
 use crate::comparison::sets::stable_hash;
@@ -18,9 +19,6 @@ use crate::evidence::Tally;
 use crate::exposure::condition::finest_edges;
 use crate::follow_up::Population;
 use crate::vocabulary::TaxonSlug;
-
-/// Members that must have changed a block before it changes.
-pub const MEMBERS: usize = 3;
 
 /// What one member holds in one cell, or in several together.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -79,7 +77,10 @@ impl Share {
 /// Days that sums in another order may differ by.
 const DAYS_APART: f64 = 1e-6;
 
-/// What members hold of a taxon by one split, and the blocks of the answers; members by a key that names nobody.
+/// The cell of all that is on record.
+const ALL: &str = "all";
+
+/// What members hold of a taxon by one split or condition, and the blocks of the answers; members by a key that names nobody.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Holdings {
     /// Cell, member, share.
@@ -102,43 +103,77 @@ pub fn code_of_split(by: By) -> &'static str {
     super::records::split_of(by).as_str()
 }
 
-/// What is on record of a taxon, to be divided by any split.
+/// What is on record of a taxon, to be divided by any split or condition.
 pub struct OnRecord<'a> {
     taxon: TaxonSlug,
     /// `None` = nothing that answers could be made from.
     at_risk: Option<TimeAtRisk<'a>>,
-    /// The hash of each specimen's key, and of its sizes; 0 without any.
-    hashes: BTreeMap<u32, (u64, u64)>,
+    specimens: BTreeMap<u32, Hashed>,
+}
+
+/// A specimen, hashed.
+struct Hashed {
+    keeper: u32,
+    key: u64,
+    /// 0 without any.
+    sizes: u64,
+    /// How it ended, and whether its records can be counted.
+    end: u64,
 }
 
 impl<'a> OnRecord<'a> {
-    /// Every record of a taxon.
-    pub fn of(club: &'a Club, taxon: TaxonSlug) -> OnRecord<'a> {
-        let population = Population::of(club, taxon, None);
+    /// Every record of a population.
+    pub fn of(club: &'a Club, population: &Population) -> OnRecord<'a> {
         // The time at risk of every outcome: that of deaths, and that of declines beside it.
-        let at_risk = TimeAtRisk::new(club, &population, Outcome::DeathOrDecline).ok();
+        let at_risk = TimeAtRisk::new(club, population, Outcome::DeathOrDecline).ok();
         let specimens = population.members.iter().filter_map(|id| Some((*id, club.specimens.get(*id as usize)?)));
         let hashes = specimens.map(|(id, specimen)| {
             let sizes = if specimen.sizings.is_empty() { 0 } else { stable_hash(&format!("{:?}", specimen.sizings)) };
-            (id, (stable_hash(&specimen.key), sizes))
+            let end = stable_hash(&format!("{:?} {}", specimen.ending, specimen.held));
+            (id, Hashed { keeper: specimen.keeper, key: stable_hash(&specimen.key), sizes, end })
         });
-        OnRecord { taxon, at_risk, hashes: hashes.collect() }
+        OnRecord { taxon: population.taxon, at_risk, specimens: hashes.collect() }
     }
 }
 
 impl Holdings {
-    /// What members hold of a taxon by a split; `key` gives a member's key. Empty where nothing is on record.
-    pub fn of(on_record: &OnRecord, by: By, key: &dyn Fn(u32) -> Option<String>) -> Holdings {
+    /// What members hold of a taxon by a split or a condition; `key` gives a member's key. Empty where nothing is on
+    /// record.
+    pub(in crate::answer) fn of(
+        on_record: &OnRecord,
+        divided: Divided,
+        key: &dyn Fn(u32) -> Option<String>,
+    ) -> Holdings {
         let mut holdings = Holdings::default();
         // Answers about the days on which the water was within its bands are made of cells of their own.
-        for given in [None, Some(Given::WaterInBand)] {
-            holdings.add(on_record, (by, given), key);
+        let given: &[Option<Given>] = match divided {
+            Divided::By(_) => &[None, Some(Given::WaterInBand)],
+            Divided::Factor(_) => &[None],
+        };
+        for &given in given {
+            holdings.add(on_record, (divided, given), key);
+        }
+        holdings
+    }
+
+    /// What members hold of a population altogether, corals that were never under observation included.
+    pub(in crate::answer) fn of_all(on_record: &OnRecord, key: &dyn Fn(u32) -> Option<String>) -> Holdings {
+        let mut holdings = Holdings::of(on_record, Divided::By(By::None), key);
+        let all = holdings.cells.entry(ALL.to_owned()).or_default();
+        for specimen in on_record.specimens.values() {
+            if let Some(member) = key(specimen.keeper) {
+                let life = Life { days: 1.0, end: specimen.end, sizes: 0 };
+                all.entry(member).or_default().add(specimen.key, life);
+            }
+        }
+        for blocks in [&mut holdings.public, &mut holdings.member] {
+            blocks.insert(BTreeSet::from([ALL.to_owned()]));
         }
         holdings
     }
 
     /// The same without anything that those who are no members any more had written: only that they held something.
-    pub fn without_the_gone(mut self, is_member: impl Fn(&str) -> bool) -> Holdings {
+    pub(in crate::answer) fn without_the_gone(mut self, is_member: impl Fn(&str) -> bool) -> Holdings {
         for (member, share) in self.cells.values_mut().flatten() {
             if !is_member(member) {
                 let measured = share.lives.values().any(|life| life.sizes != 0);
@@ -149,8 +184,14 @@ impl Holdings {
         self
     }
 
-    fn add(&mut self, on_record: &OnRecord, (by, given): (By, Option<Given>), key: &dyn Fn(u32) -> Option<String>) {
-        let Some(Ok(records)) = on_record.at_risk.as_ref().map(|at_risk| at_risk.by(by, given)) else { return };
+    fn add(
+        &mut self,
+        on_record: &OnRecord,
+        (divided, given): (Divided, Option<Given>),
+        key: &dyn Fn(u32) -> Option<String>,
+    ) {
+        let Some(Ok(records)) = on_record.at_risk.as_ref().map(|at_risk| at_risk.by(divided, given)) else { return };
+        let by = if let Divided::By(by) = divided { by } else { By::None };
         let named = |cell: String| format!("{}|{cell}", given.map_or("", Given::as_str));
         let causes: BTreeMap<(u32, u64, u32), u64> = records
             .ends
@@ -163,8 +204,7 @@ impl Holdings {
         for (cell, entries) in records.own_cells() {
             let shares = self.cells.entry(named(cell)).or_default();
             for entry in entries {
-                let (Some(member), Some(&(specimen, sizes))) =
-                    (key(entry.keeper), on_record.hashes.get(&entry.specimen))
+                let (Some(member), Some(specimen)) = (key(entry.keeper), on_record.specimens.get(&entry.specimen))
                 else {
                     continue;
                 };
@@ -172,7 +212,7 @@ impl Holdings {
                 share.tanks.extend(entry.tank);
                 let end = causes.get(&(entry.specimen, entry.days.to_bits(), entry.marks)).copied().unwrap_or(0);
                 // Sizes stand in every cell in which their specimen has time.
-                share.add(specimen, Life { days: entry.days, end, sizes });
+                share.add(specimen.key, Life { days: entry.days, end, sizes: specimen.sizes });
             }
         }
         let question = |outcome, edges| Question {
@@ -195,7 +235,7 @@ impl Holdings {
     }
 
     /// Whether these figures may follow older ones.
-    pub fn may_follow(&self, older: &Holdings) -> bool {
+    pub(in crate::answer) fn may_follow(&self, older: &Holdings) -> bool {
         let pairs = [(Audience::Public, &older.public, &self.public), (Audience::Member, &older.member, &self.member)];
         pairs.into_iter().all(|(audience, old, new)| {
             let enough = |block: &BTreeSet<String>| {

@@ -15,7 +15,7 @@ use crate::disclosure::plan::{self, AT_RISK, Division, Ground, HELD, NOT_KNOWN, 
 use crate::disclosure::tree::{Node, chain};
 use crate::exposure::condition::finest_edges;
 use crate::exposure::given::{self, WaterInBand};
-use crate::exposure::{Band, Condition, Level, LevelName, Rules};
+use crate::exposure::{Band, Condition, Factor, Level, LevelName, Rules};
 use crate::follow_up::population::acquired_year;
 use crate::follow_up::{FollowUp, Population, Run, follow_up, follow_up_for};
 use crate::refusal::{Refusal, RefusalCode};
@@ -49,8 +49,19 @@ struct NamedCell {
     name: String,
 }
 
+/// What cells are divided by: a split of answers on survival, or the levels of a condition, which are never joined.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Divided {
+    /// A split.
+    By(By),
+    /// A condition.
+    Factor(Factor),
+}
+
 /// The records that blocks are made from.
 pub(in crate::answer) struct Records {
+    /// Its levels are never joined.
+    levels_stand: bool,
     pub(super) ground: Ground,
     /// The year of position 0.
     pub(super) first_year: i32,
@@ -81,7 +92,7 @@ fn position(level: Option<u16>, known: usize) -> usize {
 }
 
 /// The time at risk in the widest taxon that answers about a population are tied to, cut once for every split.
-pub(super) struct TimeAtRisk<'a> {
+pub(in crate::answer) struct TimeAtRisk<'a> {
     club: &'a Club,
     taxon: TaxonSlug,
     nodes: Vec<Node>,
@@ -93,7 +104,11 @@ pub(super) struct TimeAtRisk<'a> {
 
 impl<'a> TimeAtRisk<'a> {
     /// Time at risk of death, and of the outcome asked.
-    pub(super) fn new(club: &'a Club, population: &Population, outcome: Outcome) -> Result<TimeAtRisk<'a>, Refusal> {
+    pub(in crate::answer) fn new(
+        club: &'a Club,
+        population: &Population,
+        outcome: Outcome,
+    ) -> Result<TimeAtRisk<'a>, Refusal> {
         let nodes = chain(club, population);
         let everyone = everyone(club, population, &nodes);
         let whole = Condition::new(club, &everyone, By::None, None, Rules::of(Run::Main)).map_err(invalid)?;
@@ -112,19 +127,25 @@ impl<'a> TimeAtRisk<'a> {
         self.water.get_or_init(|| WaterInBand::new(self.club, self.taxon, &tanks(self.club, &self.everyone), rules))
     }
 
-    /// The records by the cells of a split.
-    pub(super) fn by(&self, by: By, given: Option<Given>) -> Result<Records, Refusal> {
+    /// The records by the cells of a split or of a condition.
+    pub(in crate::answer) fn by(&self, divided: Divided, given: Option<Given>) -> Result<Records, Refusal> {
         let TimeAtRisk { club, taxon, nodes, everyone, spans, .. } = self;
         let rules = Rules::of(Run::Main);
-        let by = split_of(by);
+        let (by, factor) = match divided {
+            Divided::By(by) => (split_of(by), None),
+            Divided::Factor(factor) => (By::None, Some(factor)),
+        };
         let condition = |taxon, edges: Option<&[f64]>| {
-            let members = Population { taxon, ..everyone.clone() };
+            let members = Population::of_members(taxon, everyone.members.clone());
             Condition::new(club, &members, by, edges, rules).map_err(invalid)
         };
-        let undivided = matches!(by, By::None | By::Year);
+        let undivided = factor.is_none() && matches!(by, By::None | By::Year);
         let mut conditions: Vec<Condition> = Vec::new();
         let mut taught = vec![None; nodes.len()];
-        if !undivided {
+        if let Some(factor) = factor {
+            let members = Population::of_members(*taxon, everyone.members.clone());
+            conditions.push(Condition::of_factor(club, &members, factor, rules)?);
+        } else if !undivided {
             conditions.push(condition(*taxon, finest_edges(by).as_deref())?);
         }
         // Without a ladder, there is nothing finer than what is taught.
@@ -141,7 +162,7 @@ impl<'a> TimeAtRisk<'a> {
         let water = given.map(|given| match given {
             Given::WaterInBand => self.water(),
         });
-        let is_feeding = By::parse(by.as_str()) == Some(By::Feeding);
+        let is_feeding = factor.is_none() && By::parse(by.as_str()) == Some(By::Feeding);
         let fed_by_water = match given {
             None if is_feeding => {
                 let fed = Condition::new(club, everyone, By::Feeding, Some(&[FED_FROM]), rules).map_err(invalid)?;
@@ -203,17 +224,19 @@ impl<'a> TimeAtRisk<'a> {
                 divided.add(levels, year, entry);
             }
         }
-        let keeps_empty = !matches!(by, By::Identification | By::Form);
+        let keeps_empty = factor.is_none() && !matches!(by, By::Identification | By::Form);
         let mut splits: Vec<Split> =
             conditions.iter().map(|one| Split { known: one.levels.len(), keeps_empty }).collect();
-        let fixed = fed_by_water.as_ref().map(|_| splits.len());
-        splits.extend(fixed.map(|_| Split { known: Cell::all().count(), keeps_empty: false }));
+        let fed = fed_by_water.as_ref().map(|_| splits.len());
+        let fixed = fed.or(factor.map(|_| 0));
+        splits.extend(fed.map(|_| Split { known: Cell::all().count(), keeps_empty: false }));
         let finest = (!undivided).then_some(0);
         let names = conditions.into_iter().next().map_or_else(Vec::new, |finest| finest.levels);
         let nodes = nodes.clone();
         let ground = Ground { undivided: cells, divided, splits, finest, fixed, taught, nodes };
         let everyone = everyone.clone();
-        Ok(Records { ground, first_year, unknown_year, names, ends, follow_up: FollowUp::default(), everyone })
+        let (levels_stand, follow_up) = (factor.is_some(), FollowUp::default());
+        Ok(Records { levels_stand, ground, first_year, unknown_year, names, ends, follow_up, everyone })
     }
 }
 
@@ -228,7 +251,7 @@ impl Records {
         outcome: Outcome,
     ) -> Result<Records, Refusal> {
         let at_risk = TimeAtRisk::new(club, population, outcome)?;
-        let records = at_risk.by(by, given)?;
+        let records = at_risk.by(Divided::By(by), given)?;
         Ok(Records { follow_up: at_risk.follow_up, ..records })
     }
 
@@ -242,7 +265,7 @@ impl Records {
     ) -> Result<Records, Refusal> {
         let everyone = everyone(club, population, &nodes);
         let (taxon, follow_up, water) = (population.taxon, FollowUp::default(), OnceLock::new());
-        TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water }.by(by, None)
+        TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water }.by(Divided::By(by), None)
     }
 
     /// The position of the first year asked; `None` = nothing was bought since.
@@ -263,6 +286,7 @@ impl Records {
         let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
         let taught = self.ground.taught.last().copied().flatten().is_some();
         let division = match split_of(question.by) {
+            _ if self.levels_stand => Division::Fixed,
             By::None | By::Year => Division::Years,
             by if by != question.by || question.edges.is_some() || !taught => Division::Finest,
             _ => Division::Taught,

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::attempt::Attempt;
 use super::frame::{Framed, Levels};
 use super::records::{Ended, Records, invalid};
-use crate::answer::{Audience, By, Question};
+use crate::answer::{Audience, By, ON_RECORD, Question};
 use crate::disclosure::cells::{Entry, tally};
 use crate::disclosure::partition::Partition;
 use crate::disclosure::plan::{self, AT_RISK, Division, HELD, NOT_KNOWN, Plan};
@@ -166,7 +166,9 @@ impl Attempt<'_> {
         }
         Ok(Shown {
             levels,
-            left_out: !self.asked.outcome.needs_looks() && self.left_out_passes(&records),
+            left_out: !self.asked.outcome.needs_looks()
+                && self.club.stands.has(&self.population.subject(), ON_RECORD)
+                && self.left_out_passes(&records),
             fed_by_water: records.fixed_stands(self.asked, self.audience),
             given_days: self.given_days_pass(&records),
             deaths_beside: self.deaths_beside(&records),

@@ -2,7 +2,8 @@
 //!
 //! A control may be drawn for several cases and may later be a case itself; that is what makes the odds ratio one of
 //! hazards. The draw depends on the case, the candidates and the seed only, not on the order of the rows nor on other
-//! cases.
+//! cases: each candidate has a random number of its own for each case, and those with the lowest are taken, so that one
+//! candidate more takes the place of one at most.
 //!
 //! Langholz & Goldstein 1996, Stat Sci 11: 35–53 (from memory).
 
@@ -25,8 +26,8 @@ pub const AGE_WINDOW_DAYS: f64 = 30.0;
 pub struct RiskRows<'a> {
     /// Age under observation `(start, stop]`, with a death at `stop` or none.
     pub episodes: &'a Episodes,
-    /// The specimen.
-    pub specimen: &'a [u32],
+    /// The specimen, by a number that stays the same whoever else is at risk.
+    pub specimen: &'a [u64],
     /// Its species: controls are of the case's.
     pub species: &'a [u32],
     /// Its tank in this row: controls are in others than the case's.
@@ -77,7 +78,7 @@ pub fn draw_controls(rows: &RiskRows, seed: u64) -> Result<Vec<MatchedSet>, Refu
     }
     let sets = (0..n).filter(|&row| episodes.event[row]).map(|case| {
         let age = episodes.stop[case];
-        let mut nearest: BTreeMap<u32, Control> = BTreeMap::new();
+        let mut nearest: BTreeMap<u64, Control> = BTreeMap::new();
         for &row in of_species.get(&species[case]).into_iter().flatten() {
             if specimen[row] == specimen[case] || tank[row] == tank[case] {
                 continue;
@@ -92,9 +93,8 @@ pub fn draw_controls(rows: &RiskRows, seed: u64) -> Result<Vec<MatchedSet>, Refu
                 }
             }
         }
-        let pool: Vec<Control> = nearest.into_values().collect();
-        let candidates = pool.len();
-        let controls = draw(&pool, seed, specimen[case], age);
+        let candidates = nearest.len();
+        let controls = draw(nearest, seed, specimen[case]);
         MatchedSet { case, age, candidates, controls }
     });
     Ok(sets.collect())
@@ -113,19 +113,21 @@ fn nearest_age(episodes: &Episodes, row: usize, age: f64) -> Option<f64> {
     ((at - age).abs() <= AGE_WINDOW_DAYS).then_some(at)
 }
 
-/// Up to [`CONTROLS`] of the pool, which is in the order of specimens, without replacement.
-fn draw(pool: &[Control], seed: u64, case: u32, age: f64) -> Vec<Control> {
-    // The case's own stream: other cases do not move its draws.
-    let own = seed ^ u64::from(case).wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ age.to_bits().rotate_left(17);
-    let mut random = ChaCha8Rng::seed_from_u64(own);
-    let mut positions: Vec<usize> = (0..pool.len()).collect();
-    let taken = CONTROLS.min(pool.len());
-    for place in 0..taken {
-        let rest = (positions.len() - place) as u128;
-        let step = ((u128::from(random.next_u64()) * rest) >> 64) as usize;
-        positions.swap(place, place + step);
+/// Up to [`CONTROLS`] of the pool without replacement, in the order of specimens.
+fn draw(pool: BTreeMap<u64, Control>, seed: u64, case: u64) -> Vec<Control> {
+    let mut ranked: Vec<(u64, u64, Control)> =
+        pool.into_iter().map(|(specimen, control)| (number(seed, case, specimen), specimen, control)).collect();
+    ranked.sort_unstable_by_key(|(number, specimen, _)| (*number, *specimen));
+    ranked.truncate(CONTROLS);
+    ranked.sort_unstable_by_key(|(_, specimen, _)| *specimen);
+    ranked.into_iter().map(|(_, _, control)| control).collect()
+}
+
+/// The random number of a candidate for a case.
+fn number(seed: u64, case: u64, candidate: u64) -> u64 {
+    let mut key = [0; 32];
+    for (place, part) in key.chunks_exact_mut(8).zip([seed, case, candidate]) {
+        place.copy_from_slice(&part.to_le_bytes());
     }
-    let chosen = &mut positions[..taken];
-    chosen.sort_unstable();
-    chosen.iter().map(|&at| pool[at]).collect()
+    ChaCha8Rng::from_seed(key).next_u64()
 }

@@ -80,7 +80,7 @@ fn a_set_alone_says_nothing_and_a_set_without_a_case_is_a_mistake() {
 /// Forty specimens of two species in ten tanks; every fourth is lost.
 struct Club {
     episodes: Episodes,
-    specimen: Vec<u32>,
+    specimen: Vec<u64>,
     species: Vec<u32>,
     tank: Vec<u32>,
 }
@@ -94,7 +94,7 @@ fn club() -> Club {
             (0..n).map(|i| i % 4 == 0).collect(),
         )
         .expect("sound rows"),
-        specimen: (0..n).collect(),
+        specimen: (0..u64::from(n)).collect(),
         species: (0..n).map(|i| i % 2).collect(),
         tank: (0..n).map(|i| i % 10).collect(),
     }
@@ -107,7 +107,7 @@ impl Club {
     }
 
     /// What was drawn, by specimen: the same whatever the order of the rows.
-    fn drawn(&self, seed: u64) -> BTreeMap<u32, Vec<u32>> {
+    fn drawn(&self, seed: u64) -> BTreeMap<u64, Vec<u64>> {
         let names = |set: &MatchedSet| set.controls.iter().map(|c| self.specimen[c.row]).collect();
         self.sets(seed).iter().map(|set| (self.specimen[set.case], names(set))).collect()
     }
@@ -116,7 +116,7 @@ impl Club {
         let pick = |ids: &[u32]| order.iter().map(|&at| ids[at]).collect();
         Club {
             episodes: self.episodes.subset(order),
-            specimen: pick(&self.specimen),
+            specimen: order.iter().map(|&at| self.specimen[at]).collect(),
             species: pick(&self.species),
             tank: pick(&self.tank),
         }
@@ -137,7 +137,7 @@ fn controls_are_alike_elsewhere_alive_and_at_risk() {
             assert!(control.age > club.episodes.start[control.row] && control.age <= club.episodes.stop[control.row]);
             assert!(!club.episodes.event[control.row] || control.age < club.episodes.stop[control.row]);
         }
-        let mut own: Vec<u32> = set.controls.iter().map(|c| club.specimen[c.row]).collect();
+        let mut own: Vec<u64> = set.controls.iter().map(|c| club.specimen[c.row]).collect();
         own.dedup();
         assert_eq!(own.len(), set.controls.len(), "no specimen twice");
     }
@@ -160,9 +160,23 @@ fn the_draw_hangs_on_the_seed_and_the_candidates_alone() {
 }
 
 #[test]
+fn one_candidate_more_takes_the_place_of_one_at_most() {
+    let club = club();
+    let fewer: Vec<usize> = (0..40).filter(|i| *i != 6).collect();
+    let (all, without) = (club.drawn(11), club.reordered(&fewer).drawn(11));
+    let mut changed = 0;
+    for (case, controls) in &without {
+        let kept = controls.iter().filter(|control| all[case].contains(control)).count();
+        assert!(kept + 1 >= all[case].len(), "{case}: {controls:?} of {:?}", all[case]);
+        changed += usize::from(controls != &all[case]);
+    }
+    assert!(changed > 0, "it is drawn for none");
+}
+
+#[test]
 fn each_candidate_is_drawn_about_equally_often() {
     let club = club();
-    let mut counts: BTreeMap<u32, usize> = BTreeMap::new();
+    let mut counts: BTreeMap<u64, usize> = BTreeMap::new();
     let mut candidates = 0;
     for seed in 0..2000 {
         let sets = club.sets(seed);

@@ -13,7 +13,8 @@ pub struct LeadUpResult {
     pub losses: u64,
     /// Corals of the same taxon and age in other tanks, drawn for them.
     pub controls: u64,
-    /// One line a condition and window: losses less their controls.
+    /// One line a condition and window: losses less their controls. Those without data, or with too few losses to be
+    /// shown, are left out.
     pub lines: Vec<LeadUpLine>,
     /// One line a condition: the last 30 days of the lost corals less earlier months of the same corals.
     pub within_specimen: Vec<WithinSpecimenLine>,

@@ -1,0 +1,105 @@
+//! Whether a restricted audience sees a line: its losses pass as a block, and so does, or is empty, what can be found by
+//! taking it from another line: from that of a wider taxon, or from that of another outcome.
+
+use std::collections::BTreeSet;
+
+use super::looked_back::LookedBack;
+use super::losses::{Loss, Moment, losses};
+use super::{Against, Valued, valued};
+use crate::answer::conditions::shown::beyond;
+use crate::answer::{Audience, Outcome};
+use crate::club::Club;
+use crate::disclosure::cells::{Entry, tally};
+use crate::disclosure::{block_minimum, passes, tree};
+use crate::follow_up::Population;
+use crate::refusal::Refusal;
+
+/// What a line's losses are tied to.
+pub(super) struct Ties {
+    /// Losses of each wider taxon, and the specimens that it has beyond this one.
+    wider: Vec<(Vec<Loss>, BTreeSet<u32>)>,
+    /// Losses by the outcomes written before the one asked.
+    outcomes: Vec<Vec<Loss>>,
+    /// Specimens of the widest taxon; `None` where nothing is tied.
+    widest: Option<Vec<u32>>,
+}
+
+/// Whether the corals of these moments pass as a block.
+pub(super) fn pass<'m>(moments: impl Iterator<Item = &'m Moment>, audience: Audience) -> bool {
+    let entries: Vec<Entry> = moments
+        .map(|at| Entry { specimen: at.specimen, keeper: at.keeper, tank: at.tank, days: 1.0, marks: 0 })
+        .collect();
+    passes(&tally(entries.iter()), audience)
+}
+
+impl Ties {
+    /// # Errors
+    /// The records contradict themselves.
+    pub(super) fn new(
+        club: &Club,
+        population: &Population,
+        outcome: Outcome,
+        audience: Audience,
+    ) -> Result<Ties, Refusal> {
+        let mut ties = Ties { wider: Vec::new(), outcomes: Vec::new(), widest: None };
+        if block_minimum(audience).is_none() {
+            return Ok(ties);
+        }
+        for taxon in population.taxon.ancestors().into_iter().filter(|taxon| tree::is_asked(*taxon)) {
+            let wider = Population::of(club, taxon, None);
+            let losses = losses(club, &wider, outcome)?;
+            ties.widest = Some(wider.members.clone());
+            let beyond = beyond(club, population, wider).members;
+            if !beyond.is_empty() {
+                ties.wider.push((losses, beyond.into_iter().collect()));
+            }
+        }
+        let before = Outcome::ALL.iter().take_while(|other| **other != outcome);
+        ties.outcomes = before.map(|other| losses(club, population, *other)).collect::<Result<_, _>>()?;
+        Ok(ties)
+    }
+
+    /// The specimens whose conditions are asked for.
+    pub(super) fn everyone(&self, population: &Population) -> Population {
+        match &self.widest {
+            Some(members) => Population::of_members(population.taxon, members.clone()),
+            None => population.clone(),
+        }
+    }
+
+    /// Whether an audience may see a line; `with`: its losses.
+    pub(super) fn may_be_shown(
+        &self,
+        club: &Club,
+        what: &LookedBack,
+        against: Against,
+        with: &[Valued],
+        audience: Audience,
+    ) -> bool {
+        if block_minimum(audience).is_none() {
+            return true;
+        }
+        let or_empty = |left: &[&Moment]| left.is_empty() || pass(left.iter().copied(), audience);
+        if !pass(with.iter().map(|valued| valued.case), audience) {
+            return false;
+        }
+        let wider = self.wider.iter().all(|(losses, beyond)| {
+            let there = valued(club, losses, what, against);
+            let left = there.iter().map(|valued| valued.case).filter(|at| beyond.contains(&at.specimen));
+            or_empty(&left.collect::<Vec<_>>())
+        });
+        wider
+            && self.outcomes.iter().all(|losses| {
+                let there = valued(club, losses, what, against);
+                let (mine, theirs) = (with.iter().map(|valued| valued.case), there.iter().map(|valued| valued.case));
+                !pass(theirs.clone(), audience)
+                    || (or_empty(&less(mine.clone(), theirs.clone())) && or_empty(&less(theirs, mine)))
+            })
+    }
+}
+
+/// Those whose specimens are none of the others'.
+fn less<'m>(some: impl Iterator<Item = &'m Moment>, others: impl Iterator<Item = &'m Moment>) -> Vec<&'m Moment> {
+    let others: BTreeSet<u32> = others.map(|at| at.specimen).collect();
+    some.filter(|at| !others.contains(&at.specimen)).collect()
+}
