@@ -14,6 +14,7 @@ mod habit; // feeding, carbon, changes of water
 mod happening; // incidents, many losses in a tank, a keeper's earlier losses
 mod neighbours; // who else is in the tank
 mod place; // light and flow at the spot
+mod season; // halves of the year
 mod series; // the tests of one tank and parameter
 mod steps; // step functions of calendar time
 pub mod trailing; // means over the days before

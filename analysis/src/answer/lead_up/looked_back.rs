@@ -129,5 +129,8 @@ impl LookedBack {
 
 /// What a coral keeps for life cannot differ between its months, and tells nothing of the weeks before.
 fn varies(factor: Factor) -> bool {
-    !matches!(factor, Factor::Origin | Factor::Form(_) | Factor::KeeperExperience | Factor::TankAge)
+    !matches!(
+        factor,
+        Factor::Origin | Factor::Form(_) | Factor::KeeperExperience | Factor::TankAge | Factor::BoughtInSeason
+    )
 }

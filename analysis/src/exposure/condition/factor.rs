@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 
 use super::{Builder, Condition, LevelName, Rules, Source, ladder};
 use crate::answer::By;
-use crate::club::{Club, TankId};
+use crate::club::{Club, Days, TankId};
 use crate::exposure::band::{ABOVE, BELOW, Scale, WITHIN};
 use crate::exposure::by_tank::steps_by_tank;
 use crate::exposure::series::Series;
 use crate::exposure::steps::{Level, Steps};
-use crate::exposure::{happening, place, wander};
+use crate::exposure::{happening, place, season, wander};
 use crate::follow_up::Population;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::vocabulary::band::taught_band;
@@ -65,6 +65,10 @@ pub enum Factor {
     Form(u16),
     /// A keeper's first two years.
     KeeperExperience,
+    /// October to March against April to September.
+    Season,
+    /// Got in October to March against April to September.
+    BoughtInSeason,
     /// The keeper's earlier losses: it adjusts, and is never shown.
     EarlierLosses,
 }
@@ -124,7 +128,7 @@ impl Factor {
         ]);
         let of_taxon = |form: &Form| form.taxa.iter().any(|of| of.is_within(taxon) || taxon.is_within(*of));
         list.extend((0..).zip(catalogue().forms()).filter(|(_, form)| of_taxon(form)).map(|(at, _)| Factor::Form(at)));
-        list.push(Factor::KeeperExperience);
+        list.extend([Factor::KeeperExperience, Factor::Season, Factor::BoughtInSeason]);
         list
     }
 
@@ -156,6 +160,8 @@ impl Factor {
                 format!("form_{}", catalogue().forms().get(usize::from(at)).map_or("", |form| form.code))
             }
             Factor::KeeperExperience => "keeper_experience".to_owned(),
+            Factor::Season => "season".to_owned(),
+            Factor::BoughtInSeason => "bought_season".to_owned(),
             Factor::EarlierLosses => "earlier_losses".to_owned(),
         }
     }
@@ -186,6 +192,8 @@ impl Factor {
             Factor::Origin => "origin".to_owned(),
             Factor::Form(_) => "form when got".to_owned(),
             Factor::KeeperExperience => "the keeper's years of reef-keeping".to_owned(),
+            Factor::Season => "months of the year".to_owned(),
+            Factor::BoughtInSeason => "months in which it was got".to_owned(),
             Factor::EarlierLosses => "the keeper's earlier losses".to_owned(),
         }
     }
@@ -389,6 +397,22 @@ impl Builder<'_> {
                     ("first_years", format!("of keepers in their first {FIRST_YEARS} years")),
                 );
                 self.experience(Some(vec![FIRST_YEARS])).mapped(names, flipped)
+            }
+            Factor::Season => {
+                let names = pair(
+                    ("april_to_september", "in April to September".to_owned()),
+                    ("october_to_march", "in October to March".to_owned()),
+                );
+                Condition { lagged: false, ..self.plain(names, Source::All(season::halves())) }
+            }
+            Factor::BoughtInSeason => {
+                let names = pair(
+                    ("april_to_september", "got in April to September".to_owned()),
+                    ("october_to_march", "got in October to March".to_owned()),
+                );
+                let own = |days: Option<Days>| Steps::constant(days.and_then(season::half_of));
+                let source = self.members().map(|(id, specimen)| (id, own(specimen.acquired))).collect();
+                Condition { lagged: false, ..self.plain(names, Source::Specimen(source)) }
             }
             Factor::EarlierLosses => {
                 let names = pair(("fewer", String::new()), ("many", String::new()));
