@@ -584,7 +584,7 @@ diesel::table! {
         edition -> Int8,
         /// The program that made it
         program_version -> Text,
-        /// Why it was made: the first, its time had come, or a member withdrew
+        /// Why it was made: the first, its time had come, a curator asked for it, or a member withdrew
         reason -> Text,
         /// When it was made
         made_at -> Timestamptz,

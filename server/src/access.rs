@@ -9,6 +9,7 @@ pub mod keeper; // members by handle
 pub mod link; // links to one question
 pub mod scope; // which rows a caller reaches
 pub mod token; // keys for programs: made, looked up, withdrawn
+pub mod withdrawal; // a member leaves
 
 pub use caller::{Caller, Right, Role};
 pub use scope::{Reached, Scope};

@@ -9,7 +9,9 @@ pub mod body; // JSON bodies as typed values
 pub mod command; // the words of the command
 pub mod config; // flags, variables, defaults
 pub mod demo; // the invented club
+pub mod desk; // the curator's desk
 pub mod document; // the OpenAPI document
+pub mod export; // everything of one member in one archive
 pub mod jobs; // files waiting to be read
 pub mod limit; // how often one caller may ask
 pub mod pool; // connections to Postgres

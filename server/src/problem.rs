@@ -74,6 +74,8 @@ kinds! {
     UnknownLink = 404 "unknown-link" "No such link";
     /// A layout that is not there: the upload is no file that was read, or holds no table.
     UnknownLayout = 404 "unknown-layout" "No such layout";
+    /// A member that is not there.
+    UnknownKeeper = 404 "unknown-keeper" "No such member";
     /// An answer about a kit that is not there.
     UnknownKit = 404 "unknown-kit" "No such answer about a kit";
     /// An address that exists, asked with another method.

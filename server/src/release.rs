@@ -30,7 +30,7 @@ pub use families::called;
 pub use worker::Releases;
 
 /// Days between releases where the club has not decided otherwise.
-const DAYS: i64 = 7;
+pub const DAYS: i64 = 7;
 /// Everything together: what is asked of no taxon.
 const EVERYTHING: &str = "*";
 

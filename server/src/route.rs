@@ -4,6 +4,7 @@
 use utoipa_actix_web::scope;
 use utoipa_actix_web::service_config::ServiceConfig;
 
+mod audit; // who did what
 mod bands; // what is taught beside what was seen
 mod casebook; // single losses
 mod claims; // what the club teaches
@@ -12,6 +13,7 @@ mod conditions; // conditions side by side
 mod growth; // how fast they grew
 mod hazard; // when they are lost
 mod health; // live and ready
+mod keepers; // members who keep records
 mod kits; // what a kit can show, for all who have it
 mod layouts; // how files of one shape are read
 mod lead_up; // the weeks before losses
@@ -24,8 +26,10 @@ mod prepared; // what a release answers before it is asked
 mod problems; // pages about problems
 mod question_links; // links to single questions
 mod questions; // one question behind its link
+mod releases; // what public and members read
 mod representation; // how an answer is to be written
 mod roll_call; // all seen alive today, except …
+mod settings; // decisions of the club
 mod shape; // documented shapes of answers
 mod statistics; // what survival and growth share
 mod survival; // how long they lived
@@ -80,6 +84,17 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(kits::undo_kit)
                 .service(roll_call::create_roll_call)
                 .service(me::get_me)
+                .service(me::export_me)
+                .service(me::withdraw_me)
+                .service(keepers::list_keepers)
+                .service(keepers::create_keeper)
+                .service(keepers::change_keeper)
+                .service(keepers::withdraw_keeper)
+                .service(settings::list_settings)
+                .service(settings::change_settings)
+                .service(releases::list_releases)
+                .service(releases::create_release)
+                .service(audit::list_audit)
                 .service(tokens::create_token)
                 .service(tokens::list_tokens)
                 .service(tokens::revoke_token),

@@ -136,6 +136,15 @@ impl Asking<'_> {
         made["id"].as_i64().unwrap()
     }
 
+    /// A member who may leave: a token of theirs, and the handle.
+    fn leaving(&self) -> (String, String) {
+        let handle = format!("leaving-{}", self.number);
+        let body = json!({"role": "keeper", "keeper": handle, "create": true});
+        let made = self.api.post("/api/v1/tokens").bearer_auth(&self.api.curator).json(&body);
+        let made = api_support::json_of(made.send().unwrap(), 201);
+        (made["token"].as_str().unwrap().to_owned(), handle)
+    }
+
     fn send(&self, row: &Row) -> Response {
         let mut path =
             row.path.replace("{code}", "nitrate").replace("{slug}", "goniopora").replace("{kind}", "not-found");
@@ -154,13 +163,18 @@ impl Asking<'_> {
             path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
         } else if row.path.starts_with("/api/v1/uploads/{id}") {
             path = path.replace("{id}", &self.upload()["id"].to_string());
+        } else if row.path.starts_with("/api/v1/keepers/{handle}") {
+            path = path.replace("{handle}", &self.leaving().1);
         } else if row.path.starts_with("/api/v1/tokens/{id}") {
             path = path.replace("{id}", &self.token_number().to_string());
         }
         assert!(!path.contains('{'), "{path}");
         let method = row.method.parse().unwrap();
         let mut request: RequestBuilder = self.api.client.request(method, self.api.url(&path));
-        if let Some(token) = self.token(&row.role, &row.ownership) {
+        if row.method == "DELETE" && row.path == "/api/v1/me" && row.role == "keeper" {
+            // The members of the other rows stay.
+            request = request.bearer_auth(self.leaving().0);
+        } else if let Some(token) = self.token(&row.role, &row.ownership) {
             request = request.bearer_auth(token);
         }
         // A keeper who names another member, and a curator, who has to name one.
@@ -180,6 +194,10 @@ impl Asking<'_> {
             ("POST", "/questions/{secret}") => request.json(&json!({"choice": "limit", "value": 0.03})),
             ("POST", "/api/v1/roll-call") => request.json(&json!({"on": "2025-06-01"})),
             ("POST", "/api/v1/tokens") => request.json(&json!({"role": "reader"})),
+            ("POST", "/api/v1/keepers") => request.json(&json!({"handle": format!("member {}", self.number)})),
+            ("PATCH", "/api/v1/keepers/{handle}") => request.json(&json!({"keeping_since": 2016})),
+            ("DELETE", "/api/v1/keepers/{handle}" | "/api/v1/me") => request.query(&[("confirm", &self.leaving().1)]),
+            ("PATCH", "/api/v1/settings") => request.json(&json!({"release_days": 7})),
             _ => request,
         }
         .send()

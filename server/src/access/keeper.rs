@@ -20,6 +20,11 @@ pub struct Known {
     pub handle: String,
 }
 
+/// Whether a text can be a handle.
+pub fn is_handle(text: &str) -> bool {
+    text.trim() == text && (1..=80).contains(&text.chars().count())
+}
+
 /// The member of a handle, whatever its case.
 pub fn find(connection: &mut PgConnection, handle: &str) -> QueryResult<Option<Known>> {
     keeper::table

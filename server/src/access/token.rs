@@ -116,7 +116,7 @@ pub fn issue(
 }
 
 fn keeper_of(connection: &mut PgConnection, handle: &str, create: bool) -> Result<i64, IssueError> {
-    if handle.trim() != handle || handle.is_empty() || handle.chars().count() > 80 {
+    if !super::keeper::is_handle(handle) {
         return Err(IssueError::HandleInvalid(handle.to_owned()));
     }
     if let Some(known) = super::keeper::find(connection, handle)? {

@@ -51,7 +51,11 @@ fn every_operation_is_named_explained_and_guarded() {
         let id = operation["operationId"].as_str().unwrap();
         let verb = id.split('_').next().unwrap();
         assert!(
-            ["get", "list", "create", "delete", "answer", "commit", "revoke", "preview", "undo"].contains(&verb),
+            [
+                "get", "list", "create", "change", "delete", "answer", "commit", "revoke", "preview", "undo", "export",
+                "withdraw"
+            ]
+            .contains(&verb),
             "{place}: {id}"
         );
         assert!(ids.insert(id.to_owned()), "{id} stands twice");

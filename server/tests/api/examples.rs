@@ -11,8 +11,19 @@ use crate::answers::club;
 use crate::api_support::{Api, json_of, register};
 
 /// Members that change from run to run.
-const STAMPS: &[&str] =
-    &["received_at", "committed_at", "undone_at", "created_at", "expires_at", "last_used_at", "revoked_at"];
+const STAMPS: &[&str] = &[
+    "received_at",
+    "committed_at",
+    "undone_at",
+    "created_at",
+    "expires_at",
+    "last_used_at",
+    "revoked_at",
+    "last_committed_at",
+    "set_at",
+    "made_at",
+    "occurred_at",
+];
 
 fn settled(value: &mut Value) {
     match value {
@@ -24,6 +35,9 @@ fn settled(value: &mut Value) {
                         *member = json!("strand_0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef");
                     }
                     ("token" | "prefix", Value::String(_)) => *member = json!("strand_012345"),
+                    ("actor" | "set_by", Value::String(text)) if text.starts_with("token ") => {
+                        *member = json!("token strand_012345");
+                    }
                     _ => settled(member),
                 }
             }
@@ -139,6 +153,21 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     all.insert("create_token", made);
     all.insert("list_tokens", curator("/api/v1/tokens?limit=1"));
     all.insert("revoke_token", json_of(api.delete(&path).bearer_auth(&api.curator).send().unwrap(), 200));
+    let body = json!({"handle": "sanderling", "keeping_since": 2016});
+    all.insert("create_keeper", curate("/api/v1/keepers", body, 201));
+    let patch =
+        |path: &str, body: Value| json_of(api.patch(path).bearer_auth(&api.curator).json(&body).send().unwrap(), 200);
+    all.insert("change_keeper", patch("/api/v1/keepers/sanderling", json!({"keeping_since": 2014})));
+    all.insert("list_keepers", first(curator("/api/v1/keepers?limit=2"), "keepers", 2));
+    let leaving = api.delete("/api/v1/keepers/sanderling?confirm=sanderling").bearer_auth(&api.curator);
+    all.insert("withdraw_keeper", json_of(leaving.send().unwrap(), 200));
+    all.insert("change_settings", patch("/api/v1/settings", json!({"release_days": 14})));
+    all.insert("list_settings", curator("/api/v1/settings"));
+    all.insert("create_release", first(curate("/api/v1/releases", json!({}), 201), "releases", 1));
+    all.insert("list_releases", first(curator("/api/v1/releases"), "releases", 1));
+    all.insert("list_audit", first(curator("/api/v1/audit?action=make%20release"), "audit", 1));
+    let heron = api.delete("/api/v1/me?confirm=heron").bearer_auth(&api.heron);
+    all.insert("withdraw_me", json_of(heron.send().unwrap(), 200));
     for example in all.values_mut() {
         settled(example);
     }

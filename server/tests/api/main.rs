@@ -6,6 +6,7 @@ mod api_support;
 mod answers; // questions to the records
 mod decline; // outcomes that are known from looks
 mod degenerate; // clubs whose records bear no figure
+mod desk; // the curator's desk, a member's own things
 mod document; // what is documented
 mod examples; // the examples of the document
 mod formulas; // tables that no program runs

@@ -179,6 +179,10 @@ impl Api {
         self.client.post(self.url(path))
     }
 
+    pub fn patch(&self, path: &str) -> RequestBuilder {
+        self.client.patch(self.url(path))
+    }
+
     pub fn delete(&self, path: &str) -> RequestBuilder {
         self.client.delete(self.url(path))
     }
