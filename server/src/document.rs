@@ -41,6 +41,7 @@ pub const ADDRESS: &str = "/api/v1/openapi.json";
         (name = "club", description = "The club as a whole, and the vocabulary of its records"),
         (name = "answers", description = "What the records say, taxon by taxon"),
         (name = "uploads", description = "From a member's file to the club's records, and back"),
+        (name = "records", description = "The current records row by row: a member's own, a curator's all"),
         (name = "people", description = "Who is asking, a member's own things, and keys for programs"),
         (name = "desk", description = "The curator's desk: members, settings, releases, and who did what"),
         (name = "service", description = "Health of the server, and pages about problems")

@@ -18,6 +18,7 @@ pub mod pool; // connections to Postgres
 pub mod private_postgres; // a Postgres of our own
 pub mod problem; // everything that can go wrong with a request
 pub mod query; // query parameters as typed values
+pub mod records; // the current records row by row
 pub mod release; // what public and members read
 pub mod represent; // one answer, several representations
 pub mod route; // the one list of routes

@@ -26,6 +26,7 @@ mod prepared; // what a release answers before it is asked
 mod problems; // pages about problems
 mod question_links; // links to single questions
 mod questions; // one question behind its link
+mod records; // the current records row by row
 mod releases; // what public and members read
 mod representation; // how an answer is to be written
 mod roll_call; // all seen alive today, except …
@@ -83,6 +84,18 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(kits::list_kits)
                 .service(kits::undo_kit)
                 .service(roll_call::create_roll_call)
+                .service(records::list_tanks)
+                .service(records::list_specimens)
+                .service(records::list_stays)
+                .service(records::list_readings)
+                .service(records::list_sizings)
+                .service(records::list_sightings)
+                .service(records::list_endings)
+                .service(records::list_routines)
+                .service(records::list_events)
+                .service(records::list_incidents)
+                .service(records::list_placements)
+                .service(records::list_instruments)
                 .service(me::get_me)
                 .service(me::export_me)
                 .service(me::withdraw_me)

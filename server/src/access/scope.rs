@@ -68,6 +68,18 @@ impl Scope {
         }
     }
 
+    /// The member whose rows alone are reached, `None` = everybody's: for queries on records row by row.
+    ///
+    /// # Errors
+    /// A pooled scope reaches no row: it serves statistics alone.
+    pub fn owner(&self) -> Result<Option<i64>, Problem> {
+        match self.reach {
+            Reach::Own(keeper_id) => Ok(Some(keeper_id)),
+            Reach::Everyone => Ok(None),
+            Reach::Pooled => Err(Problem::internal(&"a pooled scope reaches no row")),
+        }
+    }
+
     /// The uploads within reach. A pooled scope reaches none: it serves statistics alone.
     pub fn uploads(&self) -> upload::BoxedQuery<'static, Pg> {
         let query = upload::table.into_boxed();

@@ -96,18 +96,30 @@ impl Sheet {
 
     /// The bytes of the table.
     pub fn bytes(&self, form: Form) -> Result<Vec<u8>, Problem> {
-        let excel = form == Form::CsvExcel;
         let texts = self.rows.iter().flatten().filter_map(|cell| match cell {
             Cell::Text(text) => Some(text.as_str()),
             _ => None,
         });
+        self.write(form, quoting(self.columns.iter().map(String::as_str).chain(texts)), true)
+    }
+
+    /// The bytes of a part of a table that is sent part by part; the first has the header. As nobody knows what later parts
+    /// hold, all words are quoted.
+    pub fn part(&self, form: Form, is_first: bool) -> Result<Vec<u8>, Problem> {
+        self.write(form, csv::QuoteStyle::NonNumeric, is_first)
+    }
+
+    fn write(&self, form: Form, style: csv::QuoteStyle, is_first: bool) -> Result<Vec<u8>, Problem> {
+        let excel = form == Form::CsvExcel;
         let mut writer = csv::WriterBuilder::new()
-            .quote_style(quoting(self.columns.iter().map(String::as_str).chain(texts)))
+            .quote_style(style)
             .delimiter(if excel { b';' } else { b',' })
             .terminator(csv::Terminator::CRLF)
-            .from_writer(if excel { "\u{feff}".as_bytes().to_vec() } else { Vec::new() });
-        let header = self.columns.iter().map(|name| guarded(name).into_owned());
-        writer.write_record(header).map_err(|error| Problem::internal(&error))?;
+            .from_writer(if excel && is_first { "\u{feff}".as_bytes().to_vec() } else { Vec::new() });
+        if is_first {
+            let header = self.columns.iter().map(|name| guarded(name).into_owned());
+            writer.write_record(header).map_err(|error| Problem::internal(&error))?;
+        }
         for row in &self.rows {
             let cells: Vec<String> = row.iter().map(|cell| print(cell, excel)).collect();
             writer.write_record(&cells).map_err(|error| Problem::internal(&error))?;

@@ -69,14 +69,20 @@ pub fn limit(fields: &mut Fields) -> i64 {
 
 /// The place at which a page begins, if the cursor belongs to this collection with these filters.
 pub fn cursor(fields: &mut Fields, of: &str, filters: &[String]) -> Option<i64> {
-    fields.value("cursor", |text| {
-        let cursor: Option<Cursor> = unhex(text).and_then(|bytes| serde_json::from_slice(&bytes).ok());
-        match cursor {
-            Some(cursor) if cursor.v == 1 && cursor.of == of && cursor.filters == filters => Ok(cursor.after),
-            Some(_) => Err("'cursor' belongs to another list or other filters; begin again without it".to_owned()),
-            None => Err("'cursor' is none; take it from 'links.next' or leave it out".to_owned()),
-        }
-    })
+    fields.value("cursor", |text| place(text, of, filters))
+}
+
+/// The place that a cursor of this collection with these filters stands for.
+///
+/// # Errors
+/// What is wrong with it.
+pub fn place(text: &str, of: &str, filters: &[String]) -> Result<i64, String> {
+    let cursor: Option<Cursor> = unhex(text).and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    match cursor {
+        Some(cursor) if cursor.v == 1 && cursor.of == of && cursor.filters == filters => Ok(cursor.after),
+        Some(_) => Err("'cursor' belongs to another list or other filters; begin again without it".to_owned()),
+        None => Err("'cursor' is none; take it from 'links.next' or leave it out".to_owned()),
+    }
 }
 
 fn unhex(text: &str) -> Option<Vec<u8>> {

@@ -47,6 +47,22 @@ fn settled(value: &mut Value) {
     }
 }
 
+/// Lists of records.
+const RECORDS: &[&str] = &[
+    "tanks",
+    "specimens",
+    "stays",
+    "readings",
+    "sizings",
+    "sightings",
+    "endings",
+    "routines",
+    "events",
+    "incidents",
+    "placements",
+    "instruments",
+];
+
 /// A list shown by its first items.
 fn first(mut value: Value, list: &str, count: usize) -> Value {
     value[list].as_array_mut().unwrap().truncate(count);
@@ -146,6 +162,11 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     all.insert("delete_upload", json_of(api.delete(&of_call).bearer_auth(&api.osprey).send().unwrap(), 200));
     all.insert("list_uploads", osprey("/api/v1/uploads?limit=1"));
 
+    for (operation, _) in ALL {
+        if let Some(of) = operation.strip_prefix("list_").filter(|of| RECORDS.contains(of)) {
+            all.insert(operation, first(curator(&format!("/api/v1/{of}?limit=2")), of, 2));
+        }
+    }
     all.insert("get_me", osprey("/api/v1/me"));
     let body = json!({"role": "keeper", "keeper": "osprey", "label": "phone", "expires_days": 365});
     let made = json_of(api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&body).send().unwrap(), 201);

@@ -12,6 +12,7 @@ mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
 mod problems; // what can go wrong
+mod records; // the current records row by row
 mod releases; // what public and members read
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back
