@@ -2,6 +2,7 @@
 //! error as `strandline: what, where: remedy`.
 
 mod answer_text; // the numbers of an answer in one line
+mod backup; // strandline backup FILE, strandline restore FILE
 mod database; // the database a command works on
 mod demo; // strandline demo
 mod failure; // what went wrong, and the exit code
@@ -71,6 +72,10 @@ enum Word {
     LogSheet(log_sheet::LogSheetArgs),
     /// How far the statistics hold, on simulated clubs with a known truth
     Simulate(simulate::SimulateArgs),
+    /// Write the whole club into one file, and compare answers made from it
+    Backup(backup::BackupArgs),
+    /// Read a backup into an empty database
+    Restore(backup::BackupArgs),
     /// Print the OpenAPI document
     Openapi,
     /// Make access tokens
@@ -129,6 +134,8 @@ fn dispatch(command: Command) -> Result<u8, Failure> {
         Word::Report(args) => report::run(&place.config(None, None, None)?, &args),
         Word::LogSheet(args) => log_sheet::run(&place, &args),
         Word::Simulate(args) => simulate::run(&args),
+        Word::Backup(args) => backup::write(&place.config(None, None, None)?, &args),
+        Word::Restore(args) => backup::restore(&place.config(None, None, None)?, &args),
         Word::Openapi => openapi::run(),
         Word::Token(args) => token::run(&place.config(None, None, None)?, &args),
     }

@@ -42,6 +42,15 @@ use std::{
 /// The database that strandline keeps its records in, and the role that owns it.
 const NAME: &str = "strandline";
 
+/// The folder of the installed programs that fit a data directory: those of `pg_bin`, or the ones found.
+///
+/// # Errors
+/// As [`PrivatePostgres::start`].
+pub fn programs_dir(pg_bin: Option<&Path>, data_dir: &Path) -> Result<PathBuf, PostgresError> {
+    let cluster = home::cluster_of(data_dir);
+    Ok(programs::find(pg_bin, home::version_of(&cluster)?, &cluster)?.dir)
+}
+
 /// How the server treats its data.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Options {

@@ -37,6 +37,16 @@ impl Database {
         &self.pool
     }
 
+    /// The address.
+    pub fn url(&self) -> &str {
+        &self.url
+    }
+
+    /// Migrates it, and brings the vocabulary of this version into it.
+    pub fn prepare(&self) -> Result<(), Failure> {
+        importer::load::prepare(&mut *self.connection()?).map_err(|error| Failure::place(error.to_string()))
+    }
+
     /// Closes the connections and stops the private Postgres, if this command started it.
     pub fn close(self) -> Result<(), Failure> {
         drop(self.pool);
@@ -51,32 +61,43 @@ impl Database {
 
 /// Opens and migrates the configured database.
 pub fn open(config: &Config) -> Result<Database, Failure> {
-    match &config.database_url {
-        Some(url) => migrated(url.clone(), None),
-        None => private(config),
-    }
+    let database = bare(config)?;
+    database.prepare()?;
+    Ok(database)
 }
 
 /// Opens and migrates the private Postgres, whatever `DATABASE_URL` says.
 pub fn private(config: &Config) -> Result<Database, Failure> {
+    let database = bare_private(config)?;
+    database.prepare()?;
+    Ok(database)
+}
+
+/// Opens the configured database as it is.
+pub fn bare(config: &Config) -> Result<Database, Failure> {
+    match &config.database_url {
+        Some(url) => opened(url.clone(), None),
+        None => bare_private(config),
+    }
+}
+
+fn bare_private(config: &Config) -> Result<Database, Failure> {
     let address = config.data.join(ADDRESS_FILE);
     match PrivatePostgres::start(&config.data.join("postgres"), config.pg_bin.as_deref()) {
         Ok(postgres) => {
             let url = postgres.url();
             fs::write(&address, &url).map_err(|error| Failure::unwritable(&address, &error))?;
-            migrated(url, Some((postgres, address)))
+            opened(url, Some((postgres, address)))
         }
         Err(busy @ PostgresError::Busy { .. }) => match fs::read_to_string(&address) {
-            Ok(url) => migrated(url, None),
+            Ok(url) => opened(url, None),
             Err(_) => Err(busy.into()),
         },
         Err(error) => Err(error.into()),
     }
 }
 
-fn migrated(url: String, postgres: Option<(PrivatePostgres, PathBuf)>) -> Result<Database, Failure> {
+fn opened(url: String, postgres: Option<(PrivatePostgres, PathBuf)>) -> Result<Database, Failure> {
     let pool = pool::open(&url, 8)?;
-    let database = Database { pool, url, postgres };
-    importer::load::prepare(&mut *database.connection()?).map_err(|error| Failure::place(error.to_string()))?;
-    Ok(database)
+    Ok(Database { pool, url, postgres })
 }

@@ -64,7 +64,7 @@ impl Home {
     }
 
     pub(super) fn cluster(&self) -> PathBuf {
-        self.dir.join("cluster")
+        cluster_of(&self.dir)
     }
 
     pub(super) fn log(&self) -> PathBuf {
@@ -73,25 +73,7 @@ impl Home {
 
     /// The major version that wrote the cluster; `None` before there is one.
     pub(super) fn data_version(&self) -> Result<Option<u32>, PostgresError> {
-        let path = self.cluster().join("PG_VERSION");
-        match fs::read_to_string(&path) {
-            Ok(text) => match text.trim().parse() {
-                Ok(version) => Ok(Some(version)),
-                Err(_) => Err(PostgresError::File {
-                    action: "read the database's version",
-                    path,
-                    source: io::Error::new(io::ErrorKind::InvalidData, format!("it reads `{}`", text.trim())),
-                    remedy: "restore the directory from a backup",
-                }),
-            },
-            Err(error) if error.kind() == io::ErrorKind::NotFound && !self.cluster().exists() => Ok(None),
-            Err(source) => Err(PostgresError::File {
-                action: "read the database's version",
-                path,
-                source,
-                remedy: "restore the directory from a backup, or choose another one with STRANDLINE_DATA",
-            }),
-        }
+        version_of(&self.cluster())
     }
 
     /// Opens the log for the server to write to, after setting an overgrown one aside. Returns its present length too.
@@ -259,6 +241,34 @@ fn make_all(dir: &Path, mode: u32) -> io::Result<()> {
         Ok(()) => fs::set_permissions(dir, Permissions::from_mode(mode)),
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists && dir.is_dir() => Ok(()),
         Err(error) => Err(error),
+    }
+}
+
+/// Where the cluster of a directory is.
+pub(super) fn cluster_of(dir: &Path) -> PathBuf {
+    dir.join("cluster")
+}
+
+/// The major version that wrote a cluster; `None` before there is one. It may be in use.
+pub(super) fn version_of(cluster: &Path) -> Result<Option<u32>, PostgresError> {
+    let path = cluster.join("PG_VERSION");
+    match fs::read_to_string(&path) {
+        Ok(text) => match text.trim().parse() {
+            Ok(version) => Ok(Some(version)),
+            Err(_) => Err(PostgresError::File {
+                action: "read the database's version",
+                path,
+                source: io::Error::new(io::ErrorKind::InvalidData, format!("it reads `{}`", text.trim())),
+                remedy: "restore the directory from a backup",
+            }),
+        },
+        Err(error) if error.kind() == io::ErrorKind::NotFound && !cluster.exists() => Ok(None),
+        Err(source) => Err(PostgresError::File {
+            action: "read the database's version",
+            path,
+            source,
+            remedy: "restore the directory from a backup, or choose another one with STRANDLINE_DATA",
+        }),
     }
 }
 

@@ -114,13 +114,16 @@ query!(
     ParameterQuery, parameter = "nitrate"
 );
 
+/// Makes the page of a list.
+type Paged<K, P> = fn(Vec<K>, page::Links) -> P;
+
 /// A page of rows, or all of them as CSV.
 async fn send<K: Kind, P: Serialize>(
     request: HttpRequest,
     state: web::Data<State>,
     caller: Caller,
     listed: Listed,
-    (of, page): (&'static str, fn(Vec<K>, page::Links) -> P),
+    (of, page): (&'static str, Paged<K, P>),
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.records(Right::Read)?;
     known::<K>(&listed.words)?;
