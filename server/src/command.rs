@@ -3,6 +3,7 @@
 
 mod answer_text; // the numbers of an answer in one line
 mod backup; // strandline backup FILE, strandline restore FILE
+mod check; // strandline check
 mod database; // the database a command works on
 mod demo; // strandline demo
 mod failure; // what went wrong, and the exit code
@@ -76,6 +77,8 @@ enum Word {
     Backup(backup::BackupArgs),
     /// Read a backup into an empty database
     Restore(backup::BackupArgs),
+    /// Look whether the database holds what it says
+    Check(check::CheckArgs),
     /// Print the OpenAPI document
     Openapi,
     /// Make access tokens
@@ -136,6 +139,7 @@ fn dispatch(command: Command) -> Result<u8, Failure> {
         Word::Simulate(args) => simulate::run(&args),
         Word::Backup(args) => backup::write(&place.config(None, None, None)?, &args),
         Word::Restore(args) => backup::restore(&place.config(None, None, None)?, &args),
+        Word::Check(args) => check::run(&place.config(None, None, None)?, &args),
         Word::Openapi => openapi::run(),
         Word::Token(args) => token::run(&place.config(None, None, None)?, &args),
     }

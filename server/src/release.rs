@@ -58,11 +58,7 @@ pub struct Standing {
 /// # Errors
 /// The database refused, or the records do not pack.
 pub fn standing(connection: &mut PgConnection, taxon: Option<TaxonSlug>, made_of: &str) -> Result<Standing, Problem> {
-    // One that could not be made yet, or was given up, is owed all the same: what stands holds the withdrawn records.
-    let forced: bool = select(exists(
-        release_due::table.filter(release_due::state.ne("done")).filter(release_due::reason.eq("withdrawal")),
-    ))
-    .get_result(connection)?;
+    let forced = withdrawal_is_due(connection)?;
     let current = match latest(connection)? {
         Some(current) if !forced => current,
         known => {
@@ -97,6 +93,26 @@ fn latest(connection: &mut PgConnection) -> QueryResult<Option<Release>> {
         .select((release::number, release::made_at))
         .first(connection)
         .optional()
+}
+
+/// Keys of all members, which name nobody: what releases know them by.
+///
+/// # Errors
+/// The database refused.
+pub fn member_keys(connection: &mut PgConnection) -> QueryResult<Vec<String>> {
+    contributions::members(connection)
+}
+
+/// Whether a release that a withdrawal forces is owed.
+///
+/// # Errors
+/// The database refused.
+pub fn withdrawal_is_due(connection: &mut PgConnection) -> QueryResult<bool> {
+    // One that could not be made yet, or was given up, is owed all the same: what stands holds the withdrawn records.
+    select(exists(
+        release_due::table.filter(release_due::state.ne("done")).filter(release_due::reason.eq("withdrawal")),
+    ))
+    .get_result(connection)
 }
 
 /// Says that a release is due, unless one is already for this reason.

@@ -4,6 +4,7 @@
 mod api_support;
 
 mod answers; // questions to the records
+mod check; // whether a database holds what it says
 mod decline; // outcomes that are known from looks
 mod degenerate; // clubs whose records bear no figure
 mod desk; // the curator's desk, a member's own things
