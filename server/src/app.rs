@@ -15,6 +15,7 @@ use utoipa_actix_web::AppExt;
 use crate::answer::Answers;
 use crate::jobs::Jobs;
 use crate::limit::{Limiter, Policy};
+use crate::metrics::Metrics;
 use crate::pool::Pool;
 use crate::problem::{Kind, Problem};
 use crate::release::Releases;
@@ -81,6 +82,8 @@ pub struct State {
     pub limiter: Option<Limiter>,
     /// Largest file in bytes.
     pub largest_upload: usize,
+    /// What was answered, counted.
+    pub metrics: Metrics,
 }
 
 /// Serves the application on a listener. The server stops gracefully on SIGINT and SIGTERM, or by its handle;
@@ -104,6 +107,7 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
         releases,
         limiter: settings.policy.map(Limiter::new),
         largest_upload: settings.largest_upload,
+        metrics: Metrics::default(),
     });
     let server = HttpServer::new(move || {
         let (app, _) = App::new()

@@ -16,6 +16,7 @@ pub mod document; // the OpenAPI document
 pub mod export; // everything of one member in one archive
 pub mod jobs; // files waiting to be read
 pub mod limit; // how often one caller may ask
+pub mod metrics; // what an operator watches
 pub mod pool; // connections to Postgres
 pub mod private_postgres; // a Postgres of our own
 pub mod problem; // everything that can go wrong with a request

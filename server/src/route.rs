@@ -18,6 +18,7 @@ mod kits; // what a kit can show, for all who have it
 mod layouts; // how files of one shape are read
 mod lead_up; // the weeks before losses
 mod me; // who is asking
+mod metrics; // what an operator watches
 mod openapi; // the document itself
 mod page; // one address of a collection: cursors
 mod parameters; // what is measured
@@ -116,5 +117,6 @@ pub fn register(config: &mut ServiceConfig) {
         .service(questions::answer_question)
         .service(health::get_live)
         .service(health::get_ready)
+        .service(metrics::get_metrics)
         .service(problems::get_problem);
 }

@@ -6,13 +6,14 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::task::Poll;
 use std::time::Instant;
 
-use actix_web::Error;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::Method;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
+use actix_web::{Error, web};
 
+use crate::app::State;
 use crate::problem::Problem;
 use crate::represent::hex;
 
@@ -27,6 +28,7 @@ pub async fn apply(
     let began = Instant::now();
     let id = request_id(&request);
     let method = request.method().clone();
+    let state = request.app_data::<web::Data<State>>().cloned();
     // HEAD is GET without a body: the handler of GET makes the headers, the connection leaves the body out.
     if method == Method::HEAD {
         request.head_mut().method = Method::GET;
@@ -62,6 +64,11 @@ pub async fn apply(
     };
     let status =
         answered.as_ref().map_or_else(|problem| problem.kind().status(), |response| response.status().as_u16());
+    if let Some(state) = state {
+        // The address as documented: what somebody sent could be anything, and a secret.
+        let pattern = answered.as_ref().ok().and_then(|response| response.request().match_pattern());
+        state.metrics.answered(pattern, method.as_str(), status, began.elapsed());
+    }
     let ms = u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX);
     tracing::info!(request = %id, %method, path, status, ms, "answered");
     answered.map_err(Error::from)

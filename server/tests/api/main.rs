@@ -12,6 +12,7 @@ mod document; // what is documented
 mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
+mod metrics; // what an operator watches
 mod problems; // what can go wrong
 mod records; // the current records row by row
 mod releases; // what public and members read
