@@ -33,7 +33,17 @@ const TABLES: &[(&str, &str)] = &[
     ("consent", "what was agreed to or taken back"),
 ];
 /// Columns that mean nothing outside the database.
-const INTERNAL: &[&str] = &["keeper_id", "digest"];
+const INTERNAL: &[&str] = &[
+    "keeper_id",
+    "digest",
+    "commit_sequence",
+    "staged_revision",
+    "interpreter",
+    "context",
+    "idempotency_key",
+    "token_id",
+    "account_id",
+];
 
 /// Writes the archive of the member whose own records a scope reaches into a file without a name, and gives it from its
 /// beginning. All as of one moment.

@@ -39,6 +39,11 @@ impl Cell {
                 Some(whole) => Cell::Whole(whole),
                 None => Cell::number(number.as_f64()),
             },
+            // Words of a list, without brackets that no spreadsheet reads.
+            serde_json::Value::Array(items) if items.iter().all(serde_json::Value::is_string) => {
+                let words: Vec<&str> = items.iter().filter_map(serde_json::Value::as_str).collect();
+                if words.is_empty() { Cell::Empty } else { Cell::Text(words.join("; ")) }
+            }
             other => Cell::Text(other.to_string()),
         }
     }
@@ -153,6 +158,16 @@ mod tests {
     fn the_standard_form_is_rfc_4180() {
         let bytes = sample().bytes(Form::Csv).unwrap();
         assert_eq!(String::from_utf8(bytes).unwrap(), "name,value_mg_l,n\r\n\"a, \"\"b\"\"\",0.25,3\r\n'=1+1,,\r\n");
+    }
+
+    #[test]
+    fn lists_of_words_are_words() {
+        assert_eq!(
+            Cell::json(&serde_json::json!(["zero_reported", "replicate"])),
+            Cell::Text("zero_reported; replicate".into())
+        );
+        assert_eq!(Cell::json(&serde_json::json!([])), Cell::Empty);
+        assert_eq!(Cell::json(&serde_json::json!([1])), Cell::Text("[1]".into()));
     }
 
     #[test]

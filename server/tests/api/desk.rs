@@ -134,6 +134,8 @@ fn a_member_takes_everything_along_and_leaves() {
     assert_eq!(text("records/reading.csv").lines().count(), 1 + 14, "fourteen tests");
     assert_eq!(text("records/ending.csv").lines().count(), 1 + 2, "two losses");
     assert!(!text("records/reading.csv").lines().next().unwrap().contains("keeper_id"));
+    let handed_in = text("uploads.csv");
+    assert!(handed_in.contains("corals.csv") && !handed_in.contains("token_id"), "{handed_in}");
     let files: Vec<&String> = names.iter().filter(|name| name.starts_with("files/")).collect();
     assert!(files.iter().any(|name| name.ends_with("-tests.csv")), "{names:?}");
     let sent = files.iter().find(|name| name.ends_with("-corals.csv")).unwrap();
