@@ -7,13 +7,14 @@ use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-use analysis::answer::{Audience, By, Outcome, TaxonQuestion, census, listed, survival};
+use analysis::answer::{Audience, Outcome, TaxonQuestion, census, listed, survival};
 use diesel::prelude::*;
 use diesel::sql_types::BigInt;
 use sha2::{Digest, Sha256};
 
 use crate::access::Scope;
 use crate::answer;
+use crate::pool::password_apart;
 
 /// A backup could not be written or read back.
 #[derive(Debug, thiserror::Error)]
@@ -105,7 +106,7 @@ impl Programs {
             return Err(BackupError::NoProgram { name, dir: self.dir.clone() });
         }
         // A password on the command line would be everybody's.
-        let (url, password) = without_secret(url);
+        let (url, password) = password_apart(url);
         let mut command = Command::new(&program);
         command.args(arguments).arg(format!("--dbname={url}")).stdin(Stdio::null());
         if let Some(password) = password {
@@ -137,13 +138,12 @@ pub fn write(programs: &Programs, url: &str, file: &Path) -> Result<Written, Bac
     // Nobody else reads a club's records.
     OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(&partial).map_err(failed)?;
     let done = dumped(programs, url, &partial).and_then(|written| {
-        fs::rename(&partial, file).map_err(failed)?;
+        // Unlike renaming, a second name never takes the place of a file that came meanwhile.
+        fs::hard_link(&partial, file).map_err(failed)?;
         Ok(written)
     });
-    if done.is_err() {
-        // What is left of a failed attempt helps nobody; that it cannot be removed changes nothing about the failure.
-        let _ = fs::remove_file(&partial);
-    }
+    // That the first name cannot be removed changes nothing about the outcome.
+    let _ = fs::remove_file(&partial);
     done
 }
 
@@ -197,11 +197,11 @@ fn compared(
     Err(BackupError::Differs)
 }
 
-/// Reads a backup into an empty database.
+/// Reads a backup into an empty database, as it was written: one of an older program has to be migrated then.
 ///
 /// # Errors
 /// See [`BackupError`]; nothing is in the database then.
-pub fn restore(programs: &Programs, url: &str, file: &Path) -> Result<Fingerprint, BackupError> {
+pub fn restore(programs: &Programs, url: &str, file: &Path) -> Result<(), BackupError> {
     File::open(file).map_err(|error| BackupError::File { path: file.to_owned(), error })?;
     #[derive(QueryableByName)]
     struct Tables {
@@ -216,8 +216,7 @@ pub fn restore(programs: &Programs, url: &str, file: &Path) -> Result<Fingerprin
     if tables.n > 0 {
         return Err(BackupError::NotEmpty);
     }
-    restored(programs, url, file)?;
-    fingerprint(&mut PgConnection::establish(url)?)
+    restored(programs, url, file)
 }
 
 fn restored(programs: &Programs, url: &str, file: &Path) -> Result<(), BackupError> {
@@ -239,42 +238,10 @@ pub fn fingerprint(connection: &mut PgConnection) -> Result<Fingerprint, BackupE
     let taxa = listed(&snapshot.club);
     for &taxon in &taxa {
         let question = TaxonQuestion { taxon, outcome: Outcome::Death, since: None }.plain();
-        debug_assert_eq!(question.by, By::None);
         let answer = survival(&snapshot.club, &question, Audience::Curator, &snapshot.stamp());
         hash.update(serde_json::to_vec(&answer).map_err(said)?);
     }
     Ok(Fingerprint { edition: snapshot.edition, answers: taxa.len() + 1, digest: hash.finalize().into() })
-}
-
-/// An address without its password, and the password.
-fn without_secret(url: &str) -> (String, Option<String>) {
-    let parts = url.split_once("://").and_then(|(scheme, rest)| {
-        let (authority, tail) = rest.split_at(rest.find(['/', '?']).unwrap_or(rest.len()));
-        let (user, host) = authority.rsplit_once('@')?;
-        let (name, password) = user.split_once(':')?;
-        Some((format!("{scheme}://{name}@{host}{tail}"), decoded(password)))
-    });
-    parts.map_or_else(|| (url.to_owned(), None), |(url, password)| (url, Some(password)))
-}
-
-/// Text with its percent-encoded characters as they are.
-fn decoded(text: &str) -> String {
-    let mut bytes = Vec::new();
-    let mut rest = text.as_bytes();
-    while let Some((&first, others)) = rest.split_first() {
-        let pair = (first == b'%').then(|| others.get(..2)).flatten().and_then(|pair| std::str::from_utf8(pair).ok());
-        match pair.and_then(|pair| u8::from_str_radix(pair, 16).ok()) {
-            Some(byte) => {
-                bytes.push(byte);
-                rest = &others[2..];
-            }
-            None => {
-                bytes.push(first);
-                rest = others;
-            }
-        }
-    }
-    String::from_utf8_lossy(&bytes).into_owned()
 }
 
 /// The address of another database of the same server.
@@ -290,14 +257,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn addresses_are_taken_apart_and_put_together() {
-        let split = |url: &str| without_secret(url);
-        assert_eq!(
-            split("postgres://reef:s%40e@db:5433/club?sslmode=require"),
-            ("postgres://reef@db:5433/club?sslmode=require".to_owned(), Some("s@e".to_owned()))
-        );
+    fn the_address_of_another_database_differs_in_its_name() {
         let plain = "postgresql://strandline@/strandline?host=%2Fdata&port=5432";
-        assert_eq!(split(plain), (plain.to_owned(), None));
         assert_eq!(with_database(plain, "x"), "postgresql://strandline@/x?host=%2Fdata&port=5432");
         assert_eq!(with_database("postgres://reef@db", "x"), "postgres://reef@db/x");
         assert_eq!(with_database("host=db dbname=club", "x"), "host=db dbname=club dbname=x");

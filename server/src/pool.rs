@@ -41,13 +41,27 @@ fn one_line(text: &str) -> String {
 
 /// The address with its password replaced.
 pub fn without_password(url: &str) -> String {
-    let Some((scheme, rest)) = url.split_once("://") else { return url.to_owned() };
-    let (authority, tail) = rest.split_at(rest.find(['/', '?']).unwrap_or(rest.len()));
-    let Some((user, host)) = authority.rsplit_once('@') else { return url.to_owned() };
-    match user.split_once(':') {
-        Some((name, _)) => format!("{scheme}://{name}:***@{host}{tail}"),
-        None => url.to_owned(),
-    }
+    parted(url).map_or_else(|| url.to_owned(), |(before, _, after)| format!("{before}:***@{after}"))
+}
+
+/// An address without its password, and the password as it is.
+pub fn password_apart(url: &str) -> (String, Option<String>) {
+    parted(url).map_or_else(
+        || (url.to_owned(), None),
+        |(before, password, after)| {
+            let password = percent_encoding::percent_decode_str(password).decode_utf8_lossy();
+            (format!("{before}@{after}"), Some(password.into_owned()))
+        },
+    )
+}
+
+/// What stands before a password, the password as written, and what stands after it; `None` without one.
+fn parted(url: &str) -> Option<(&str, &str, &str)> {
+    let begin = url.find("://")? + 3;
+    let end = url[begin..].find(['/', '?']).map_or(url.len(), |at| begin + at);
+    let host = begin + url[begin..end].rfind('@')?;
+    let colon = begin + url[begin..host].find(':')?;
+    Some((&url[..colon], &url[colon + 1..host], &url[host + 1..]))
 }
 
 /// Runs `work` with a connection on a thread that may block.
@@ -77,5 +91,11 @@ mod tests {
         assert_eq!(without_password("postgres://reef:se@cret@db/club?x=1"), "postgres://reef:***@db/club?x=1");
         assert_eq!(without_password("postgres://reef@db/club"), "postgres://reef@db/club");
         assert_eq!(without_password("host=/var/run dbname=club"), "host=/var/run dbname=club");
+        assert_eq!(
+            password_apart("postgres://reef:s%40e@db:5433/club?sslmode=require"),
+            ("postgres://reef@db:5433/club?sslmode=require".to_owned(), Some("s@e".to_owned()))
+        );
+        let plain = "postgresql://strandline@/strandline?host=%2Fdata&port=5432";
+        assert_eq!(password_apart(plain), (plain.to_owned(), None));
     }
 }

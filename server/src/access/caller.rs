@@ -261,10 +261,11 @@ mod tests {
         let keeper = caller(Role::Keeper, &[Right::Read, Right::Upload], Some(4));
         assert_eq!(keeper.records(Right::Upload).unwrap().keeper(), Some(4));
         assert_eq!(keeper.administers().unwrap_err().kind(), Kind::Forbidden);
+        assert_eq!(keeper.records(Right::Upload).unwrap().administers().unwrap_err().kind(), Kind::Forbidden);
 
         let curator = caller(Role::Curator, Right::ALL, None);
         assert_eq!(curator.records(Right::Upload).unwrap().keeper(), None);
-        assert!(curator.administers().is_ok());
+        assert!(curator.administers().unwrap().administers().is_ok());
     }
 
     #[test]

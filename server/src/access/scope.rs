@@ -80,6 +80,14 @@ impl Scope {
         }
     }
 
+    /// The curator's desk: nothing less than everybody's records reaches it.
+    ///
+    /// # Errors
+    /// [`Kind::Forbidden`].
+    pub fn administers(&self) -> Result<(), Problem> {
+        if self.reach == Reach::Everyone { Ok(()) } else { Err(super::caller::forbidden()) }
+    }
+
     /// The uploads within reach. A pooled scope reaches none: it serves statistics alone.
     pub fn uploads(&self) -> upload::BoxedQuery<'static, Pg> {
         let query = upload::table.into_boxed();

@@ -56,9 +56,11 @@ pub fn write(config: &Config, args: &BackupArgs) -> Result<u8, Failure> {
 pub fn restore(config: &Config, args: &BackupArgs) -> Result<u8, Failure> {
     let programs = programs(config)?;
     let database = database::bare(config)?;
+    // Answers are made of what this version has migrated.
     let restored = backup::restore(&programs, database.url(), &args.file)
         .map_err(Failure::from)
-        .and_then(|club| database.prepare().map(|()| club));
+        .and_then(|()| database.prepare())
+        .and_then(|()| Ok(backup::fingerprint(&mut *database.connection()?)?));
     database.close()?;
     let club = restored?;
     put(format!("edition {}, {} answers, {}", club.edition, club.answers, hex(&club.digest)))?;

@@ -8,6 +8,7 @@ use serde_json::Value;
 use utoipa::ToSchema;
 
 use crate::access::Scope;
+use crate::problem::Problem;
 
 /// One thing that was done.
 #[derive(Queryable, Serialize, ToSchema)]
@@ -43,11 +44,12 @@ pub struct Asked {
     pub before: Option<i64>,
 }
 
-/// What was done, the newest first, at most so much; `_` = the curator's desk.
+/// What was done, the newest first, at most so much.
 ///
 /// # Errors
 /// The database refused.
-pub fn list(connection: &mut PgConnection, _: &Scope, asked: Asked, limit: i64) -> QueryResult<Vec<Done>> {
+pub fn list(connection: &mut PgConnection, desk: &Scope, asked: Asked, limit: i64) -> Result<Vec<Done>, Problem> {
+    desk.administers()?;
     let mut rows = audit::table.order(audit::id.desc()).limit(limit).into_boxed();
     if let Some(actor) = asked.actor {
         rows = rows.filter(audit::actor.eq(actor));
@@ -61,6 +63,6 @@ pub fn list(connection: &mut PgConnection, _: &Scope, asked: Asked, limit: i64) 
     if let Some(before) = asked.before {
         rows = rows.filter(audit::id.lt(before));
     }
-    rows.select((audit::id, audit::occurred_at, audit::actor, audit::action, audit::subject, audit::detail))
-        .load(connection)
+    let columns = (audit::id, audit::occurred_at, audit::actor, audit::action, audit::subject, audit::detail);
+    Ok(rows.select(columns).load(connection)?)
 }

@@ -70,14 +70,20 @@ fn known(connection: &mut PgConnection, handle: &str) -> Result<members::Known, 
         .ok_or_else(|| Problem::new(Kind::UnknownKeeper, format!("There is no member '{handle}'.")))
 }
 
-/// Members after a place, at most so many, each with its place; `_` = the curator's desk.
+/// Members after a place, at most so many, each with its place.
 ///
 /// # Errors
 /// The database refused.
-pub fn list(connection: &mut PgConnection, _: &Scope, after: i64, limit: i64) -> QueryResult<Vec<(i64, KeeperShown)>> {
+pub fn list(
+    connection: &mut PgConnection,
+    desk: &Scope,
+    after: i64,
+    limit: i64,
+) -> Result<Vec<(i64, KeeperShown)>, Problem> {
+    desk.administers()?;
     let rows: Vec<Row> =
         keeper::table.filter(keeper::id.gt(after)).order(keeper::id).limit(limit).select(MEMBER).load(connection)?;
-    shown(connection, rows)
+    Ok(shown(connection, rows)?)
 }
 
 /// Makes a member known.
@@ -86,10 +92,11 @@ pub fn list(connection: &mut PgConnection, _: &Scope, after: i64, limit: i64) ->
 /// [`Kind::InvalidValue`] where the handle is taken.
 pub fn make(
     connection: &mut PgConnection,
-    _: &Scope,
+    desk: &Scope,
     (handle, keeping_since): (&str, Option<i32>),
     by: &str,
 ) -> Result<KeeperShown, Problem> {
+    desk.administers()?;
     connection.transaction(|connection| {
         if members::find(connection, handle)?.is_some() {
             let detail = format!("'{handle}' is a member already, whatever the case of its letters");
@@ -110,10 +117,11 @@ pub fn make(
 /// [`Kind::UnknownKeeper`].
 pub fn change(
     connection: &mut PgConnection,
-    _: &Scope,
+    desk: &Scope,
     (handle, keeping_since): (&str, Option<i32>),
     by: &str,
 ) -> Result<KeeperShown, Problem> {
+    desk.administers()?;
     connection.transaction(|connection| {
         let known = known(connection, handle)?;
         diesel::update(keeper::table.find(known.id))
@@ -130,11 +138,12 @@ pub fn change(
 /// [`Kind::UnknownKeeper`], and what `confirmed` refuses.
 pub fn withdraw(
     connection: &mut PgConnection,
-    _: &Scope,
+    desk: &Scope,
     handle: &str,
     confirmed: impl Fn(&str) -> Result<(), Problem>,
     by: &str,
 ) -> Result<Withdrawn, Problem> {
+    desk.administers()?;
     let known = known(connection, handle)?;
     confirmed(&known.handle)?;
     withdrawal::withdraw(connection, known.id, by)

@@ -35,11 +35,12 @@ pub struct ReleaseList {
 /// Releases shown at most: older ones are answered from no more.
 const SHOWN: i64 = 50;
 
-/// The releases; `_` = the curator's desk.
+/// The releases.
 ///
 /// # Errors
 /// The database refused.
-pub fn list(connection: &mut PgConnection, _: &Scope) -> Result<ReleaseList, Problem> {
+pub fn list(connection: &mut PgConnection, desk: &Scope) -> Result<ReleaseList, Problem> {
+    desk.administers()?;
     let columns = (release::number, release::made_at, release::reason, release::edition);
     let releases = release::table.order(release::number.desc()).limit(SHOWN).select(columns).load(connection)?;
     Ok(ReleaseList { releases })
@@ -49,10 +50,11 @@ pub fn list(connection: &mut PgConnection, _: &Scope) -> Result<ReleaseList, Pro
 ///
 /// # Errors
 /// The database refused; it is tried again later.
-pub fn make(connection: &mut PgConnection, of: &Scope, by: &str) -> Result<ReleaseList, Problem> {
+pub fn make(connection: &mut PgConnection, desk: &Scope, by: &str) -> Result<ReleaseList, Problem> {
+    desk.administers()?;
     crate::release::ask_for(connection, "asked")?;
     crate::release::make_those_due(connection)?;
-    let list = list(connection, of)?;
+    let list = list(connection, desk)?;
     let subject = list.releases.first().map_or_else(String::new, |release| format!("release {}", release.number));
     scope::note(connection, by, "make release", &subject)?;
     Ok(list)

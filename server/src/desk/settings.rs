@@ -77,11 +77,12 @@ pub struct SettingList {
     settings: Vec<SettingShown>,
 }
 
-/// Every setting; `_` = the curator's desk.
+/// Every setting.
 ///
 /// # Errors
 /// The database refused.
-pub fn list(connection: &mut PgConnection, _: &Scope) -> Result<SettingList, Problem> {
+pub fn list(connection: &mut PgConnection, desk: &Scope) -> Result<SettingList, Problem> {
+    desk.administers()?;
     let rows: Vec<(String, Value, DateTime<Utc>, String)> = club_setting::table
         .select((club_setting::key, club_setting::value, club_setting::set_at, club_setting::set_by))
         .load(connection)?;
@@ -110,15 +111,16 @@ pub fn faults(change: &BTreeMap<String, Value>) -> Vec<Fault> {
 /// The database refused; nothing is changed then.
 pub fn change(
     connection: &mut PgConnection,
-    scope: &Scope,
+    desk: &Scope,
     change: &BTreeMap<String, Value>,
     by: &str,
 ) -> Result<SettingList, Problem> {
+    desk.administers()?;
     connection.transaction(|connection| {
         for (key, value) in change {
             write(connection, key, value, by)?;
         }
-        list(connection, scope)
+        list(connection, desk)
     })
 }
 

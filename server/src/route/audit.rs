@@ -77,8 +77,7 @@ pub async fn list_audit(
     let AuditQuery { actor, action, from, limit, cursor } = query.0;
     let filters = AuditQuery::filters(actor.as_ref(), action.as_ref(), from);
     let asked = audit::Asked { actor, action, from, before: cursor };
-    let rows =
-        pool::with(&state.pool, move |connection| Ok(audit::list(connection, &scope, asked, limit + 1)?)).await?;
+    let rows = pool::with(&state.pool, move |connection| audit::list(connection, &scope, asked, limit + 1)).await?;
     let page = Page::of(rows, limit, |row| row.id);
     let links = page.links(&request, "audit", &filters);
     Ok(page::send(&links).json(AuditPage { audit: page.items, links }))

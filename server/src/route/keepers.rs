@@ -115,10 +115,9 @@ pub async fn list_keepers(
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.administers()?;
     let KeeperQuery { limit, cursor } = query.0;
-    let rows = pool::with(&state.pool, move |connection| {
-        Ok(keepers::list(connection, &scope, cursor.unwrap_or(0), limit + 1)?)
-    })
-    .await?;
+    let rows =
+        pool::with(&state.pool, move |connection| keepers::list(connection, &scope, cursor.unwrap_or(0), limit + 1))
+            .await?;
     let page = Page::of(rows, limit, |(id, _)| *id);
     let links = page.links(&request, "keepers", &[]);
     let keepers = page.items.into_iter().map(|(_, keeper)| keeper).collect();

@@ -193,7 +193,7 @@ fn known<K: Kind>(words: &[String]) -> Result<(), Problem> {
 
 macro_rules! kinds {
     ($(
-        $path:literal $list:ident $handler:ident $query:ident, $summary:literal, $about:literal;
+        $path:literal $list:ident $handler:ident $query:ident, $summary:literal;
         $record:ident in $page:ident of $table:literal, days $first:literal $last:literal $(, by $word:literal [$($known:literal),*])?;
         $( $(#[$attribute:meta])* $field:ident: $type:ty, )+
     )+) => { $(
@@ -231,8 +231,8 @@ macro_rules! kinds {
         }
 
         #[doc = $summary]
-        #[doc = ""]
-        #[doc = $about]
+        ///
+        /// Rows of the current records: one's own; a curator's token reaches everybody's.
         #[utoipa::path(
             tag = "records",
             security(("token" = ["read"])),
@@ -259,7 +259,7 @@ macro_rules! kinds {
 
 kinds! {
     "/tanks" tanks list_tanks RecordQuery,
-    "List tanks", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List tanks";
     TankRecord in TankPage of "tank", days "started" "closed";
     /// The name as first written.
     #[schema(example = "Lagoon")]
@@ -275,7 +275,7 @@ kinds! {
     closed_why: Option<String>,
 
     "/specimens" specimens list_specimens RecordQuery,
-    "List corals and kin", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List corals and kin";
     SpecimenRecord in SpecimenPage of "specimen", days "acquired_earliest" "acquired_latest";
     /// The keeper's own label.
     #[schema(example = "C03")]
@@ -313,7 +313,7 @@ kinds! {
     held: Vec<String>,
 
     "/stays" stays list_stays RecordQuery,
-    "List which tank each coral was in", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List which tank each coral was in";
     StayRecord in StayPage of "stay", days "from_day" "to_day";
     /// Label of the coral.
     #[schema(example = "C03")]
@@ -327,7 +327,7 @@ kinds! {
     to_day: Option<NaiveDate>,
 
     "/readings" readings list_readings ParameterQuery,
-    "List water tests", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List water tests";
     ReadingRecord in ReadingPage of "reading", days "taken_on" "taken_on", by "parameter" [];
     /// Name of the tank.
     #[schema(example = "Lagoon")]
@@ -369,7 +369,7 @@ kinds! {
     column_number: i32,
 
     "/sizings" sizings list_sizings RecordQuery,
-    "List sizes", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List sizes";
     SizingRecord in SizingPage of "sizing", days "on_day" "on_day";
     /// Label of the coral.
     #[schema(example = "C03")]
@@ -394,7 +394,7 @@ kinds! {
     written: String,
 
     "/sightings" sightings list_sightings RecordQuery,
-    "List looks", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List looks";
     SightingRecord in SightingPage of "sighting", days "on_day" "on_day";
     /// Label of the coral.
     #[schema(example = "C03")]
@@ -419,7 +419,7 @@ kinds! {
     remark: Option<String>,
 
     "/endings" endings list_endings RecordQuery,
-    "List how each ended", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List how each ended";
     EndingRecord in EndingPage of "ending", days "earliest" "latest";
     /// Label of the coral.
     #[schema(example = "C03")]
@@ -447,7 +447,7 @@ kinds! {
     written: String,
 
     "/routines" routines list_routines KindQuery,
-    "List what was done regularly", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List what was done regularly";
     RoutineRecord in RoutinePage of "routine", days "from_day" "to_day", by "kind" ["target_feed", "broadcast_feed", "water_change", "carbon", "trace_dosing", "lamp_setting", "lamp_hours"];
     /// Name of the tank.
     #[schema(example = "Lagoon")]
@@ -471,7 +471,7 @@ kinds! {
     confirmed_on: NaiveDate,
 
     "/events" events list_events KindQuery,
-    "List what was done once", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List what was done once";
     EventRecord in EventPage of "event", days "on_day" "on_day", by "kind" ["target_feed", "broadcast_feed", "water_change", "carbon", "trace_dosing", "cut", "treatment"];
     /// Name of the tank.
     #[schema(example = "Lagoon")]
@@ -493,7 +493,7 @@ kinds! {
     written: String,
 
     "/incidents" incidents list_incidents KindQuery,
-    "List what happened to tanks", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List what happened to tanks";
     IncidentRecord in IncidentPage of "incident", days "from_day" "to_day", by "kind" ["power_cut", "heater", "overheating", "leak", "overdose", "medicine", "move", "new_lamp", "new_fish", "new_invertebrate", "pest_found"];
     /// Name of the tank.
     #[schema(example = "Lagoon")]
@@ -511,7 +511,7 @@ kinds! {
     written: String,
 
     "/placements" placements list_placements RecordQuery,
-    "List where in the tank each coral stood", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List where in the tank each coral stood";
     PlacementRecord in PlacementPage of "placement", days "from_day" "from_day";
     /// Label of the coral.
     #[schema(example = "C03")]
@@ -528,7 +528,7 @@ kinds! {
     stinging_neighbour: Option<bool>,
 
     "/instruments" instruments list_instruments ParameterQuery,
-    "List kits, probes and meters", "Rows of the current records: one's own; a curator's token reaches everybody's.";
+    "List kits, probes and meters";
     InstrumentRecord in InstrumentPage of "instrument", days "from_day" "from_day", by "parameter" [];
     /// Tank it serves; `null` = all of the keeper's.
     tank: Option<String>,

@@ -9,6 +9,7 @@ use server::document::examples::ALL;
 
 use crate::answers::club;
 use crate::api_support::{Api, json_of, register};
+use crate::records::KINDS;
 
 /// Members that change from run to run.
 const STAMPS: &[&str] = &[
@@ -46,22 +47,6 @@ fn settled(value: &mut Value) {
         _ => {}
     }
 }
-
-/// Lists of records.
-const RECORDS: &[&str] = &[
-    "tanks",
-    "specimens",
-    "stays",
-    "readings",
-    "sizings",
-    "sightings",
-    "endings",
-    "routines",
-    "events",
-    "incidents",
-    "placements",
-    "instruments",
-];
 
 /// A list shown by its first items.
 fn first(mut value: Value, list: &str, count: usize) -> Value {
@@ -163,7 +148,7 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     all.insert("list_uploads", osprey("/api/v1/uploads?limit=1"));
 
     for (operation, _) in ALL {
-        if let Some(of) = operation.strip_prefix("list_").filter(|of| RECORDS.contains(of)) {
+        if let Some(of) = operation.strip_prefix("list_").filter(|of| KINDS.contains(of)) {
             all.insert(operation, first(curator(&format!("/api/v1/{of}?limit=2")), of, 2));
         }
     }

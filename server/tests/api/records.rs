@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use crate::answers::club;
 use crate::api_support::{Api, json_of, problem_of};
 
-const KINDS: &[&str] = &[
+pub const KINDS: &[&str] = &[
     "tanks",
     "specimens",
     "stays",

@@ -47,11 +47,10 @@ impl Ties {
         }
         for taxon in population.taxon.ancestors().into_iter().filter(|taxon| tree::is_asked(*taxon)) {
             let wider = Population::of(club, taxon, None);
-            let losses = losses(club, &wider, outcome)?;
             ties.widest = Some(wider.members.clone());
-            let beyond = beyond(club, population, wider).members;
+            let beyond = beyond(club, population, wider.clone()).members;
             if !beyond.is_empty() {
-                ties.wider.push((losses, beyond.into_iter().collect()));
+                ties.wider.push((losses(club, &wider, outcome)?, beyond.into_iter().collect()));
             }
         }
         let before = Outcome::ALL.iter().take_while(|other| **other != outcome);
