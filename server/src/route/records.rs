@@ -231,8 +231,8 @@ macro_rules! kinds {
         }
 
         #[doc = $summary]
-        ///
-        /// Rows of the current records: one's own; a curator's token reaches everybody's.
+        #[doc = ""]
+        #[doc = "Rows of the current records: one's own; a curator's token reaches everybody's."]
         #[utoipa::path(
             tag = "records",
             security(("token" = ["read"])),
