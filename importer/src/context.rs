@@ -146,4 +146,37 @@ pub struct About {
     /// A single edit whose records are taken out, not laid over.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub takes_out: bool,
+    /// How the records of a single edit are laid over the files; null = each is the fact as it should be.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub laid: Option<Laid>,
+}
+
+/// How the records of a single edit are laid over what files say.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Laid {
+    /// What they are to what files say of the same.
+    pub how: How,
+    /// What they correct. Of facts that can share their slot: wordings of one fact, the latest first, of which the first
+    /// that is found goes; of others every log's wording.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub takes: Vec<Record>,
+}
+
+/// What the records of a single edit are to what files say of the same.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum How {
+    /// One more fact, unless it is there already.
+    Beside,
+    /// The fact as it should be.
+    Over,
+    /// What is said wins, what is not said stays: of tanks and specimens.
+    Completes,
+}
+
+impl About {
+    /// Facts that a single edit corrects.
+    pub fn corrects(&self) -> &[Record] {
+        self.laid.as_ref().map_or(&[], |laid| &laid.takes)
+    }
 }

@@ -10,6 +10,7 @@
 //! [`fold_tests`] any months of them over that. [`fold`] is the two together.
 
 pub mod between; // several logs of one keeper
+pub mod edit; // single edits, over all of them
 pub mod key; // names of facts
 pub mod resolve; // facts → rows, with what follows from them
 pub mod row; // rows of the tables of current records
@@ -311,9 +312,9 @@ fn joined<'a>(uploads: &[LiveUpload<'a>], preferences: &Preferences) -> between:
     let mut joined = between::join(&logs, &by_first, &by_last, preferences);
     for upload in uploads.iter().filter(|upload| upload.edit) {
         if upload.about.takes_out {
-            between::take_out(&mut joined, upload);
+            edit::take_out(&mut joined, upload);
         } else {
-            between::edit(&mut joined, upload);
+            edit::lay(&mut joined, upload);
         }
     }
     joined
@@ -331,6 +332,12 @@ pub fn statements(uploads: &[LiveUpload<'_>], preferences: &Preferences, kind: K
     let at = ordinal.parse().ok().and_then(|ordinal: usize| ordinal.checked_sub(1));
     let entry = at.and_then(|at| entries(slot)?.get(at));
     entry.map(|entry| entry.record().clone()).into_iter().collect()
+}
+
+/// What several statements of one fact say together: of tanks and specimens they complete each other, of fates the settled one
+/// stands, else the last. None of none.
+pub fn whole(stated: &[Record]) -> Option<Record> {
+    resolve::whole(stated)
 }
 
 /// Where logs differ, answered or not.

@@ -34,7 +34,7 @@ mod vocabulary; // compiled catalogue → the tables of codes
 
 pub use apply::Changes;
 pub use cells::cells;
-pub use commit::CommitSummary;
+pub use commit::{COMMIT_GRACE, CommitSummary};
 pub use error::LoadError;
 pub use keeper::{RollCallException, ensure_keeper, find_keeper};
 pub use kit::{CellChange, KeeperChange, KitAnswer, KitFacts, KitPreview, Said, kit_answer, kit_answers};
@@ -48,7 +48,7 @@ pub use vocabulary::{prepare, vocabulary};
 use chrono::NaiveDate;
 use diesel::pg::PgConnection;
 
-use crate::context::{Context, Outcome};
+use crate::context::{Context, Laid, Outcome};
 use crate::finding::Answer;
 use crate::fold::key::Kind;
 use crate::record::Record;
@@ -145,12 +145,48 @@ pub fn edit(connection: &mut PgConnection, keeper: i64, records: &[Record], by: 
     commit::edit(connection, keeper, records, by)
 }
 
+/// As [`edit`], with how the records are laid and what they correct.
+///
+/// # Errors
+/// As [`edit`].
+pub fn change(
+    connection: &mut PgConnection,
+    keeper: i64,
+    records: &[Record],
+    laid: Laid,
+    name: &str,
+    by: &str,
+) -> Result<i64, LoadError> {
+    commit::change(connection, keeper, records, laid, name, by)
+}
+
+/// Locks a keeper until the transaction ends, so that what is read now is what an edit then corrects.
+///
+/// # Errors
+/// [`LoadError::NoKeeper`]; the database's.
+pub fn lock(connection: &mut PgConnection, keeper: i64) -> Result<(), LoadError> {
+    keeper::lock_keeper(connection, keeper)
+}
+
 /// What is stated for a current record, by its kind and number: what [`take_out`] takes.
 ///
 /// # Errors
 /// [`LoadError::NoFact`] if the keeper has no such record, or it only follows from others; the database's.
 pub fn statements(connection: &mut PgConnection, keeper: i64, kind: Kind, id: i64) -> Result<Vec<Record>, LoadError> {
     take_out::statements(connection, keeper, kind, id)
+}
+
+/// What is stated for a current record, and its wordings: these and what edits among them corrected, the latest first.
+///
+/// # Errors
+/// As [`statements`].
+pub fn wordings(
+    connection: &mut PgConnection,
+    keeper: i64,
+    kind: Kind,
+    id: i64,
+) -> Result<(Vec<Record>, Vec<Record>), LoadError> {
+    take_out::wordings(connection, keeper, kind, id)
 }
 
 /// Takes single facts out at once, as an edit that can be undone. A file that says the same, earlier or later, does

@@ -4,7 +4,7 @@
 //! number, and an answer computed before is sent again. What may be shown to whom is `analysis::disclosure`'s.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
 
 use analysis::answer::{Audience, Called, Outcome, RangesCalled, Stamp, State, ranges};
 use analysis::club::Club;
@@ -224,6 +224,21 @@ pub struct Answers {
     bodies: Mutex<Bodies>,
     released: Mutex<HashMap<Option<i64>, Snapshot>>,
     released_bodies: Mutex<HashMap<String, Arc<Vec<u8>>>>,
+    working: Mutex<BTreeSet<String>>,
+    worked: Condvar,
+}
+
+/// An answer that is being worked out; others who ask for it wait until this is dropped.
+pub struct Working<'a> {
+    answers: &'a Answers,
+    tag: String,
+}
+
+impl Drop for Working<'_> {
+    fn drop(&mut self) {
+        self.answers.working.lock().unwrap_or_else(PoisonError::into_inner).remove(&self.tag);
+        self.answers.worked.notify_all();
+    }
 }
 
 /// Releases whose records are kept in memory at most: the current one and those that taxa are still answered from.
@@ -281,6 +296,14 @@ impl Answers {
             released.insert(key, snapshot.clone());
         }
         Ok(snapshot)
+    }
+
+    /// Waits until nobody works an answer out; then it is the caller's to do, unless it is there by now.
+    pub fn begin(&self, tag: &str) -> Working<'_> {
+        let working = self.working.lock().unwrap_or_else(PoisonError::into_inner);
+        let waited = self.worked.wait_while(working, |working| working.contains(tag));
+        waited.unwrap_or_else(PoisonError::into_inner).insert(tag.to_owned());
+        Working { answers: self, tag: tag.to_owned() }
     }
 
     /// The bytes of an answer of a release, given before.

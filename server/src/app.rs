@@ -13,8 +13,10 @@ use chrono::NaiveDate;
 use utoipa_actix_web::AppExt;
 
 use crate::answer::Answers;
+use crate::front::Front;
 use crate::jobs::Jobs;
 use crate::limit::{Limiter, Policy};
+use crate::listen::{Changes, Listener};
 use crate::metrics::Metrics;
 use crate::pool::Pool;
 use crate::problem::{Kind, Problem};
@@ -84,6 +86,12 @@ pub struct State {
     pub largest_upload: usize,
     /// What was answered, counted.
     pub metrics: Metrics,
+    /// How far the world has moved on.
+    pub changes: Arc<Changes>,
+    /// Answers to everybody, as they were sent.
+    pub front: Front,
+    /// Hears what other servers change.
+    pub listener: Listener,
 }
 
 /// Serves the application on a listener. The server stops gracefully on SIGINT and SIGTERM, or by its handle;
@@ -96,9 +104,17 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
     let answers = Arc::new(Answers::default());
     let prepared = answers.clone();
     let prepares = settings.prepares;
+    let changes = Arc::new(Changes::default());
     let releases = Releases::start(settings.pool.clone(), move |pool, stopped| {
         if prepares { route::prepare(pool, &prepared, stopped) } else { Ok(true) }
     })?;
+    let (wake, look) = (jobs.waker(), releases.waker());
+    let told = move |kind: &str| match kind {
+        "upload" => wake(),
+        "due" | "edition" | "setting" => look(),
+        _ => {}
+    };
+    let hears = Listener::start(settings.pool.clone(), changes.clone(), Box::new(told))?;
     let state = web::Data::new(State {
         pool: settings.pool,
         today: settings.today,
@@ -108,6 +124,9 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
         limiter: settings.policy.map(Limiter::new),
         largest_upload: settings.largest_upload,
         metrics: Metrics::default(),
+        changes,
+        front: Front::default(),
+        listener: hears,
     });
     let server = HttpServer::new(move || {
         let (app, _) = App::new()
@@ -121,6 +140,7 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
                     .service(web::redirect("/docs", "/docs/").permanent())
                     .default_service(web::to(fallback::answer))
                     .wrap(Compress::default())
+                    .wrap(from_fn(crate::front::apply))
                     .wrap(from_fn(crate::limit::apply))
                     .wrap(from_fn(frame::apply))
             })

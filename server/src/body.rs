@@ -4,7 +4,7 @@ use std::future::Future;
 use std::pin::Pin;
 
 use actix_web::dev::Payload;
-use actix_web::http::header;
+use actix_web::http::{Method, header};
 use actix_web::{FromRequest, HttpRequest, web};
 use serde::de::DeserializeOwned;
 
@@ -22,11 +22,14 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
         let media =
             request.headers().get(header::CONTENT_TYPE).map(|value| value.to_str().unwrap_or_default().to_owned());
         let length = content_length(request);
+        let is_patch = request.method() == Method::PATCH;
         let payload = web::Payload::from_request(request, payload).into_inner();
         Box::pin(async move {
             let media = media.unwrap_or_default();
             let kind = media.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
-            if kind != "application/json" && !(kind.is_empty() && length == Some(0)) {
+            // A change of some members is JSON of a type of its own (RFC 7396).
+            let taken = kind == "application/json" || (is_patch && kind == "application/merge-patch+json");
+            if !taken && !(kind.is_empty() && length == Some(0)) {
                 let what = if kind.is_empty() { "no Content-Type".to_owned() } else { format!("'{kind}'") };
                 return Err(Problem::new(
                     Kind::UnsupportedMediaType,

@@ -1,6 +1,9 @@
-//! Files waiting to be read. A few threads take one at a time, woken when one comes and looking anyway every
-//! few seconds, so that what another server of this database left behind is read too. `SKIP LOCKED` keeps two
-//! readers from one file.
+//! Files waiting to be read or committed. A few threads take one at a time, woken when one comes, by whichever server of this
+//! database, and looking anyway every few seconds.
+//!
+//! `SKIP LOCKED` keeps two from taking one upload at once, an advisory lock as long as it is read tells the others that
+//! its reader lives: a server that ends lets go of it, and the next one goes on. Every taking counts as an attempt; after a
+//! failure that is not the file's own it waits longer each time, and after the last it is given up, visibly.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -9,7 +12,10 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 
 use diesel::prelude::*;
-use migrations::schema::upload;
+use diesel::result::Error;
+use diesel::sql_types::{BigInt, Bool, Double, Integer, Text};
+use importer::load::LoadError;
+use migrations::schema::{job, upload};
 
 use crate::app::Today;
 use crate::pool::Pool;
@@ -31,7 +37,7 @@ struct Bell {
 }
 
 impl Jobs {
-    /// Starts `count` threads. The first takes up what an ended process left half done.
+    /// Starts `count` threads.
     ///
     /// # Errors
     /// The system gives no thread.
@@ -43,10 +49,10 @@ impl Jobs {
             let name = format!("reader-{number}");
             threads.push(std::thread::Builder::new().name(name).spawn(move || {
                 if number == 0 {
-                    take_up(&pool);
+                    at_once(&pool);
                 }
                 while !bell.stop.load(Ordering::SeqCst) {
-                    if !read_one(&pool, &today) {
+                    if !work_one(&pool, &today) {
                         bell.sleep();
                     }
                 }
@@ -58,6 +64,12 @@ impl Jobs {
     /// Wakes the readers: a file has come.
     pub fn wake(&self) {
         self.bell.ring();
+    }
+
+    /// What wakes them, for whoever hears of files that came to other servers.
+    pub fn waker(&self) -> impl Fn() + Send + use<> {
+        let bell = self.bell.clone();
+        move || bell.ring()
     }
 }
 
@@ -87,30 +99,39 @@ impl Bell {
     }
 }
 
-/// Reads again what was being read and commits again what was being committed when a process ended.
-fn take_up(pool: &Pool) {
-    let taken = match pool.get() {
-        Ok(mut connection) => importer::load::resume(&mut connection),
-        Err(error) => {
-            tracing::error!(%error, "uploads left half done are not taken up: no connection");
-            return;
-        }
-    };
-    match taken {
-        Err(error) => tracing::error!(%error, "uploads left half done could not be looked for"),
-        Ok(taken) => {
-            for (upload, outcome) in taken {
-                match outcome {
-                    Ok(state) => tracing::info!(upload, %state, "an upload left half done was taken up"),
-                    Err(error) => tracing::error!(upload, %error, "an upload left half done could not be taken up"),
-                }
-            }
-        }
+/// What a request was committing when its server ended waits for no grace.
+fn at_once(pool: &Pool) {
+    let taken = pool.get().map_err(|error| error.to_string()).and_then(|mut connection| {
+        diesel::sql_query(
+            "UPDATE job SET not_before = now() FROM upload WHERE upload.id = job.upload_id AND upload.state = 'committing' \
+             AND job.attempts = 0 AND job.not_before <= now() + make_interval(secs => $1)",
+        )
+        .bind::<Double, _>(f64::from(importer::load::COMMIT_GRACE - GRACE))
+        .execute(&mut connection)
+        .map_err(|error| error.to_string())
+    });
+    if let Err(error) = taken {
+        tracing::warn!(%error, "commits left half done wait for their time");
     }
 }
 
-/// Takes one waiting upload and reads it; `false` if there was none or none could be had.
-fn read_one(pool: &Pool, today: &Today) -> bool {
+/// Attempts after which an upload is given up.
+const ATTEMPTS: i32 = 5;
+/// How long a request that commits is left alone with it.
+const GRACE: i32 = 2;
+/// Advisory locks of uploads that are being read lie above this.
+const LOCKS: i64 = 0x5354_5200_0000_0000;
+
+/// An upload taken.
+struct Taken {
+    id: i64,
+    commits: bool,
+    leave_open: bool,
+    attempts: i32,
+}
+
+/// Takes one waiting upload and reads or commits it; `false` if there was none or none could be had.
+fn work_one(pool: &Pool, today: &Today) -> bool {
     let mut connection = match pool.get() {
         Ok(connection) => connection,
         Err(error) => {
@@ -118,65 +139,156 @@ fn read_one(pool: &Pool, today: &Today) -> bool {
             return false;
         }
     };
-    match take(&mut connection) {
-        Ok(None) => false,
-        Ok(Some(id)) => {
-            // A file that makes the reader panic must not end the thread that reads all others.
-            match catch_unwind(AssertUnwindSafe(|| importer::load::stage(&mut connection, id, today()))) {
-                Ok(Ok(_)) => {}
-                Ok(Err(error)) => {
-                    tracing::error!(upload = id, %error, "an upload could not be read");
-                    give_up(pool, id);
-                }
-                Err(_) => {
-                    tracing::error!(upload = id, "an upload made the reader panic");
-                    // The panic may have left a transaction open: the connection is not used again.
-                    drop(connection);
-                    give_up(pool, id);
-                }
-            }
-            true
-        }
+    let taken = match take(&mut connection) {
+        Ok(Some(taken)) => taken,
+        Ok(None) => return false,
         Err(error) => {
             tracing::warn!(%error, "waiting uploads could not be looked for; trying again");
-            false
+            return false;
+        }
+    };
+    let id = taken.id;
+    // A file that makes the reader panic must not end the thread that reads all others.
+    let done = catch_unwind(AssertUnwindSafe(|| {
+        if taken.commits {
+            importer::load::commit(&mut connection, id, taken.leave_open).map(drop)
+        } else {
+            importer::load::stage(&mut connection, id, today()).map(drop)
+        }
+    }));
+    match done {
+        // Questions that a commit meets are the file's own: it stands where they are asked.
+        Ok(Ok(()) | Err(LoadError::QuestionsOpen { .. } | LoadError::WrongState { .. })) => {
+            let finished = release(&mut connection, id)
+                .and_then(|()| diesel::delete(job::table.find(id)).execute(&mut connection).map(drop));
+            if let Err(error) = finished {
+                tracing::warn!(upload = id, %error, "an upload that is done could not be let go; its connection is");
+            }
+        }
+        Ok(Err(error)) => {
+            tracing::error!(upload = id, %error, attempt = taken.attempts, "an upload could not be worked on");
+            put_off(pool, &taken);
+            if let Err(error) = release(&mut connection, id) {
+                tracing::warn!(upload = id, %error, "its lock goes with the connection");
+            }
+        }
+        Err(_) => {
+            tracing::error!(upload = id, attempt = taken.attempts, "an upload made its reader panic");
+            put_off(pool, &taken);
+            // A transaction may be open: the connection is closed, and its lock with it.
+            if release(&mut connection, id).is_err() {
+                tracing::info!(upload = id, "the reader's connection is closed");
+            }
         }
     }
+    true
 }
 
-/// The upload that has waited longest, marked as being read.
-fn take(connection: &mut PgConnection) -> QueryResult<Option<i64>> {
+#[derive(QueryableByName)]
+struct Waiting {
+    #[diesel(sql_type = BigInt)]
+    id: i64,
+    #[diesel(sql_type = Text)]
+    state: String,
+    #[diesel(sql_type = Bool)]
+    leave_open: bool,
+    #[diesel(sql_type = Integer)]
+    attempts: i32,
+}
+
+#[derive(QueryableByName)]
+struct Locked {
+    #[diesel(sql_type = Bool)]
+    locked: bool,
+}
+
+/// The upload that has waited longest, with its attempt counted before it begins: one that ends the process counts too.
+fn take(connection: &mut PgConnection) -> QueryResult<Option<Taken>> {
     connection.transaction(|connection| {
-        let id: Option<i64> = upload::table
-            .filter(upload::state.eq("received"))
-            .order(upload::id)
-            .select(upload::id)
-            .for_update()
-            .skip_locked()
-            .first(connection)
-            .optional()?;
-        if let Some(id) = id {
-            diesel::update(upload::table.find(id)).set(upload::state.eq("reading")).execute(connection)?;
+        let waiting: Vec<Waiting> = diesel::sql_query(
+            "SELECT upload.id, upload.state, upload.leave_open, coalesce(job.attempts, 0) AS attempts FROM upload \
+             LEFT JOIN job ON job.upload_id = upload.id WHERE upload.state IN ('received', 'reading', 'committing') \
+             AND coalesce(job.not_before, '-infinity') <= now() ORDER BY upload.id LIMIT 64 FOR UPDATE OF upload SKIP LOCKED",
+        )
+        .load(connection)?;
+        for Waiting { id, state, leave_open, attempts } in waiting {
+            let Locked { locked } = diesel::sql_query("SELECT pg_try_advisory_lock($1) AS locked")
+                .bind::<BigInt, _>(LOCKS + id)
+                .get_result(connection)?;
+            // Another server reads it.
+            if !locked {
+                continue;
+            }
+            let taken = Taken { id, commits: state == "committing", leave_open, attempts: attempts + 1 };
+            diesel::sql_query(
+                "INSERT INTO job (upload_id, attempts) VALUES ($1, $2) ON CONFLICT (upload_id) DO UPDATE SET attempts = $2",
+            )
+            .bind::<BigInt, _>(id)
+            .bind::<Integer, _>(taken.attempts)
+            .execute(connection)?;
+            if taken.attempts > ATTEMPTS {
+                give_up(connection, &taken)?;
+                release(connection, id)?;
+                continue;
+            }
+            if state == "received" {
+                diesel::update(upload::table.find(id)).set(upload::state.eq("reading")).execute(connection)?;
+            }
+            return Ok(Some(taken));
         }
-        Ok(id)
+        Ok(None)
     })
 }
 
-/// An upload that cannot be read must not be taken again and again.
-fn give_up(pool: &Pool, id: i64) {
+fn release(connection: &mut PgConnection, id: i64) -> QueryResult<()> {
+    diesel::sql_query("SELECT pg_advisory_unlock($1)").bind::<BigInt, _>(LOCKS + id).execute(connection).map(drop)
+}
+
+/// After a failure: two seconds, four, eight, …; given up after the last attempt.
+fn put_off(pool: &Pool, taken: &Taken) {
     let mark = |connection: &mut PgConnection| {
-        diesel::update(upload::table.find(id).filter(upload::state.eq("reading")))
-            .set((upload::state.eq("failed"), upload::state_message.eq(GIVEN_UP)))
-            .execute(connection)
+        connection.transaction(|connection| {
+            if taken.attempts >= ATTEMPTS {
+                return give_up(connection, taken);
+            }
+            let seconds = 1 << taken.attempts;
+            diesel::sql_query("UPDATE job SET not_before = now() + make_interval(secs => $2) WHERE upload_id = $1")
+                .bind::<BigInt, _>(taken.id)
+                .bind::<Double, _>(f64::from(seconds))
+                .execute(connection)?;
+            let again = upload::table.find(taken.id).filter(upload::state.eq_any(["reading", "committing"]));
+            diesel::update(again).set(upload::state_message.eq(AGAIN)).execute(connection)?;
+            Ok::<_, Error>(())
+        })
     };
     let marked = pool
         .get()
         .map_err(|error| error.to_string())
         .and_then(|mut connection| mark(&mut connection).map_err(|error| error.to_string()));
     if let Err(error) = marked {
-        tracing::error!(upload = id, %error, "an upload that could not be read could not be marked as failed either");
+        // Its attempt is counted: whoever takes it next knows.
+        tracing::error!(upload = taken.id, %error, "an upload that failed could not be put off");
     }
 }
 
-const GIVEN_UP: &str =
-    "The server failed while reading this file. Nothing was loaded. Upload it again, or tell the operator its number.";
+/// An upload that cannot be worked on must not be taken again and again: what could not be read has failed, what could not
+/// be committed waits to be asked for again.
+fn give_up(connection: &mut PgConnection, taken: &Taken) -> QueryResult<()> {
+    let now = upload::table.find(taken.id).filter(upload::state.eq_any(["reading", "received", "committing"]));
+    if taken.commits {
+        let questions: i32 = upload::table.find(taken.id).select(upload::question_count).first(connection)?;
+        let state = if questions > 0 { "questions" } else { "ready" };
+        diesel::update(now)
+            .set((upload::state.eq(state), upload::state_message.eq(NOT_COMMITTED)))
+            .execute(connection)?;
+    } else {
+        diesel::update(now)
+            .set((upload::state.eq("failed"), upload::state_message.eq(NOT_READ)))
+            .execute(connection)?;
+    }
+    diesel::delete(job::table.find(taken.id)).execute(connection).map(drop)
+}
+
+const AGAIN: &str = "The server failed over this file and tries again in a few seconds.";
+const NOT_READ: &str = "The server failed while reading this file, several times. Nothing was loaded. Upload it again, or tell the operator its number.";
+const NOT_COMMITTED: &str = "The server failed while committing this file, several times. Nothing was loaded. Commit it again, or tell the operator its number.";

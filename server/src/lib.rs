@@ -13,10 +13,14 @@ pub mod config; // flags, variables, defaults
 pub mod demo; // the invented club
 pub mod desk; // the curator's desk
 pub mod document; // the OpenAPI document
+pub mod edit; // one record made, changed or taken out by hand
 pub mod export; // everything of one member in one archive
+pub mod front; // answers to everybody, kept as they were sent
 pub mod jobs; // files waiting to be read
 pub mod limit; // how often one caller may ask
+pub mod listen; // what other servers changed
 pub mod metrics; // what an operator watches
+pub mod once; // a request that is repeated gives the first answer
 pub mod pool; // connections to Postgres
 pub mod private_postgres; // a Postgres of our own
 pub mod problem; // everything that can go wrong with a request

@@ -45,6 +45,7 @@ pub struct Metrics {
     registry: Registry,
     requests: Family<Answered, Counter>,
     seconds: Family<Address, Histogram>,
+    computed: Counter,
     uploads: Family<State, Gauge>,
     releases_due: Gauge,
     release_age: Gauge<f64, AtomicU64>,
@@ -60,6 +61,7 @@ impl Default for Metrics {
             registry: Registry::with_prefix("strandline"),
             requests: Family::default(),
             seconds: Family::new_with_constructor(seconds),
+            computed: Counter::default(),
             uploads: Family::default(),
             releases_due: Gauge::default(),
             release_age: Gauge::default(),
@@ -69,6 +71,7 @@ impl Default for Metrics {
         let registry = &mut metrics.registry;
         registry.register("requests", "Requests answered", metrics.requests.clone());
         registry.register_with_unit("request", "Time from request to headers", Unit::Seconds, metrics.seconds.clone());
+        registry.register("answers_computed", "Answers worked out, not found kept", metrics.computed.clone());
         registry.register("uploads", "Uploads by state", metrics.uploads.clone());
         registry.register("releases_due", "Releases waiting to be made, or given up", metrics.releases_due.clone());
         registry.register_with_unit(
@@ -87,6 +90,11 @@ impl Default for Metrics {
 const METHODS: &[&str] = &["GET", "POST", "PATCH", "DELETE", "HEAD", "OPTIONS"];
 
 impl Metrics {
+    /// An answer is worked out.
+    pub fn computed(&self) {
+        self.computed.inc();
+    }
+
     /// Counts a request. `path`: the address as documented; `None` = there is nothing there.
     pub fn answered(&self, path: Option<String>, method: &str, status: u16, took: Duration) {
         let path = path.unwrap_or_else(|| "none".to_owned());

@@ -68,6 +68,8 @@ kinds! {
     UnknownTaxon = 404 "unknown-taxon" "No such taxon";
     /// An upload that is not there for this caller.
     UnknownUpload = 404 "unknown-upload" "No such upload";
+    /// A record that is not there for this caller.
+    UnknownRecord = 404 "unknown-record" "No such record";
     /// A token that is not there.
     UnknownToken = 404 "unknown-token" "No such token";
     /// A link that leads to no question, or no more.
@@ -82,6 +84,10 @@ kinds! {
     MethodNotAllowed = 405 "method-not-allowed" "This address does not take that method";
     /// A representation that is not made.
     NotAcceptable = 406 "not-acceptable" "None of the asked representations is made";
+    /// A new record that stands already.
+    AlreadyRecorded = 409 "already-recorded" "The same is recorded already";
+    /// A record that follows from others is to be taken out or changed.
+    NotStated = 409 "not-stated" "This record only follows from others";
     /// The upload is in a state in which this cannot be done.
     WrongState = 409 "wrong-state" "The upload is in another state";
     /// Questions are open and leaving them open was not said.

@@ -9,7 +9,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::access::Scope;
-use crate::problem::Problem;
+use crate::problem::{Kind as ProblemKind, Problem};
 
 /// A kind of records. Its columns are the fields of the type.
 pub trait Kind: Serialize + DeserializeOwned + Send + 'static {
@@ -26,6 +26,27 @@ pub trait Kind: Serialize + DeserializeOwned + Send + 'static {
     /// The row's number.
     fn id(&self) -> i64;
 }
+
+/// What is done regularly.
+pub const ROUTINES: &[&str] =
+    &["target_feed", "broadcast_feed", "water_change", "carbon", "trace_dosing", "lamp_setting", "lamp_hours"];
+/// What is done once.
+pub const EVENTS: &[&str] =
+    &["target_feed", "broadcast_feed", "water_change", "carbon", "trace_dosing", "cut", "treatment"];
+/// What happens to tanks.
+pub const INCIDENTS: &[&str] = &[
+    "power_cut",
+    "heater",
+    "overheating",
+    "leak",
+    "overdose",
+    "medicine",
+    "move",
+    "new_lamp",
+    "new_fish",
+    "new_invertebrate",
+    "pest_found",
+];
 
 /// Which rows are asked for.
 #[derive(Debug, Clone, Default)]
@@ -89,6 +110,35 @@ pub fn list<K: Kind>(
     query = query.sql(format!(" ORDER BY of_row.id LIMIT ${}) AS shown", next())).bind::<BigInt, _>(limit);
     let lines: Vec<Line> = query.load(connection)?;
     lines.iter().map(|line| serde_json::from_str(&line.line).map_err(|error| Problem::internal(&error))).collect()
+}
+
+/// One row within reach.
+///
+/// # Errors
+/// [`ProblemKind::UnknownRecord`], whether there is none or it is another member's.
+pub fn one<K: Kind>(connection: &mut PgConnection, scope: &Scope, id: i64) -> Result<K, Problem> {
+    let asked = Asked { after: id.saturating_sub(1), ..Asked::default() };
+    let row = list::<K>(connection, scope, &asked, 1)?.pop().filter(|row| row.id() == id);
+    row.ok_or_else(|| {
+        Problem::new(ProblemKind::UnknownRecord, format!("There is no {} {id} for this token.", K::TABLE))
+    })
+}
+
+/// The member whose row within reach it is.
+///
+/// # Errors
+/// As [`one`].
+pub fn owner<K: Kind>(connection: &mut PgConnection, scope: &Scope, id: i64) -> Result<i64, Problem> {
+    one::<K>(connection, scope, id)?;
+    let sql = format!("SELECT keeper_id AS owner FROM {} WHERE id = $1", K::TABLE);
+    let row: Owner = diesel::sql_query(sql).bind::<BigInt, _>(id).get_result(connection)?;
+    Ok(row.owner)
+}
+
+#[derive(QueryableByName)]
+struct Owner {
+    #[diesel(sql_type = BigInt)]
+    owner: i64,
 }
 
 /// The rows with the names they point to. Every word of it is written in this program.

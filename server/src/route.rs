@@ -27,6 +27,7 @@ mod prepared; // what a release answers before it is asked
 mod problems; // pages about problems
 mod question_links; // links to single questions
 mod questions; // one question behind its link
+mod record_edits; // single records, made and changed by hand
 mod records; // the current records row by row
 mod releases; // what public and members read
 mod representation; // how an answer is to be written
@@ -43,6 +44,10 @@ mod upload_views;
 mod uploads; // from a file to the club's records // findings, preview
 
 pub use prepared::prepare;
+pub use records::{
+    EndingRecord, EventRecord, IncidentRecord, InstrumentRecord, PlacementRecord, ReadingRecord, RoutineRecord,
+    SightingRecord, SizingRecord, SpecimenRecord, StayRecord, TankRecord,
+};
 pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
     SurvivalAnswer,
@@ -97,6 +102,51 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(records::list_incidents)
                 .service(records::list_placements)
                 .service(records::list_instruments)
+                .service(record_edits::create_tank)
+                .service(record_edits::get_tank)
+                .service(record_edits::change_tank)
+                .service(record_edits::create_specimen)
+                .service(record_edits::get_specimen)
+                .service(record_edits::change_specimen)
+                .service(record_edits::create_stay)
+                .service(record_edits::get_stay)
+                .service(record_edits::change_stay)
+                .service(record_edits::delete_stay)
+                .service(record_edits::create_reading)
+                .service(record_edits::get_reading)
+                .service(record_edits::change_reading)
+                .service(record_edits::delete_reading)
+                .service(record_edits::create_sizing)
+                .service(record_edits::get_sizing)
+                .service(record_edits::change_sizing)
+                .service(record_edits::delete_sizing)
+                .service(record_edits::create_sighting)
+                .service(record_edits::get_sighting)
+                .service(record_edits::change_sighting)
+                .service(record_edits::delete_sighting)
+                .service(record_edits::create_ending)
+                .service(record_edits::get_ending)
+                .service(record_edits::change_ending)
+                .service(record_edits::delete_ending)
+                .service(record_edits::create_routine)
+                .service(record_edits::get_routine)
+                .service(record_edits::change_routine)
+                .service(record_edits::delete_routine)
+                .service(record_edits::create_event)
+                .service(record_edits::get_event)
+                .service(record_edits::change_event)
+                .service(record_edits::delete_event)
+                .service(record_edits::create_incident)
+                .service(record_edits::get_incident)
+                .service(record_edits::change_incident)
+                .service(record_edits::delete_incident)
+                .service(record_edits::create_placement)
+                .service(record_edits::get_placement)
+                .service(record_edits::change_placement)
+                .service(record_edits::delete_placement)
+                .service(record_edits::create_instrument)
+                .service(record_edits::get_instrument)
+                .service(record_edits::change_instrument)
                 .service(me::get_me)
                 .service(me::export_me)
                 .service(me::withdraw_me)

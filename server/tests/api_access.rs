@@ -2,6 +2,8 @@
 
 #[path = "support/api.rs"]
 mod api_support;
+#[path = "support/samples.rs"]
+mod samples;
 
 use std::collections::BTreeSet;
 
@@ -56,6 +58,30 @@ fn every_operation_stands_in_the_table_for_every_role_and_no_other() {
             );
         }
     }
+}
+
+/// Kinds of records that are edited one by one.
+fn lists() -> Vec<&'static str> {
+    vec![
+        "tanks",
+        "specimens",
+        "stays",
+        "readings",
+        "sizings",
+        "sightings",
+        "endings",
+        "routines",
+        "events",
+        "incidents",
+        "placements",
+        "instruments",
+    ]
+}
+
+/// The kind of records of which an address names one.
+fn list_of(path: &str) -> Option<&'static str> {
+    let list = path.strip_prefix("/api/v1/")?.strip_suffix("/{id}")?;
+    lists().into_iter().find(|known| *known == list)
 }
 
 /// What stands behind a row: a member whose thing it is, and who asks.
@@ -145,6 +171,18 @@ impl Asking<'_> {
         (made["token"].as_str().unwrap().to_owned(), handle)
     }
 
+    /// A record of osprey's: its number.
+    fn record(&self, list: &str) -> i64 {
+        let made = |list: &str, body: Value| {
+            let made = self.api.post(&format!("/api/v1/{list}")).bearer_auth(&self.api.osprey).json(&body);
+            api_support::json_of(made.send().unwrap(), 201)["record"]["id"].as_i64().unwrap()
+        };
+        if let Some(coral) = samples::before(list, self.number) {
+            made("specimens", coral);
+        }
+        made(list, samples::sample(list, self.number))
+    }
+
     fn send(&self, row: &Row) -> Response {
         let mut path =
             row.path.replace("{code}", "nitrate").replace("{slug}", "goniopora").replace("{kind}", "not-found");
@@ -165,6 +203,8 @@ impl Asking<'_> {
             path = path.replace("{id}", &self.upload()["id"].to_string());
         } else if row.path.starts_with("/api/v1/keepers/{handle}") {
             path = path.replace("{handle}", &self.leaving().1);
+        } else if let Some(list) = list_of(&row.path) {
+            path = path.replace("{id}", &self.record(list).to_string());
         } else if row.path.starts_with("/api/v1/tokens/{id}") {
             path = path.replace("{id}", &self.token_number().to_string());
         }
@@ -197,6 +237,15 @@ impl Asking<'_> {
             ("POST", "/api/v1/keepers") => request.json(&json!({"handle": format!("member {}", self.number)})),
             ("PATCH", "/api/v1/keepers/{handle}") => request.json(&json!({"keeping_since": 2016})),
             ("DELETE", "/api/v1/keepers/{handle}" | "/api/v1/me") => request.query(&[("confirm", &self.leaving().1)]),
+            ("POST", path) if lists().contains(&path.trim_start_matches("/api/v1/")) => {
+                let list = path.trim_start_matches("/api/v1/");
+                if let Some(coral) = samples::before(list, self.number) {
+                    let made = self.api.post("/api/v1/specimens").bearer_auth(&self.api.osprey).json(&coral);
+                    api_support::json_of(made.send().unwrap(), 201);
+                }
+                request.json(&samples::sample(list, self.number))
+            }
+            ("PATCH", path) if list_of(path).is_some() => request.json(&samples::change(list_of(path).unwrap())),
             ("PATCH", "/api/v1/settings") => request.json(&json!({"release_days": 7})),
             _ => request,
         }

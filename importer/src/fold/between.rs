@@ -5,9 +5,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::key::{Kind, agrees, slot};
-use super::version::{Key, Log, Names, Stated, named};
-use super::{Disagreement, Dispute, LiveUpload, Preference};
+use super::key::{Kind, agrees};
+use super::version::{Log, Names, Stated};
+use super::{Disagreement, Dispute, Preference};
 use crate::record::Record;
 
 /// A fact with everything that states it.
@@ -24,11 +24,13 @@ pub struct Entry<'a> {
 }
 
 impl<'a> Entry<'a> {
-    fn of(stated: Stated<'a>) -> Self {
+    /// A fact that is stated once.
+    pub fn of(stated: Stated<'a>) -> Self {
         Entry { sources: vec![stated], disputed: false, replicate: false, log: stated.log }
     }
 
-    fn corrected(stated: Stated<'a>, entries: &[Entry<'a>]) -> Self {
+    /// A fact stated anew: it stays in the log that first stated it.
+    pub fn corrected(stated: Stated<'a>, entries: &[Entry<'a>]) -> Self {
         Entry { log: first_log(entries), ..Entry::of(stated) }
     }
 
@@ -214,52 +216,4 @@ fn unmatched(left: &[Stated<'_>], right: &[Stated<'_>]) -> (Vec<usize>, Vec<usiz
         }
     }
     (left_only, free)
-}
-
-/// Lays a single edit over everything: an edit is the fact as it should be.
-pub fn edit<'a>(joined: &mut Joined<'a>, upload: &LiveUpload<'a>) {
-    for (Key { kind, slot, ordinal }, record) in named(upload.records) {
-        let stated = Stated {
-            record,
-            upload: upload.upload,
-            log: upload.log,
-            confirmed: upload.true_on(),
-            bound: upload.bound(),
-            last: record,
-            last_upload: upload.upload,
-        };
-        if kind == Kind::Specimen {
-            joined.names.remove(&slot);
-        }
-        let entries = joined.facts.entry(kind).or_default().entry(slot).or_default();
-        let at = usize::try_from(ordinal - 1).unwrap_or(usize::MAX);
-        if !kind.repeats() {
-            *entries = vec![Entry::corrected(stated, entries)];
-        } else if let Some(entry) = entries.get_mut(at) {
-            *entry = Entry::corrected(stated, std::slice::from_ref(entry));
-        } else {
-            entries.push(Entry::of(stated));
-        }
-    }
-}
-
-/// Takes facts out, whichever log states them: of facts that share their slot one for each record, else all that say
-/// the same. What a later file says otherwise stands.
-pub fn take_out(joined: &mut Joined<'_>, upload: &LiveUpload<'_>) {
-    for record in upload.records {
-        let kind = Kind::of(record);
-        let Some(slots) = joined.facts.get_mut(&kind) else { continue };
-        let slot = slot(record);
-        let Some(entries) = slots.get_mut(&slot) else { continue };
-        if kind.repeats() {
-            if let Some(at) = entries.iter().position(|entry| agrees(entry.record(), record)) {
-                entries.remove(at);
-            }
-        } else {
-            entries.retain(|entry| !agrees(entry.record(), record));
-        }
-        if entries.is_empty() {
-            slots.remove(&slot);
-        }
-    }
 }

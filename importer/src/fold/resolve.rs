@@ -13,7 +13,7 @@ use super::key::Kind;
 use super::row::ReadingRow;
 use super::version::Stated;
 use super::{Current, LogFacts, Missing, Rows, Source, Unplaced};
-use crate::record::DaySpan;
+use crate::record::{DaySpan, Ending, Record};
 
 /// Works out the rows of all tables; `named` are tanks that further tests name.
 pub fn resolve(joined: &Joined<'_>, logs: &BTreeMap<i64, LogFacts>, named: &BTreeSet<String>) -> Current {
@@ -43,6 +43,21 @@ pub fn resolve(joined: &Joined<'_>, logs: &BTreeMap<i64, LogFacts>, named: &BTre
 pub fn tests(facts: &Facts<'_>, rest: &Current) -> (Rows<ReadingRow>, BTreeSet<Source>) {
     let tests = tank::readings(facts, rest);
     (tests.rows, tests.sources)
+}
+
+/// See [`super::whole`].
+pub fn whole(stated: &[Record]) -> Option<Record> {
+    let mut stated = stated.iter();
+    let first = stated.next()?.clone();
+    Some(stated.fold(first, |whole, next| match (whole, next) {
+        (Record::Specimen(whole), Record::Specimen(next)) => Record::Specimen(specimen::complete(whole, next)),
+        (Record::Tank(whole), Record::Tank(next)) => Record::Tank(tank::complete(whole, next)),
+        (Record::Ending(whole), Record::Ending(next)) => {
+            let rank = |ending: &Ending| (ending.fate.is_some(), !ending.date_held);
+            Record::Ending(if rank(next) >= rank(&whole) { next.clone() } else { whole })
+        }
+        (_, next) => next.clone(),
+    }))
 }
 
 /// Slots of a kind, in order.

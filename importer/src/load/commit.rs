@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
-use diesel::sql_types::BigInt;
-use migrations::schema::{audit, keeper, log, upload, upload_answer, upload_file};
+use diesel::sql_types::{BigInt, Double};
+use migrations::schema::{audit, job, keeper, log, upload, upload_answer, upload_file};
 use sha2::{Digest, Sha256};
 
 use super::apply::Changes;
@@ -17,11 +17,11 @@ use super::stage;
 use super::store::{self, LOGS_DISAGREE, Live, State, Upload, UploadRow, is_open, json, without_nul};
 use super::stored::{self, Stage};
 use super::{LoadError, Loader};
-use crate::context::About;
+use crate::context::{About, Laid};
 use crate::fold::Unplaced;
 use crate::fold::key::{Kind, folded};
 use crate::record::Record;
-use crate::record::packed::{Month, Packed};
+use crate::record::packed::{Month, Packed, month_of};
 
 /// What a commit did.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -43,6 +43,9 @@ pub struct CommitSummary {
     pub edition: i64,
 }
 
+/// Seconds for which a commit is left to whoever asked for it.
+pub const COMMIT_GRACE: i32 = 30;
+
 /// See [`super::request_commit`].
 pub fn request(connection: &mut PgConnection, id: i64, leave_open: bool) -> Result<Upload, LoadError> {
     connection.transaction(|connection| {
@@ -57,6 +60,14 @@ pub fn request(connection: &mut PgConnection, id: i64, leave_open: bool) -> Resu
         diesel::update(upload::table.find(id))
             .set((upload::state.eq(State::Committing.as_str()), upload::leave_open.eq(leave_open)))
             .execute(connection)?;
+        // Whoever asked for it commits; should they end, a server takes it up after a while.
+        diesel::sql_query(
+            "INSERT INTO job (upload_id, not_before) VALUES ($1, now() + make_interval(secs => $2)) \
+             ON CONFLICT (upload_id) DO UPDATE SET attempts = 0, not_before = excluded.not_before",
+        )
+        .bind::<BigInt, _>(id)
+        .bind::<Double, _>(f64::from(COMMIT_GRACE))
+        .execute(connection)?;
         Ok::<(), LoadError>(())
     })?;
     store::upload(connection, id)
@@ -129,6 +140,7 @@ fn give_back(connection: &mut PgConnection, id: i64, why: &LoadError) -> Result<
     diesel::update(upload::table.find(id).filter(upload::state.eq(State::Committing.as_str())))
         .set((upload::state.eq(state.as_str()), upload::state_message.eq(without_nul(&why.to_string()))))
         .execute(connection)?;
+    diesel::delete(job::table.find(id)).execute(connection)?;
     Ok(())
 }
 
@@ -159,6 +171,7 @@ pub(super) fn make_current(
         .execute(connection)?;
     let live = store::live(connection, row.keeper_id)?;
     touched.retain(|month| !is_as_before(&live, row, *month));
+    touched.extend(months_corrected(&row.about()?));
     // An answer about two logs is about all their months.
     let compares_logs = compares_logs(connection, row.id)?;
     let replaces = live.iter().any(|live| live.upload == row.id && live.replaces);
@@ -171,8 +184,14 @@ pub(super) fn make_current(
         Some(own) => counted(connection, own)?,
         None => CommitSummary::default(),
     };
+    diesel::delete(job::table.find(row.id)).execute(connection)?;
     record(connection, by, "commit upload", row.id)?;
     Ok(CommitSummary { changes, unplaced, edition: raise_edition(connection)?, ..counted })
+}
+
+/// Months of the tests that a single edit corrects.
+fn months_corrected(about: &About) -> impl Iterator<Item = Month> {
+    about.corrects().iter().filter_map(month_of)
 }
 
 /// Whether an upload's answers say which of two logs is right.
@@ -275,6 +294,7 @@ pub fn undo(connection: &mut PgConnection, id: i64, by: &str) -> Result<Upload, 
         if own.is_some_and(|own| own.replaces) {
             touched.extend(of_log(&live, row.log_id));
         }
+        touched.extend(months_corrected(&row.about()?));
         // What its answers said of two logs holds no longer.
         let compares_logs = compares_logs(connection, id)?;
         diesel::update(upload::table.find(id))
@@ -321,6 +341,18 @@ pub fn remove(connection: &mut PgConnection, id: i64, by: &str) -> Result<Upload
 /// See [`super::edit`].
 pub fn edit(connection: &mut PgConnection, keeper_id: i64, records: &[Record], by: &str) -> Result<i64, LoadError> {
     at_once(connection, keeper_id, "edit", "edit", records, &About::default(), by)
+}
+
+/// See [`super::change`].
+pub fn change(
+    connection: &mut PgConnection,
+    keeper_id: i64,
+    records: &[Record],
+    laid: Laid,
+    name: &str,
+    by: &str,
+) -> Result<i64, LoadError> {
+    at_once(connection, keeper_id, "edit", name, records, &About { laid: Some(laid), ..About::default() }, by)
 }
 
 /// Records facts that need no reading: an upload that is committed as it is made.

@@ -8,7 +8,7 @@ use diesel::sql_types::{BigInt, Date, Nullable, Text};
 use super::stored::{self, Stage};
 use super::{LoadError, commit, store};
 use crate::context::About;
-use crate::fold::key::Kind;
+use crate::fold::key::{Kind, agrees, slot};
 use crate::fold::{self, LiveUpload};
 use crate::record::Record;
 use crate::record::packed::Month;
@@ -28,6 +28,16 @@ pub fn statements(
     kind: Kind,
     id: i64,
 ) -> Result<Vec<Record>, LoadError> {
+    wordings(connection, keeper_id, kind, id).map(|(stated, _)| stated)
+}
+
+/// See [`super::wordings`].
+pub fn wordings(
+    connection: &mut PgConnection,
+    keeper_id: i64,
+    kind: Kind,
+    id: i64,
+) -> Result<(Vec<Record>, Vec<Record>), LoadError> {
     let none = || LoadError::NoFact { kind: kind.as_str(), id };
     // A test of a tank is with those of its month.
     let test_on = match kind {
@@ -61,7 +71,25 @@ pub fn statements(
         .collect();
     let preferences = store::preferences(connection, keeper_id, None)?;
     let stated = fold::statements(&uploads, &preferences, kind, &key);
-    if stated.is_empty() { Err(none()) } else { Ok(stated) }
+    if stated.is_empty() {
+        return Err(none());
+    }
+    // What an edit says stands in for what it corrected: once it is taken back, that is what is corrected.
+    let mut wordings = stated.clone();
+    for live in live.iter().rev().filter(|live| live.edit) {
+        let corrected = live.about.corrects();
+        let says = |record: &Record| wordings.iter().any(|known| slot(known) == slot(record) && agrees(known, record));
+        if !corrected.is_empty() && edited(connection, live)?.iter().any(says) {
+            let new: Vec<Record> = corrected.iter().filter(|record| !says(record)).cloned().collect();
+            wordings.extend(new);
+        }
+    }
+    Ok((stated, wordings))
+}
+
+/// All records of an edit.
+fn edited(connection: &mut PgConnection, live: &store::Live) -> Result<Vec<Record>, LoadError> {
+    stored::records(connection, live.upload, Stage::Committed)
 }
 
 /// See [`super::take_out`].

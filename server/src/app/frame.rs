@@ -65,6 +65,10 @@ pub async fn apply(
     let status =
         answered.as_ref().map_or_else(|problem| problem.kind().status(), |response| response.status().as_u16());
     if let Some(state) = state {
+        // What this request may have changed is out of date here at once, not when the database says so.
+        if !matches!(method, Method::GET | Method::HEAD | Method::OPTIONS) {
+            state.changes.happened();
+        }
         // The address as documented: what somebody sent could be anything, and a secret.
         let pattern = answered.as_ref().ok().and_then(|response| response.request().match_pattern());
         state.metrics.answered(pattern, method.as_str(), status, began.elapsed());

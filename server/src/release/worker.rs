@@ -25,6 +25,7 @@ type Prepare = dyn Fn(&Pool, &dyn Fn() -> bool) -> Result<bool, Problem> + Send;
 /// The thread that makes releases. Dropping it lets it finish the one it makes.
 pub struct Releases {
     stop: Arc<AtomicBool>,
+    asked: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -37,12 +38,12 @@ impl Releases {
         pool: Pool,
         prepare: impl Fn(&Pool, &dyn Fn() -> bool) -> Result<bool, Problem> + Send + 'static,
     ) -> std::io::Result<Releases> {
-        let stop = Arc::new(AtomicBool::new(false));
-        let stopped = stop.clone();
+        let (stop, asked) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicBool::new(false)));
+        let (stopped, looks) = (stop.clone(), asked.clone());
         let thread = std::thread::Builder::new().name("releases".to_owned()).spawn(move || {
             let (mut waited, mut prepared) = (LOOK_EVERY, None);
             while !stopped.load(Ordering::SeqCst) {
-                if waited >= LOOK_EVERY {
+                if looks.swap(false, Ordering::SeqCst) || waited >= LOOK_EVERY {
                     waited = Duration::ZERO;
                     look(&pool, &prepare, &mut prepared, &|| stopped.load(Ordering::SeqCst));
                 }
@@ -50,7 +51,13 @@ impl Releases {
                 waited += STEP;
             }
         })?;
-        Ok(Releases { stop, thread: Some(thread) })
+        Ok(Releases { stop, asked, thread: Some(thread) })
+    }
+
+    /// What makes the thread look at once, for whoever hears that something changed.
+    pub fn waker(&self) -> impl Fn() + Send + use<> {
+        let asked = self.asked.clone();
+        move || asked.store(true, Ordering::SeqCst)
     }
 }
 

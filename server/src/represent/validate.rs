@@ -69,17 +69,22 @@ impl Held {
         Held { tags, since: since.map(|date| SystemTime::from(date).into()) }
     }
 
-    /// Is it this very answer? Tags of compressed copies name the same one; a date counts only where no tag is named.
+    /// Is it this very answer? A date counts only where no tag is named.
     pub fn holds(&self, validator: &Validator) -> bool {
-        let bare = validator.etag.trim_matches('"');
         match &self.tags {
             None => self.since.is_some_and(|since| validator.modified <= since),
-            Some(tags) => tags.iter().any(|tag| {
-                tag == "*"
-                    || tag == bare
-                    || tag.rsplit_once('-').is_some_and(|(tag, coding)| tag == bare && is_coding(coding))
-            }),
+            Some(_) => self.names(&validator.etag),
         }
+    }
+
+    /// Is it named by its tag? Tags of compressed copies name the same one.
+    pub fn names(&self, etag: &str) -> bool {
+        let bare = etag.trim_matches('"');
+        self.tags.iter().flatten().any(|tag| {
+            tag == "*"
+                || tag == bare
+                || tag.rsplit_once('-').is_some_and(|(tag, coding)| tag == bare && is_coding(coding))
+        })
     }
 }
 

@@ -194,7 +194,7 @@ fn known<K: Kind>(words: &[String]) -> Result<(), Problem> {
 macro_rules! kinds {
     ($(
         $path:literal $list:ident $handler:ident $query:ident, $summary:literal;
-        $record:ident in $page:ident of $table:literal, days $first:literal $last:literal $(, by $word:literal [$($known:literal),*])?;
+        $record:ident in $page:ident of $table:literal, days $first:literal $last:literal $(, by $word:literal $known:expr)?;
         $( $(#[$attribute:meta])* $field:ident: $type:ty, )+
     )+) => { $(
         #[doc = $summary]
@@ -214,7 +214,7 @@ macro_rules! kinds {
             const TABLE: &'static str = $table;
             const COLUMNS: &'static [&'static str] = &[$(stringify!($field)),+];
             const DAYS: [&'static str; 2] = [$first, $last];
-            const WORD: Option<(&'static str, &'static [&'static str])> = kinds!(@word $($word [$($known),*])?);
+            const WORD: Option<(&'static str, &'static [&'static str])> = kinds!(@word $($word $known)?);
 
             fn id(&self) -> i64 {
                 self.id
@@ -254,7 +254,7 @@ macro_rules! kinds {
         }
     )+ };
     (@word) => { None };
-    (@word $word:literal [$($known:literal),*]) => { Some(($word, &[$($known),*])) };
+    (@word $word:literal $known:expr) => { Some(($word, $known)) };
 }
 
 kinds! {
@@ -291,14 +291,22 @@ kinds! {
     taxon_rank: Option<String>,
     /// `certain`, `likely` or `guess`.
     confidence: Option<String>,
+    /// The character that the name rests on.
+    character_seen: Option<String>,
     /// Where it comes from.
     origin: Option<String>,
     /// How that is known.
     origin_basis: Option<String>,
+    /// What kind of source it was got from; its name stands in its keeper's archive alone.
+    source_kind: Option<String>,
     /// Form when got.
     form: Option<String>,
     /// Size when got, in mm.
     size_mm: Option<f64>,
+    /// How it looked when got.
+    condition: Option<String>,
+    /// Days it had been at the seller.
+    days_at_seller: Option<f64>,
     /// Earliest day on which it can have been got.
     acquired_earliest: Option<NaiveDate>,
     /// Latest day on which it can have been got; `null` = not known.
@@ -328,7 +336,7 @@ kinds! {
 
     "/readings" readings list_readings ParameterQuery,
     "List water tests";
-    ReadingRecord in ReadingPage of "reading", days "taken_on" "taken_on", by "parameter" [];
+    ReadingRecord in ReadingPage of "reading", days "taken_on" "taken_on", by "parameter" &[];
     /// Name of the tank.
     #[schema(example = "Lagoon")]
     tank: Option<String>,
@@ -448,7 +456,7 @@ kinds! {
 
     "/routines" routines list_routines KindQuery,
     "List what was done regularly";
-    RoutineRecord in RoutinePage of "routine", days "from_day" "to_day", by "kind" ["target_feed", "broadcast_feed", "water_change", "carbon", "trace_dosing", "lamp_setting", "lamp_hours"];
+    RoutineRecord in RoutinePage of "routine", days "from_day" "to_day", by "kind" records::ROUTINES;
     /// Name of the tank.
     #[schema(example = "Lagoon")]
     tank: Option<String>,
@@ -472,7 +480,7 @@ kinds! {
 
     "/events" events list_events KindQuery,
     "List what was done once";
-    EventRecord in EventPage of "event", days "on_day" "on_day", by "kind" ["target_feed", "broadcast_feed", "water_change", "carbon", "trace_dosing", "cut", "treatment"];
+    EventRecord in EventPage of "event", days "on_day" "on_day", by "kind" records::EVENTS;
     /// Name of the tank.
     #[schema(example = "Lagoon")]
     tank: Option<String>,
@@ -494,7 +502,7 @@ kinds! {
 
     "/incidents" incidents list_incidents KindQuery,
     "List what happened to tanks";
-    IncidentRecord in IncidentPage of "incident", days "from_day" "to_day", by "kind" ["power_cut", "heater", "overheating", "leak", "overdose", "medicine", "move", "new_lamp", "new_fish", "new_invertebrate", "pest_found"];
+    IncidentRecord in IncidentPage of "incident", days "from_day" "to_day", by "kind" records::INCIDENTS;
     /// Name of the tank.
     #[schema(example = "Lagoon")]
     tank: Option<String>,
@@ -529,7 +537,7 @@ kinds! {
 
     "/instruments" instruments list_instruments ParameterQuery,
     "List kits, probes and meters";
-    InstrumentRecord in InstrumentPage of "instrument", days "from_day" "from_day", by "parameter" [];
+    InstrumentRecord in InstrumentPage of "instrument", days "from_day" "from_day", by "parameter" &[];
     /// Tank it serves; `null` = all of the keeper's.
     tank: Option<String>,
     /// What it measures.

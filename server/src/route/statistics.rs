@@ -90,32 +90,44 @@ where
     if held.holds(&validator) {
         return Ok(represent::not_modified(&validator, keep));
     }
-    let known = match from {
-        From::Edition(edition) => state.answers.body(edition.number, &validator.etag),
-        From::Release(_) => state.answers.released_body(&validator.etag),
-    };
-    if let Some(body) = known {
+    if let Some(body) = known(&state.answers, from, &validator) {
         return Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &validator, keep));
     }
     // Computing takes its time and no connection.
-    let computed = web::block(move || match from {
-        From::Edition(edition) => {
-            let snapshot = shared.answers.snapshot(&shared.pool, &scope, edition.number)?;
-            // The edition may have been raised since it was looked at.
-            let from = From::Edition(Edition { number: snapshot.edition, raised_at: snapshot.raised_at });
-            let validator = from.validator(audience, &question);
-            let body = Arc::new(compute(&snapshot, audience)?);
-            shared.answers.keep(snapshot.edition, &validator.etag, body.clone());
-            Ok::<_, Problem>((body, validator, question))
+    let computed = web::block(move || {
+        // Whoever asks meanwhile waits, and finds it there.
+        let _working = shared.answers.begin(&validator.etag);
+        if let Some(body) = known(&shared.answers, from, &validator) {
+            return Ok((body, validator, question));
         }
-        From::Release(standing) => {
-            let body = Arc::new(released(&shared.pool, &shared.answers, &standing, &question, audience, compute)?);
-            shared.answers.keep_released(&validator.etag, body.clone());
-            Ok((body, validator, question))
+        shared.metrics.computed();
+        match from {
+            From::Edition(edition) => {
+                let snapshot = shared.answers.snapshot(&shared.pool, &scope, edition.number)?;
+                // The edition may have been raised since it was looked at.
+                let from = From::Edition(Edition { number: snapshot.edition, raised_at: snapshot.raised_at });
+                let validator = from.validator(audience, &question);
+                let body = Arc::new(compute(&snapshot, audience)?);
+                shared.answers.keep(snapshot.edition, &validator.etag, body.clone());
+                Ok::<_, Problem>((body, validator, question))
+            }
+            From::Release(standing) => {
+                let body = Arc::new(released(&shared.pool, &shared.answers, &standing, &question, audience, compute)?);
+                shared.answers.keep_released(&validator.etag, body.clone());
+                Ok((body, validator, question))
+            }
         }
     });
     let (body, validator, question) = computed.await.map_err(|error| Problem::internal(&error))??;
     Ok(represent::found(body.as_ref().clone(), question.form, &question.stem, &validator, keep))
+}
+
+/// The bytes of an answer that was worked out before.
+fn known(answers: &Answers, from: From, validator: &Validator) -> Option<Arc<Vec<u8>>> {
+    match from {
+        From::Edition(edition) => answers.body(edition.number, &validator.etag),
+        From::Release(_) => answers.released_body(&validator.etag),
+    }
 }
 
 /// The bytes of an answer of a release: as first given, or computed now and kept.

@@ -235,7 +235,7 @@ fn twice(name: &str) -> Fault {
 pub struct Idempotency(String);
 
 /// How long a key is kept.
-const KEY_HOURS: i64 = 24;
+pub const KEY_HOURS: i64 = 24;
 
 impl Idempotency {
     /// The key of a request, if it has one.
@@ -254,6 +254,17 @@ impl Idempotency {
         let detail =
             "'Idempotency-Key' must come once, as a quoted string of 1 to 200 printable characters without spaces";
         Err(Problem::of_fault(Kind::InvalidQuery, Fault::parameter("Idempotency-Key", "invalid", detail)))
+    }
+
+    /// The key.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+
+    /// It came before with another request.
+    pub fn reused(&self) -> Problem {
+        let detail = format!("The key '{}' came before with another request; make a new key for each new one.", self.0);
+        Problem::of_fault(Kind::KeyReused, Fault::parameter("Idempotency-Key", "conflict", detail))
     }
 }
 
@@ -292,7 +303,7 @@ pub fn store(
             && let Some(first) = keyed(connection, token_id, key, Utc::now())?
         {
             let same = first.1 == owner.id && first.2 == sha256;
-            return if same { Ok((first.0, false)) } else { Err(reused(key)) };
+            return if same { Ok((first.0, false)) } else { Err(key.reused()) };
         }
         match importer::load::receive(connection, &new) {
             // Two requests with one key may race: the later one finds its own bytes, under its own key.
@@ -336,11 +347,6 @@ fn keyed(
     }
     diesel::update(upload::table.find(id)).set(upload::idempotency_key.eq(None::<String>)).execute(connection)?;
     Ok(None)
-}
-
-fn reused(key: &Idempotency) -> Problem {
-    let detail = format!("The key '{}' came before with another file; make a new key for each new request.", key.0);
-    Problem::of_fault(Kind::KeyReused, Fault::parameter("Idempotency-Key", "conflict", detail))
 }
 
 /// What the loader says, as a problem.

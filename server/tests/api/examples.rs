@@ -9,7 +9,8 @@ use server::document::examples::ALL;
 
 use crate::answers::club;
 use crate::api_support::{Api, json_of, register};
-use crate::records::KINDS;
+use crate::records::{KINDS, ONES};
+use crate::samples::{self, change, sample};
 
 /// Members that change from run to run.
 const STAMPS: &[&str] = &[
@@ -150,6 +151,30 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     for (operation, _) in ALL {
         if let Some(of) = operation.strip_prefix("list_").filter(|of| KINDS.contains(of)) {
             all.insert(operation, first(curator(&format!("/api/v1/{of}?limit=2")), of, 2));
+        }
+    }
+    for (number, (list, one)) in KINDS.iter().zip(ONES).enumerate() {
+        let path = format!("/api/v1/{list}");
+        if let Some(coral) = samples::before(list, number) {
+            post("/api/v1/specimens", coral, 201);
+        }
+        let made = post(&path, sample(list, number), 201);
+        let this = format!("{path}/{}", made["record"]["id"]);
+        let mut put = |verb: &str, value: Value| {
+            let name = format!("{verb}_{one}");
+            let (known, _) = ALL.iter().find(|(known, _)| *known == name).unwrap();
+            all.insert(known, value);
+        };
+        put("create", made);
+        put("get", osprey(&this));
+        let of =
+            |request: reqwest::blocking::RequestBuilder| json_of(request.bearer_auth(&api.osprey).send().unwrap(), 200);
+        let changed = of(api.patch(&this).json(&change(list)));
+        let this = format!("{path}/{}", changed["record"]["id"]);
+        put("change", changed);
+        // What other records refer to stays.
+        if !["tanks", "specimens", "instruments"].contains(list) {
+            put("delete", of(api.delete(&this)));
         }
     }
     all.insert("get_me", osprey("/api/v1/me"));

@@ -2,6 +2,8 @@
 
 #[path = "../support/api.rs"]
 mod api_support;
+#[path = "../support/samples.rs"]
+mod samples;
 
 mod answers; // questions to the records
 mod check; // whether a database holds what it says
@@ -9,6 +11,7 @@ mod decline; // outcomes that are known from looks
 mod degenerate; // clubs whose records bear no figure
 mod desk; // the curator's desk, a member's own things
 mod document; // what is documented
+mod edits; // single records, made and changed by hand
 mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
@@ -16,6 +19,7 @@ mod metrics; // what an operator watches
 mod problems; // what can go wrong
 mod records; // the current records row by row
 mod releases; // what public and members read
+mod servers; // several servers of one database
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back
 mod vocabulary; // what is measured

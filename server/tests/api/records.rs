@@ -20,6 +20,22 @@ pub const KINDS: &[&str] = &[
     "instruments",
 ];
 
+/// One of each.
+pub const ONES: &[&str] = &[
+    "tank",
+    "specimen",
+    "stay",
+    "reading",
+    "sizing",
+    "sighting",
+    "ending",
+    "routine",
+    "event",
+    "incident",
+    "placement",
+    "instrument",
+];
+
 fn token(api: &Api, keeper: &str) -> String {
     let body = json!({"role": "keeper", "keeper": keeper});
     let made = json_of(api.post("/api/v1/tokens").bearer_auth(&api.curator).json(&body).send().unwrap(), 201);

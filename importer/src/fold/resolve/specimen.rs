@@ -91,7 +91,7 @@ pub fn specimens(facts: &Facts<'_>, logs: &BTreeMap<i64, LogFacts>, current: &mu
 }
 
 /// An earlier statement completed by a later one.
-fn complete(earlier: Specimen, later: &Specimen) -> Specimen {
+pub fn complete(earlier: Specimen, later: &Specimen) -> Specimen {
     let mut whole = later.clone();
     let held = |specimen: &Specimen, fact: HeldFact| specimen.held.contains(&fact);
     let mut facts: Vec<HeldFact> = Vec::new();

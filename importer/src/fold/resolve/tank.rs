@@ -7,25 +7,19 @@ use crate::fold::between::Facts;
 use crate::fold::key::{Kind, folded, tanks_of};
 use crate::fold::row::{EventRow, IncidentRow, InstrumentRow, ReadingRow, RoutineRow, TankAliasRow, TankRow};
 use crate::fold::{Current, Missing, Rows, Source, Unplaced};
-use crate::record::Record;
+use crate::record::{Record, Tank};
 
 /// Tanks as described, and tanks that are only named.
 pub fn tanks(facts: &Facts<'_>, named: &BTreeSet<String>, current: &mut Current) {
     for (key, entries) in of(facts, Kind::Tank) {
-        let mut row: Option<TankRow> = None;
-        for tank in statements!(entries, Tank) {
-            let row = row.get_or_insert_with(|| TankRow {
-                name: tank.name.trim().to_owned(),
-                litres: None,
-                started: None,
-                closed: None,
-                closed_why: None,
-            });
-            row.litres = tank.litres.or(row.litres);
-            row.started = tank.started.or(row.started);
-            row.closed = tank.closed.or(row.closed);
-            row.closed_why = tank.closed_why.clone().or(row.closed_why.take());
-        }
+        let whole = statements!(entries, Tank).cloned().reduce(|whole, next| complete(whole, &next));
+        let row = whole.map(|tank| TankRow {
+            name: tank.name.trim().to_owned(),
+            litres: tank.litres,
+            started: tank.started,
+            closed: tank.closed,
+            closed_why: tank.closed_why,
+        });
         if let Some(row) = row {
             current.tanks.insert(key.clone(), row);
             current.written_at(Kind::Tank, key, entries);
@@ -55,6 +49,17 @@ pub fn tanks(facts: &Facts<'_>, named: &BTreeSet<String>, current: &mut Current)
                 current.tank_aliases.insert(format!("{key}|{alias}"), TankAliasRow { tank: key.clone(), alias });
             }
         }
+    }
+}
+
+/// An earlier statement completed by a later one; the first spelling of the name stands.
+pub fn complete(earlier: Tank, later: &Tank) -> Tank {
+    Tank {
+        litres: later.litres.or(earlier.litres),
+        started: later.started.or(earlier.started),
+        closed: later.closed.or(earlier.closed),
+        closed_why: later.closed_why.clone().or(earlier.closed_why),
+        ..earlier
     }
 }
 
