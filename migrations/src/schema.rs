@@ -334,6 +334,18 @@ diesel::table! {
 }
 
 diesel::table! {
+    /// Work on uploads that has begun: read or committed by whichever server comes first, again after a failure
+    job (upload_id) {
+        /// The upload
+        upload_id -> Int8,
+        /// Times that it was taken
+        attempts -> Int4,
+        /// It is not taken again before this
+        not_before -> Timestamptz,
+    }
+}
+
+diesel::table! {
     /// A member who keeps records. Whatever a keeper recorded goes with the row
     keeper (id) {
         /// Row
@@ -658,6 +670,28 @@ diesel::table! {
         split -> Text,
         /// Who was in the figures when they were last shown, where they are withheld, by unnamed keys; served to nobody
         holdings -> Nullable<Jsonb>,
+    }
+}
+
+diesel::table! {
+    /// Answers to requests that came with the sender's own key, for a day: the same request gives the same answer
+    request_key (sender, key) {
+        /// Who sent it, as named in the audit
+        sender -> Text,
+        /// The sender's own key
+        key -> Text,
+        /// Whose records it is about
+        keeper_id -> Int8,
+        /// SHA-256 of what was asked
+        asked -> Bytea,
+        /// HTTP status of the answer
+        status -> Int2,
+        /// Address in the answer
+        location -> Text,
+        /// The answer
+        body -> Text,
+        /// When
+        made_at -> Timestamptz,
     }
 }
 
@@ -1106,6 +1140,7 @@ diesel::joinable!(incident -> tank (tank_id));
 diesel::joinable!(instrument -> keeper (keeper_id));
 diesel::joinable!(instrument -> parameter (parameter));
 diesel::joinable!(instrument -> tank (tank_id));
+diesel::joinable!(job -> upload (upload_id));
 diesel::joinable!(kit_answer -> parameter (parameter));
 diesel::joinable!(layout -> keeper (keeper_id));
 diesel::joinable!(layout -> upload (upload_id));
@@ -1124,6 +1159,7 @@ diesel::joinable!(record_source -> log (log_id));
 diesel::joinable!(record_source -> upload (upload_id));
 diesel::joinable!(release_answer -> release (release));
 diesel::joinable!(release_family -> release (release));
+diesel::joinable!(request_key -> keeper (keeper_id));
 diesel::joinable!(routine -> keeper (keeper_id));
 diesel::joinable!(routine -> specimen (specimen_id));
 diesel::joinable!(routine -> tank (tank_id));
@@ -1168,6 +1204,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     identification,
     incident,
     instrument,
+    job,
     keeper,
     kit_answer,
     layout,
@@ -1182,6 +1219,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     release_due,
     release_family,
     release_taxon,
+    request_key,
     routine,
     sighting,
     sizing,
