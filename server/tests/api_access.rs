@@ -136,7 +136,7 @@ impl Asking<'_> {
     /// An upload of osprey's, read and ready.
     fn upload(&self) -> Value {
         let name = format!("name=tests-{}.csv", self.stamp());
-        let upload = self.api.upload(&self.api.osprey, &name, water("Lagoon", 1.0 + self.stamp() as f64 / 10000.0));
+        let upload = self.api.upload(&self.api.osprey, &name, water("Lagoon", 1.0 + self.stamp() as f64 / 1e8));
         assert_eq!(upload["state"], "ready", "{:#}", self.api.findings(&self.api.osprey, &upload));
         upload
     }
@@ -261,7 +261,7 @@ impl Asking<'_> {
             ("POST", "/api/v1/uploads") => request
                 .query(&[("name", "more.csv")])
                 .header("content-type", "text/csv")
-                .body(water("Lagoon", 5.0 + self.stamp() as f64 / 10000.0)),
+                .body(water("Lagoon", 5.0 + self.stamp() as f64 / 1e8)),
             ("POST", "/api/v1/uploads/{id}/answers") => request.json(&json!({"answers": []})),
             ("POST", "/api/v1/uploads/{id}/commit") => request.json(&json!({})),
             ("POST", "/api/v1/uploads/{id}/links") => request.json(&json!({"key": key})),
