@@ -5,11 +5,12 @@ use std::sync::LazyLock;
 
 use utoipa::OpenApi as _;
 use utoipa::openapi::path::PathItem;
-use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
+use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{OpenApi, RefOr};
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
+use crate::access::client;
 use crate::problem::{Content, Kind};
 use crate::route;
 
@@ -29,7 +30,7 @@ pub const ADDRESS: &str = "/api/v1/openapi.json";
             and what to write down. They do not show that changing a value changes an outcome, and nothing here is advice \
             to dose. What cannot be said is a refusal with its reason and what is lacking, never a zero.\n\n\
             **Who sees what.** Public answers need no token, if the club publishes. Members and curators send \
-            `Authorization: Bearer strand_…`. Counts, ratios and curves are rounded, cut or suppressed by audience, so that \
+            `Authorization: Bearer strand_…`, or sign in (`POST /api/v1/session`). Counts, ratios and curves are rounded, cut or suppressed by audience, so that \
             nobody's losses can be told from a pooled answer.\n\n\
             **Promise.** Within `/api/v1` names stay and members are only added: ignore those you do not know. Days are \
             local calendar days, stamps are RFC 3339 in UTC, absent values are `null`. Unknown query parameters are refused, \
@@ -93,6 +94,24 @@ fn finish(document: &mut OpenApi) {
             bearer
         })),
     );
+    for (name, place, described) in [
+        (
+            "session",
+            ApiKey::Cookie as fn(ApiKeyValue) -> ApiKey,
+            "A browser that is signed in (`POST /api/v1/session`). Its cookie is called `__Host-strandline` behind TLS and \
+             `strandline` on the machine itself.",
+        ),
+        (
+            "csrf",
+            ApiKey::Header,
+            "What requests of a session that change something carry besides its cookie: `csrf` of `GET /api/v1/session`. \
+             Tokens need none.",
+        ),
+    ] {
+        let key = if name == "session" { client::COOKIE_OF_HOST } else { client::CSRF };
+        let scheme = SecurityScheme::ApiKey(place(ApiKeyValue::with_description(key, described)));
+        components.security_schemes.insert(name.to_owned(), RefOr::T(scheme));
+    }
     let mut schemas = Vec::new();
     <Content as utoipa::ToSchema>::schemas(&mut schemas);
     schemas.push((<Content as utoipa::ToSchema>::name().into_owned(), <Content as utoipa::PartialSchema>::schema()));
@@ -101,10 +120,26 @@ fn finish(document: &mut OpenApi) {
         components.responses.insert(kind.slug().to_owned(), RefOr::T(problems::response(&[*kind])));
     }
     for (path, item) in &mut document.paths.paths {
-        for (_, operation) in operations_mut(item) {
-            problems::usual(path, operation);
+        for (method, operation) in operations_mut(item) {
+            by_session(method, operation);
+            problems::usual(path, method, operation);
             examples::put(operation);
         }
+    }
+}
+
+/// Whatever a token opens, a session of its role opens too; what changes something needs the session's own token besides.
+fn by_session(method: &str, operation: &mut utoipa::openapi::path::Operation) {
+    let Some(security) = &mut operation.security else { return };
+    let none: [&str; 0] = [];
+    let is = |requirement: &SecurityRequirement, name: &str| {
+        serde_json::to_value(requirement).is_ok_and(|value| value.get(name).is_some())
+    };
+    let opened = security.iter().any(|requirement| is(requirement, "token") || is(requirement, "session"));
+    if opened {
+        security.retain(|requirement| !is(requirement, "session"));
+        let session = SecurityRequirement::new("session", none);
+        security.push(if method == "GET" { session } else { session.add("csrf", none) });
     }
 }
 

@@ -55,9 +55,15 @@ kinds! {
     /// A request that does not parse as HTTP or as the form it claims.
     BadRequest = 400 "bad-request" "The request cannot be read";
     /// No token, or one that does not count.
-    Unauthorised = 401 "unauthorised" "A valid token is needed";
+    Unauthorised = 401 "unauthorised" "A valid token or session is needed";
     /// A token whose role or scopes do not reach this.
-    Forbidden = 403 "forbidden" "This token may not do that";
+    Forbidden = 403 "forbidden" "This token or session may not do that";
+    /// A name and a password that do not fit, or a present password that is wrong.
+    WrongPassword = 401 "wrong-password" "Name and password do not fit";
+    /// A request of a session that may be another site's.
+    CrossSite = 403 "cross-site" "This may not come from one of the club's own pages";
+    /// A password over a line that others read.
+    HttpsNeeded = 403 "https-needed" "Passwords are taken over HTTPS only";
     /// A public caller, and the club does not publish.
     NotPublished = 403 "not-published" "The club does not publish its answers";
     /// No such address.
@@ -78,6 +84,10 @@ kinds! {
     UnknownLayout = 404 "unknown-layout" "No such layout";
     /// A member that is not there.
     UnknownKeeper = 404 "unknown-keeper" "No such member";
+    /// An account that is not there.
+    UnknownAccount = 404 "unknown-account" "No such account";
+    /// An invitation that is not there, or no longer valid.
+    UnknownInvitation = 404 "unknown-invitation" "No such invitation";
     /// An answer about a kit that is not there.
     UnknownKit = 404 "unknown-kit" "No such answer about a kit";
     /// An address that exists, asked with another method.
@@ -96,6 +106,8 @@ kinds! {
     AlreadyAnswered = 409 "already-answered" "This question was answered before";
     /// The records changed since the preview.
     PreviewOutdated = 409 "preview-outdated" "The preview no longer holds";
+    /// There is an account already.
+    AlreadySetUp = 409 "already-set-up" "The club is set up";
     /// The body is larger than the limit.
     TooLarge = 413 "too-large" "The body is larger than the limit";
     /// A media type that the operation does not take.

@@ -69,7 +69,7 @@ fn validated(response: &mut HttpResponseBuilder, validator: &Validator, keep: Ke
     }
 }
 
-const VARY: &str = "Accept, Accept-Encoding, Authorization";
+const VARY: &str = "Accept, Accept-Encoding, Authorization, Cookie";
 
 /// A 200 response with validators and caching headers around finished bytes.
 pub fn found(bytes: Vec<u8>, form: Form, file_stem: &str, validator: &Validator, keep: Keep) -> HttpResponse {

@@ -4,6 +4,7 @@
 use utoipa_actix_web::scope;
 use utoipa_actix_web::service_config::ServiceConfig;
 
+mod accounts; // who may sign in
 mod audit; // who did what
 mod bands; // what is taught beside what was seen
 mod casebook; // single losses
@@ -13,6 +14,7 @@ mod conditions; // conditions side by side
 mod growth; // how fast they grew
 mod hazard; // when they are lost
 mod health; // live and ready
+mod invitations; // links with which accounts are made
 mod keepers; // members who keep records
 mod kits; // what a kit can show, for all who have it
 mod layouts; // how files of one shape are read
@@ -20,6 +22,7 @@ mod lead_up; // the weeks before losses
 mod me; // who is asking
 mod metrics; // what an operator watches
 mod openapi; // the document itself
+mod own_tokens; // keys for the programs of whoever is signed in
 mod page; // one address of a collection: cursors
 mod parameters; // what is measured
 mod plan; // what to record to know
@@ -32,6 +35,7 @@ mod records; // the current records row by row
 mod releases; // what public and members read
 mod representation; // how an answer is to be written
 mod roll_call; // all seen alive today, except …
+mod session; // signing in and out, and the first curator
 mod settings; // decisions of the club
 mod shape; // documented shapes of answers
 mod statistics; // what survival and growth share
@@ -161,7 +165,21 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(audit::list_audit)
                 .service(tokens::create_token)
                 .service(tokens::list_tokens)
-                .service(tokens::revoke_token),
+                .service(tokens::revoke_token)
+                .service(session::create_curator)
+                .service(session::create_session)
+                .service(session::get_session)
+                .service(session::delete_session)
+                .service(session::change_password)
+                .service(own_tokens::create_own_token)
+                .service(own_tokens::list_own_tokens)
+                .service(own_tokens::revoke_own_token)
+                .service(invitations::create_invitation)
+                .service(invitations::list_invitations)
+                .service(invitations::accept_invitation)
+                .service(invitations::revoke_invitation)
+                .service(accounts::list_accounts)
+                .service(accounts::change_account),
         )
         .service(questions::get_question)
         .service(questions::answer_question)

@@ -1,16 +1,29 @@
-//! Every operation of the document, for every role, on own and on others' things: `openapi/paths.csv` is the table.
+//! Every operation of the document, for every role, on own and on others' things: `openapi/paths.csv` is the table. Each
+//! role asks with a token and in a session; things belong to each of three keepers in turn, and the two others try them.
 
 #[path = "support/api.rs"]
 mod api_support;
 #[path = "support/samples.rs"]
 mod samples;
 
+#[path = "access/attempts.rs"]
+mod attempts; // what the table of roles cannot say
+#[cfg(feature = "access-mutation")]
+#[path = "access/mutation.rs"]
+mod mutation; // every check is taken out and missed
+#[path = "access/sources.rs"]
+mod sources; // where the checks stand
+#[path = "access/world.rs"]
+mod world; // three keepers, a reader, a curator
+
 use std::collections::BTreeSet;
 
 use api_support::{Api, water};
 use reqwest::blocking::{RequestBuilder, Response};
 use serde_json::{Value, json};
+use world::{Credential, KEEPERS, PASSWORD, Strike, World, plainly};
 
+#[derive(Clone)]
 struct Row {
     path: String,
     method: String,
@@ -84,27 +97,72 @@ fn list_of(path: &str) -> Option<&'static str> {
     lists().into_iter().find(|known| *known == list)
 }
 
-/// What stands behind a row: a member whose thing it is, and who asks.
+/// What only a person who signed in may do: a token of any role is refused.
+const OF_PERSONS: [&str; 4] = ["/api/v1/session", "/api/v1/me/password", "/api/v1/me/tokens", "/api/v1/me/tokens/{id}"];
+
+/// What stands behind a row: a member whose thing it is, and who asks. In `api` the owner is `osprey`, whoever it is,
+/// and who tries another's things is `heron`.
 struct Asking<'a> {
+    world: &'a World,
     api: &'a Api,
+    /// Positions of the owner and of the other keeper.
+    keepers: (usize, usize),
+    in_session: bool,
     number: usize,
 }
 
 impl Asking<'_> {
-    fn token(&self, role: &str, ownership: &str) -> Option<&str> {
-        match (role, ownership) {
-            ("reader", _) => Some(&self.api.reader),
-            ("curator", _) => Some(&self.api.curator),
-            ("keeper", "other") => Some(&self.api.heron),
-            ("keeper", _) => Some(&self.api.osprey),
-            _ => None,
+    /// Which keeper asks.
+    fn keeper(&self, row: &Row) -> usize {
+        if row.ownership == "other" { self.keepers.1 } else { self.keepers.0 }
+    }
+
+    fn credential(&self, row: &Row) -> Credential {
+        let token = |token: &str| Credential::Token(token.to_owned());
+        match (row.role.as_str(), row.ownership.as_str(), self.in_session) {
+            ("reader", _, true) => self.world.reader.clone(),
+            ("curator", _, true) => self.world.curator.clone(),
+            ("keeper", _, true) => self.world.session(self.keeper(row)).clone(),
+            ("reader", _, false) => token(&self.api.reader),
+            ("curator", _, false) => token(&self.api.curator),
+            ("keeper", "other", false) => token(&self.api.heron),
+            ("keeper", _, false) => token(&self.api.osprey),
+            _ => Credential::Nothing,
         }
+    }
+
+    /// Somebody of a role with an account that may end: their session.
+    fn passing(&self, role: &str) -> Credential {
+        let name = format!("passing {} {} {}", self.number, self.keepers.0, self.in_session);
+        let keeper = (role == "keeper").then(|| format!("{name} keeper"));
+        world::accept(self.api, &world::invite(self.api, role, keeper.as_deref()), &name)
+    }
+
+    fn account_number(&self) -> Value {
+        let who = self.passing("reader").sign(self.api.get("/api/v1/session"));
+        api_support::json_of(who.send().unwrap(), 200)["account"].clone()
+    }
+
+    /// A token that somebody made for themselves.
+    fn own_token(&self, of: &Credential) -> Value {
+        let made = of.sign(self.api.post("/api/v1/me/tokens").json(&json!({})));
+        api_support::json_of(made.send().unwrap(), 201)["id"].clone()
+    }
+
+    fn invitation_number(&self) -> Value {
+        let made = self.api.post("/api/v1/invitations").bearer_auth(&self.api.curator).json(&json!({"role": "reader"}));
+        api_support::json_of(made.send().unwrap(), 201)["id"].clone()
+    }
+
+    /// A number of this row and run, for things that have to differ.
+    fn stamp(&self) -> usize {
+        self.number * 10 + self.keepers.0 * 2 + usize::from(self.in_session)
     }
 
     /// An upload of osprey's, read and ready.
     fn upload(&self) -> Value {
-        let name = format!("name=tests-{}.csv", self.number);
-        let upload = self.api.upload(&self.api.osprey, &name, water("Lagoon", 1.0 + self.number as f64 / 1000.0));
+        let name = format!("name=tests-{}.csv", self.stamp());
+        let upload = self.api.upload(&self.api.osprey, &name, water("Lagoon", 1.0 + self.stamp() as f64 / 1e8));
         assert_eq!(upload["state"], "ready", "{:#}", self.api.findings(&self.api.osprey, &upload));
         upload
     }
@@ -113,9 +171,9 @@ impl Asking<'_> {
     fn asked(&self) -> (Value, Value) {
         let text = format!(
             "Tank,Date,PO4 (mg/L)\nLagoon,2025-03-04,0.0{n}\nLagoon,2025-03-11,not detected\nLagoon,2025-03-18,0.0{n}\n",
-            n = 1000 + self.number
+            n = 10000 + self.stamp()
         );
-        let query = format!("name=phosphate-{n}.csv&log=phosphate-{n}", n = self.number);
+        let query = format!("name=phosphate-{n}.csv&log=phosphate-{n}", n = self.stamp());
         let upload = self.api.upload(&self.api.osprey, &query, text);
         let findings = self.api.findings(&self.api.osprey, &upload);
         let asked = findings.as_array().unwrap().iter().find(|finding| finding["code"] == "limit_missing");
@@ -139,7 +197,7 @@ impl Asking<'_> {
     }
 
     fn kit(&self) -> Value {
-        json!({"parameter": "phosphate", "name": format!("kit {}", self.number), "limit": 0.03})
+        json!({"parameter": "phosphate", "name": format!("kit {}", self.stamp()), "limit": 0.03})
     }
 
     /// What is said of a kit, previewed.
@@ -164,7 +222,7 @@ impl Asking<'_> {
 
     /// A member who may leave: a token of theirs, and the handle.
     fn leaving(&self) -> (String, String) {
-        let handle = format!("leaving-{}", self.number);
+        let handle = format!("leaving-{}", self.stamp());
         let body = json!({"role": "keeper", "keeper": handle, "create": true});
         let made = self.api.post("/api/v1/tokens").bearer_auth(&self.api.curator).json(&body);
         let made = api_support::json_of(made.send().unwrap(), 201);
@@ -177,13 +235,14 @@ impl Asking<'_> {
             let made = self.api.post(&format!("/api/v1/{list}")).bearer_auth(&self.api.osprey).json(&body);
             api_support::json_of(made.send().unwrap(), 201)["record"]["id"].as_i64().unwrap()
         };
-        if let Some(coral) = samples::before(list, self.number) {
+        if let Some(coral) = samples::before(list, self.stamp()) {
             made("specimens", coral);
         }
-        made(list, samples::sample(list, self.number))
+        made(list, samples::sample(list, self.stamp()))
     }
 
-    fn send(&self, row: &Row) -> Response {
+    fn send(&self, row: &Row, strike: Strike) -> Response {
+        let mut signed = self.credential(row);
         let mut path =
             row.path.replace("{code}", "nitrate").replace("{slug}", "goniopora").replace("{kind}", "not-found");
         let mut key = Value::Null;
@@ -207,25 +266,42 @@ impl Asking<'_> {
             path = path.replace("{id}", &self.record(list).to_string());
         } else if row.path.starts_with("/api/v1/tokens/{id}") {
             path = path.replace("{id}", &self.token_number().to_string());
+        } else if row.path.starts_with("/api/v1/me/tokens/{id}") {
+            path = path.replace("{id}", &self.own_token(self.world.session(self.keepers.0)).to_string());
+        } else if row.path.starts_with("/api/v1/invitations/{id}") {
+            path = path.replace("{id}", &self.invitation_number().to_string());
+        } else if row.path.starts_with("/api/v1/accounts/{id}") {
+            path = path.replace("{id}", &self.account_number().to_string());
+        }
+        // Who signs out, signs in anew or changes a password is somebody whose session may end.
+        let ends = [
+            ("DELETE", "/api/v1/session"),
+            ("POST", "/api/v1/session"),
+            ("POST", "/api/v1/invitations/accept"),
+            ("POST", "/api/v1/me/password"),
+        ];
+        if self.in_session && row.role != "public" && ends.contains(&(row.method.as_str(), row.path.as_str())) {
+            signed = self.passing(&row.role);
         }
         assert!(!path.contains('{'), "{path}");
         let method = row.method.parse().unwrap();
         let mut request: RequestBuilder = self.api.client.request(method, self.api.url(&path));
         if row.method == "DELETE" && row.path == "/api/v1/me" && row.role == "keeper" {
             // The members of the other rows stay.
-            request = request.bearer_auth(self.leaving().0);
-        } else if let Some(token) = self.token(&row.role, &row.ownership) {
-            request = request.bearer_auth(token);
+            let (token, handle) = self.leaving();
+            let secret = self.in_session.then(|| world::invite(self.api, "keeper", Some(&handle)));
+            signed = secret.map_or(Credential::Token(token), |secret| world::accept(self.api, &secret, &handle));
         }
+        request = signed.sign(request);
         // A keeper who names another member, and a curator, who has to name one.
         if row.ownership == "other" && row.method == "POST" && !row.path.contains("{id}") {
-            request = request.query(&[("keeper", "osprey")]);
+            request = request.query(&[("keeper", KEEPERS[self.keepers.0])]);
         }
-        match (row.method.as_str(), row.path.as_str()) {
+        let request = match (row.method.as_str(), row.path.as_str()) {
             ("POST", "/api/v1/uploads") => request
                 .query(&[("name", "more.csv")])
                 .header("content-type", "text/csv")
-                .body(water("Lagoon", 5.0 + self.number as f64 / 1000.0)),
+                .body(water("Lagoon", 5.0 + self.stamp() as f64 / 1e8)),
             ("POST", "/api/v1/uploads/{id}/answers") => request.json(&json!({"answers": []})),
             ("POST", "/api/v1/uploads/{id}/commit") => request.json(&json!({})),
             ("POST", "/api/v1/uploads/{id}/links") => request.json(&json!({"key": key})),
@@ -234,43 +310,107 @@ impl Asking<'_> {
             ("POST", "/questions/{secret}") => request.json(&json!({"choice": "limit", "value": 0.03})),
             ("POST", "/api/v1/roll-call") => request.json(&json!({"on": "2025-06-01"})),
             ("POST", "/api/v1/tokens") => request.json(&json!({"role": "reader"})),
-            ("POST", "/api/v1/keepers") => request.json(&json!({"handle": format!("member {}", self.number)})),
+            ("POST", "/api/v1/keepers") => request.json(&json!({"handle": format!("member {}", self.stamp())})),
             ("PATCH", "/api/v1/keepers/{handle}") => request.json(&json!({"keeping_since": 2016})),
             ("DELETE", "/api/v1/keepers/{handle}" | "/api/v1/me") => request.query(&[("confirm", &self.leaving().1)]),
             ("POST", path) if lists().contains(&path.trim_start_matches("/api/v1/")) => {
                 let list = path.trim_start_matches("/api/v1/");
-                if let Some(coral) = samples::before(list, self.number) {
+                if let Some(coral) = samples::before(list, self.stamp()) {
                     let made = self.api.post("/api/v1/specimens").bearer_auth(&self.api.osprey).json(&coral);
                     api_support::json_of(made.send().unwrap(), 201);
                 }
-                request.json(&samples::sample(list, self.number))
+                request.json(&samples::sample(list, self.stamp()))
             }
             ("PATCH", path) if list_of(path).is_some() => request.json(&samples::change(list_of(path).unwrap())),
             ("PATCH", "/api/v1/settings") => request.json(&json!({"release_days": 7})),
+            ("POST", "/api/v1/setup") => request
+                .json(&json!({"code": "0000", "club": "Tidepool Reef Circle", "name": "first", "password": PASSWORD})),
+            ("POST", "/api/v1/session") => request.json(&json!({"name": "the reader", "password": PASSWORD})),
+            ("POST", "/api/v1/me/password") => {
+                request.json(&json!({"present": PASSWORD, "new": "kelp sways, limpets stay"}))
+            }
+            ("POST", "/api/v1/me/tokens") => request.json(&json!({})),
+            ("POST", "/api/v1/invitations") => request.json(&json!({"role": "reader"})),
+            ("POST", "/api/v1/invitations/accept") => request.json(&json!({
+                "secret": world::invite(self.api, "reader", None),
+                "name": format!("guest {}", self.stamp()),
+                "password": PASSWORD,
+            })),
+            ("PATCH", "/api/v1/accounts/{id}") => request.json(&json!({"disabled": true})),
             _ => request,
-        }
-        .send()
-        .unwrap()
+        };
+        strike(request)
     }
+
+    /// What is wrong with the answer to a row, if anything.
+    fn holds(&self, row: &Row, strike: Strike) -> Result<(), String> {
+        let response = self.send(row, strike);
+        let status = response.status().as_u16();
+        let challenge = response.headers().get("www-authenticate").is_some();
+        let media = response.headers().get("content-type").map(|value| value.to_str().unwrap().to_owned());
+        let text = String::from_utf8_lossy(&response.bytes().unwrap()).into_owned();
+        let how = if self.in_session { "in a session" } else { "with a token" };
+        let owner = KEEPERS[self.keepers.0];
+        let place = format!("{} {} as {} {how} ({}, of {owner})", row.method, row.path, row.role, row.ownership);
+        let held = |holds: bool, what: &str| if holds { Ok(()) } else { Err(format!("{place}: {what}: {text}")) };
+        let person = OF_PERSONS.contains(&row.path.as_str())
+            && (row.method.as_str(), row.path.as_str()) != ("POST", "/api/v1/session");
+        let expected = if person && !self.in_session && row.role != "public" { 403 } else { row.status };
+        held(status == expected, &format!("{status}, not {expected}"))?;
+        held(challenge == (status == 401), "a challenge goes with 401")?;
+        if status >= 400 {
+            held(media.as_deref() == Some("application/problem+json"), "no problem document")?;
+            held(!text.contains(owner), "a refusal tells whose it is")?;
+        }
+        // Nobody but a curator reads of other keepers.
+        let own = (row.role == "keeper").then(|| KEEPERS[self.keeper(row)]);
+        // The document's examples play in a club of their own.
+        let own_club = row.path != "/api/v1/openapi.json";
+        let told = KEEPERS.into_iter().find(|keeper| Some(*keeper) != own && text.contains(keeper));
+        held(row.role == "curator" || !own_club || told.is_none(), "it tells of another keeper")?;
+        let list = row.method == "GET"
+            && ["/api/v1/tanks", "/api/v1/readings", "/api/v1/specimens"].contains(&row.path.as_str());
+        if list && status == 200 {
+            held(own.is_none_or(|own| text.contains(own)), "one's own rows are missing")?;
+            held(own.is_some() || KEEPERS.iter().all(|keeper| text.contains(keeper)), "a keeper's rows are missing")?;
+        }
+        Ok(())
+    }
+}
+
+/// Each row with each owner and each of the others, with tokens and in sessions. Rows of nobody's things are asked once.
+fn askings(row: &Row) -> Vec<((usize, usize), bool)> {
+    let pairs: Vec<(usize, usize)> = match row.ownership.as_str() {
+        "none" => vec![(0, 1)],
+        "own" => vec![(0, 1), (1, 2), (2, 0)],
+        _ if row.role == "keeper" => (0..3).flat_map(|own| [(own, (own + 1) % 3), (own, (own + 2) % 3)]).collect(),
+        _ => vec![(0, 1), (1, 2), (2, 0)],
+    };
+    let ways: &[bool] = if row.role == "public" { &[false] } else { &[false, true] };
+    ways.iter().flat_map(|way| pairs.iter().map(|pair| (*pair, *way))).collect()
 }
 
 #[test]
 fn each_role_reaches_what_the_table_says() {
-    let api = Api::start();
-    api.commit_register(&api.osprey, "name=corals.csv&as_of=2025-06-01", api_support::register(), "2024-01-01");
+    let world = World::start();
+    let mut asked = 0;
     for (number, row) in table().iter().enumerate() {
-        let response = Asking { api: &api, number }.send(row);
-        let status = response.status().as_u16();
-        let challenge = response.headers().get("www-authenticate").cloned();
-        let media = response.headers().get("content-type").map(|value| value.to_str().unwrap().to_owned());
-        let text = response.text().unwrap();
-        let place = format!("{} {} as {} ({})", row.method, row.path, row.role, row.ownership);
-        assert_eq!(status, row.status, "{place}: {text}");
-        if status >= 400 {
-            assert_eq!(media.as_deref(), Some("application/problem+json"), "{place}");
-            assert!(!text.contains("osprey"), "{place}: a refusal tells whose it is: {text}");
+        for (keepers, in_session) in askings(row) {
+            let api = world.seen_by(keepers.0, keepers.1);
+            let asking = Asking { world: &world, api: &api, keepers, in_session, number };
+            asking.holds(row, &plainly).unwrap();
+            asked += 1;
         }
-        assert_eq!(challenge.is_some(), status == 401, "{place}: a challenge goes with 401");
+    }
+    println!("{asked} requests as the table says");
+}
+
+#[test]
+fn what_is_no_credential_is_refused() {
+    let world = World::start();
+    for (name, attempt) in attempts::ALL.iter().chain(attempts::BEFORE_SETUP) {
+        attempts::forget_guesses(&world);
+        attempt(&world, &plainly).unwrap_or_else(|error| panic!("{name}: {error}"));
     }
 }
 

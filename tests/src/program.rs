@@ -60,6 +60,7 @@ pub struct Server {
     pub address: String,
     data: PathBuf,
     lines: mpsc::Receiver<String>,
+    before: Vec<String>,
 }
 
 impl Server {
@@ -73,7 +74,15 @@ impl Server {
     /// # Panics
     /// If it does not listen in time; the message holds what it wrote.
     pub fn start_with(data: &Path, arguments: &[&str], patience: Duration) -> Self {
-        let mut child = command(data)
+        Self::start_command(command(data), data, arguments, patience)
+    }
+
+    /// Starts a command that was made with [`command`], for variables of its own.
+    ///
+    /// # Panics
+    /// As [`Server::start_with`].
+    pub fn start_command(mut command: Command, data: &Path, arguments: &[&str], patience: Duration) -> Self {
+        let mut child = command
             .args(arguments)
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
@@ -101,7 +110,7 @@ impl Server {
                 Ok(line) => {
                     if let Some(address) = line.split("listening on ").nth(1) {
                         let address = address.trim().trim_end_matches('/').to_owned();
-                        return Server { child, address, data: data.to_owned(), lines };
+                        return Server { child, address, data: data.to_owned(), lines, before: seen };
                     }
                     seen.push(line);
                 }
@@ -131,6 +140,11 @@ impl Server {
         self.child.id()
     }
 
+    /// What it wrote before it listened.
+    pub fn written_before(&self) -> &[String] {
+        &self.before
+    }
+
     /// What it wrote since it listens.
     pub fn written(&self) -> Vec<String> {
         self.lines.try_iter().collect()
@@ -143,6 +157,15 @@ impl Server {
     pub fn kill(mut self) {
         self.child.kill().expect("a running child can be killed");
         self.child.wait().expect("a killed child ends");
+    }
+
+    /// Ctrl-C; returns its exit code and what it wrote since it listens.
+    pub fn interrupt_and_read(self) -> (Option<i32>, Vec<String>) {
+        let mut this = self;
+        let (_, none) = mpsc::channel();
+        let lines = std::mem::replace(&mut this.lines, none);
+        let code = this.interrupt();
+        (code, lines.iter().collect())
     }
 
     /// Ctrl-C; returns its exit code.

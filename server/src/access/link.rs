@@ -4,11 +4,11 @@
 use chrono::{DateTime, Duration, Utc};
 use diesel::prelude::*;
 use migrations::schema::{question_link, upload};
-use sha2::{Digest, Sha256};
 
-use super::{Reached, Scope};
+use super::check::{check, check_row};
+use super::secret::{self, digest};
+use super::{Reached, Scope, clock};
 use crate::problem::{Kind, Problem};
-use crate::represent::hex;
 
 /// Days that a link lasts if nothing is said, and at most.
 pub const DAYS: (u32, u32) = (14, 60);
@@ -50,12 +50,10 @@ pub fn make(
     key: &str,
     days: u32,
     by: &str,
-    now: DateTime<Utc>,
 ) -> Result<(Listed, String), Problem> {
-    let mut random = [0u8; 32];
-    getrandom::fill(&mut random).map_err(|error| Problem::internal(&error))?;
-    let secret = hex(&random);
+    let secret = secret::random()?;
     connection.transaction(|connection| {
+        let now = clock::now(connection)?;
         let made: Listed = diesel::insert_into(question_link::table)
             .values((
                 question_link::upload_id.eq(reached.id()),
@@ -76,10 +74,6 @@ fn note(connection: &mut PgConnection, by: &str, action: &str, id: i64) -> Query
     super::scope::note(connection, by, action, &format!("question link {id}"))
 }
 
-fn digest(secret: &str) -> Vec<u8> {
-    Sha256::digest(secret.as_bytes()).to_vec()
-}
-
 /// Links of an upload, in the order they were made.
 pub fn list(connection: &mut PgConnection, reached: Reached) -> Result<Vec<Listed>, Problem> {
     Ok(question_link::table
@@ -92,7 +86,8 @@ pub fn list(connection: &mut PgConnection, reached: Reached) -> Result<Vec<Liste
 /// Withdraws a link of an upload. Withdrawing it again changes nothing.
 pub fn revoke(connection: &mut PgConnection, reached: Reached, id: i64, by: &str) -> Result<Listed, Problem> {
     connection.transaction(|connection| {
-        let of = question_link::table.find(id).filter(question_link::upload_id.eq(reached.id()));
+        let of_upload = check_row!("link: of another upload", question_link::upload_id.eq(reached.id()));
+        let of = question_link::table.find(id).filter(of_upload);
         let changed = diesel::update(of.filter(question_link::revoked_at.is_null()))
             .set(question_link::revoked_at.eq(diesel::dsl::now))
             .execute(connection)?;
@@ -128,7 +123,7 @@ pub fn unknown() -> Problem {
 }
 
 /// Opens a link by its secret; `lock` keeps it from being used twice at once, until the transaction ends.
-pub fn open(connection: &mut PgConnection, secret: &str, now: DateTime<Utc>, lock: bool) -> Result<Opened, Problem> {
+pub fn open(connection: &mut PgConnection, secret: &str, lock: bool) -> Result<Opened, Problem> {
     let hash = digest(secret);
     if lock {
         question_link::table
@@ -140,13 +135,14 @@ pub fn open(connection: &mut PgConnection, secret: &str, now: DateTime<Utc>, loc
     }
     let found: Option<(Listed, i64, String)> = question_link::table
         .inner_join(upload::table)
-        .filter(question_link::hash.eq(&hash))
-        .filter(question_link::revoked_at.is_null().and(question_link::expires_at.gt(now)))
+        .filter(check_row!("link: unknown", question_link::hash.eq(&hash)))
+        .filter(check_row!("link: withdrawn", question_link::revoked_at.is_null()))
+        .filter(check_row!("link: expired", question_link::expires_at.gt(clock::clock_timestamp())))
         .select((listed!(), upload::id, upload::state))
         .first(connection)
         .optional()?;
     let Some((link, upload, state)) = found else { return Err(unknown()) };
-    if matches!(state.as_str(), "failed" | "undone" | "discarded") {
+    if !check!("link: upload is no more", !matches!(state.as_str(), "failed" | "undone" | "discarded")) {
         return Err(unknown());
     }
     // The link itself is the right: to this question of this upload, whoever holds it.

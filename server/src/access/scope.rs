@@ -5,6 +5,8 @@ use diesel::pg::Pg;
 use diesel::prelude::*;
 use migrations::schema::{audit, upload};
 
+#[cfg(feature = "access-mutation")]
+use super::check::mutation::{self, Mode};
 use crate::problem::{Kind, Problem};
 
 /// The reach of a caller over records.
@@ -61,7 +63,12 @@ impl Scope {
     }
 
     /// The keeper whose records alone are reached; `None` = everybody's.
-    pub const fn keeper(&self) -> Option<i64> {
+    #[cfg_attr(feature = "access-mutation", track_caller)]
+    pub fn keeper(&self) -> Option<i64> {
+        #[cfg(feature = "access-mutation")]
+        if mutation::here() != Mode::Kept {
+            return None;
+        }
         match self.reach {
             Reach::Own(keeper_id) => Some(keeper_id),
             Reach::Pooled | Reach::Everyone => None,
@@ -72,7 +79,12 @@ impl Scope {
     ///
     /// # Errors
     /// A pooled scope reaches no row: it serves statistics alone.
+    #[cfg_attr(feature = "access-mutation", track_caller)]
     pub fn owner(&self) -> Result<Option<i64>, Problem> {
+        #[cfg(feature = "access-mutation")]
+        if mutation::here() != Mode::Kept {
+            return Ok(None);
+        }
         match self.reach {
             Reach::Own(keeper_id) => Ok(Some(keeper_id)),
             Reach::Everyone => Ok(None),
@@ -84,12 +96,26 @@ impl Scope {
     ///
     /// # Errors
     /// [`Kind::Forbidden`].
+    #[cfg_attr(feature = "access-mutation", track_caller)]
     pub fn administers(&self) -> Result<(), Problem> {
+        #[cfg(feature = "access-mutation")]
+        if mutation::here() != Mode::Kept {
+            return Ok(());
+        }
         if self.reach == Reach::Everyone { Ok(()) } else { Err(super::caller::forbidden()) }
     }
 
     /// The uploads within reach. A pooled scope reaches none: it serves statistics alone.
+    #[cfg_attr(feature = "access-mutation", track_caller)]
     pub fn uploads(&self) -> upload::BoxedQuery<'static, Pg> {
+        #[cfg(feature = "access-mutation")]
+        if mutation::here() != Mode::Kept {
+            return upload::table.into_boxed();
+        }
+        self.within()
+    }
+
+    fn within(&self) -> upload::BoxedQuery<'static, Pg> {
         let query = upload::table.into_boxed();
         match self.reach {
             Reach::Everyone => query,
@@ -102,9 +128,14 @@ impl Scope {
     ///
     /// # Errors
     /// [`Kind::UnknownUpload`], whether there is none or it is another member's.
+    #[cfg_attr(feature = "access-mutation", track_caller)]
     pub fn upload(&self, connection: &mut PgConnection, id: i64) -> Result<Reached, Problem> {
-        self.uploads()
-            .filter(upload::id.eq(id))
+        #[cfg(feature = "access-mutation")]
+        let out = mutation::here() != Mode::Kept;
+        #[cfg(not(feature = "access-mutation"))]
+        let out = false;
+        let rows = if out { upload::table.into_boxed() } else { self.within() };
+        rows.filter(upload::id.eq(id))
             .select((upload::id, upload::keeper_id))
             .first(connection)
             .optional()?

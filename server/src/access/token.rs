@@ -4,13 +4,14 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Duration, Utc};
 use diesel::prelude::*;
-use sha2::{Digest, Sha256};
 
-use migrations::schema::{audit, keeper, token};
+use migrations::schema::{account, keeper, token};
 
-use crate::access::{Right, Role};
+use super::check::{check, check_row};
+use super::holder::{Credential, Holder};
+use super::secret::{self, digest};
+use super::{Right, Role, clock};
 use crate::problem::Problem;
-use crate::represent::hex;
 
 /// What every token begins with.
 pub const PREFIX: &str = "strand_";
@@ -32,6 +33,8 @@ pub struct NewToken {
     pub label: Option<String>,
     /// Days until it expires; `None` = never.
     pub expires_days: Option<u32>,
+    /// The account whose it is: it ends with the account.
+    pub account_id: Option<i64>,
 }
 
 /// A token just made: the only moment at which it can be read.
@@ -75,12 +78,7 @@ fn words(rights: &[Right]) -> String {
 ///
 /// # Errors
 /// See [`IssueError`]; nothing is made then.
-pub fn issue(
-    connection: &mut PgConnection,
-    new: &NewToken,
-    by: &str,
-    now: DateTime<Utc>,
-) -> Result<Issued, IssueError> {
+pub fn issue(connection: &mut PgConnection, new: &NewToken, by: &str) -> Result<Issued, IssueError> {
     if let Some(right) = new.rights.iter().find(|right| !new.role.rights().contains(right)) {
         return Err(IssueError::RightBeyondRole(*right, new.role));
     }
@@ -89,10 +87,10 @@ pub fn issue(
     if new.role == Role::Keeper && new.keeper.is_none() {
         return Err(IssueError::KeeperMissing);
     }
-    let mut random = [0u8; 32];
-    getrandom::fill(&mut random).map_err(|error| IssueError::Random(error.to_string()))?;
-    let secret = format!("{PREFIX}{}", hex(&random));
+    let random = secret::random().map_err(|problem| IssueError::Random(problem.detail.clone()))?;
+    let secret = format!("{PREFIX}{random}");
     connection.transaction(|connection| {
+        let now = clock::now(connection)?;
         let keeper_id = match &new.keeper {
             None => None,
             Some(handle) => Some(keeper_of(connection, handle, new.create_keeper)?),
@@ -105,6 +103,7 @@ pub fn issue(
                 token::role.eq(new.role.as_str()),
                 token::scopes.eq(rights.iter().map(|right| right.as_str()).collect::<Vec<_>>()),
                 token::keeper_id.eq(keeper_id),
+                token::account_id.eq(new.account_id),
                 token::created_at.eq(now),
                 token::expires_at.eq(new.expires_days.map(|days| now + Duration::days(i64::from(days)))),
             ))
@@ -132,60 +131,45 @@ fn keeper_of(connection: &mut PgConnection, handle: &str, create: bool) -> Resul
 }
 
 fn note(connection: &mut PgConnection, by: &str, action: &str, id: i64) -> QueryResult<()> {
-    diesel::insert_into(audit::table)
-        .values((audit::actor.eq(by), audit::action.eq(action), audit::subject.eq(format!("token {id}"))))
-        .execute(connection)
-        .map(drop)
+    super::scope::note(connection, by, action, &format!("token {id}"))
 }
 
-fn digest(secret: &str) -> Vec<u8> {
-    Sha256::digest(secret.as_bytes()).to_vec()
-}
+type Row = (
+    (i64, String, String, Vec<String>, Option<i64>, Option<String>, Option<i64>),
+    (Option<DateTime<Utc>>, Option<DateTime<Utc>>, DateTime<Utc>),
+);
 
-/// The holder of a valid token.
-#[derive(Debug, Clone)]
-pub struct Holder {
-    /// Number of the token.
-    pub token_id: i64,
-    /// Its first characters.
-    pub prefix: String,
-    /// Its role.
-    pub role: Role,
-    /// Its rights.
-    pub rights: BTreeSet<Right>,
-    /// Whose records it opens.
-    pub keeper_id: Option<i64>,
-    /// That keeper's handle.
-    pub keeper: Option<String>,
-    /// When it expires.
-    pub expires_at: Option<DateTime<Utc>>,
-}
-
-type Row =
-    (i64, String, String, Vec<String>, Option<i64>, Option<String>, Option<DateTime<Utc>>, Option<DateTime<Utc>>);
-
-/// The holder of a token, if it is known, not expired and not withdrawn. Its last use is kept to the minute.
-pub fn find(connection: &mut PgConnection, secret: &str, now: DateTime<Utc>) -> Result<Option<Holder>, Problem> {
+/// The holder of a token, if it is known, not expired and not withdrawn, and its account, if it has one, in use. Its last
+/// use is kept to the minute.
+///
+/// # Errors
+/// The database refused.
+pub fn find(connection: &mut PgConnection, secret: &str) -> Result<Option<Holder>, Problem> {
+    let now = clock::clock_timestamp();
+    let lasts = token::expires_at.is_null().or(token::expires_at.gt(now.nullable()));
     let row: Option<Row> = token::table
         .left_join(keeper::table)
-        .filter(token::hash.eq(digest(secret)))
-        .filter(token::revoked_at.is_null())
-        .filter(token::expires_at.is_null().or(token::expires_at.gt(now)))
+        .left_join(account::table)
+        .filter(check_row!("token: unknown", token::hash.eq(digest(secret))))
+        .filter(check_row!("token: withdrawn", token::revoked_at.is_null()))
+        .filter(check_row!("token: expired", lasts))
+        .filter(check_row!("token: account disabled", account::disabled_at.is_null()))
         .select((
-            token::id,
-            token::prefix,
-            token::role,
-            token::scopes,
-            token::keeper_id,
-            keeper::handle.nullable(),
-            token::expires_at,
-            token::last_used_at,
+            (
+                token::id,
+                token::prefix,
+                token::role,
+                token::scopes,
+                token::keeper_id,
+                keeper::handle.nullable(),
+                token::account_id,
+            ),
+            (token::expires_at, token::last_used_at, now),
         ))
         .first(connection)
         .optional()?;
-    let Some((token_id, prefix, role, scopes, keeper_id, keeper, expires_at, last_used_at)) = row else {
-        return Ok(None);
-    };
+    let Some((of, (expires_at, last_used_at, now))) = row else { return Ok(None) };
+    let (token_id, prefix, role, scopes, keeper_id, keeper, account_id) = of;
     if last_used_at.is_none_or(|used| now - used >= Duration::seconds(60)) {
         diesel::update(token::table.find(token_id)).set(token::last_used_at.eq(now)).execute(connection)?;
     }
@@ -193,7 +177,8 @@ pub fn find(connection: &mut PgConnection, secret: &str, now: DateTime<Utc>) -> 
         return Err(Problem::internal(&format!("token {token_id} has the unknown role '{role}'")));
     };
     let rights = scopes.iter().filter_map(|scope| Right::parse(scope)).collect();
-    Ok(Some(Holder { token_id, prefix, role, rights, keeper_id, keeper, expires_at }))
+    let credential = Credential::Token { prefix };
+    Ok(Some(Holder { credential, token_id: Some(token_id), account_id, role, rights, keeper_id, keeper, expires_at }))
 }
 
 /// A token as lists show it: never the token itself.
@@ -238,37 +223,59 @@ macro_rules! listed {
     };
 }
 
-/// Tokens in the order they were made, after a number; `scope` proves that the caller may administer.
-pub fn list(connection: &mut PgConnection, _: &super::Scope, after: i64, limit: i64) -> Result<Vec<Listed>, Problem> {
-    Ok(token::table
-        .left_join(keeper::table)
-        .filter(token::id.gt(after))
-        .order(token::id)
-        .limit(limit)
-        .select(listed!())
-        .load(connection)?)
+/// Whose tokens are meant.
+#[derive(Debug, Clone, Copy)]
+pub enum Of {
+    /// Everybody's: the scope proves that the caller may administer.
+    Everybody(super::Scope),
+    /// One account's own.
+    Account(i64),
+}
+
+/// Tokens in the order they were made, after a number.
+///
+/// # Errors
+/// The database refused.
+pub fn list(connection: &mut PgConnection, of: Of, after: i64, limit: i64) -> Result<Vec<Listed>, Problem> {
+    let rows = within(of)?.filter(token::id.gt(after)).order(token::id).limit(limit);
+    Ok(rows.select(listed!()).load(connection)?)
 }
 
 /// One token as lists show it.
-pub fn listed(connection: &mut PgConnection, _: &super::Scope, id: i64) -> Result<Option<Listed>, Problem> {
-    Ok(token::table.left_join(keeper::table).filter(token::id.eq(id)).select(listed!()).first(connection).optional()?)
+///
+/// # Errors
+/// The database refused.
+pub fn listed(connection: &mut PgConnection, of: Of, id: i64) -> Result<Option<Listed>, Problem> {
+    Ok(within(of)?.filter(token::id.eq(id)).select(listed!()).first(connection).optional()?)
+}
+
+type Joined = diesel::dsl::IntoBoxed<'static, diesel::dsl::LeftJoin<token::table, keeper::table>, diesel::pg::Pg>;
+
+fn within(of: Of) -> Result<Joined, Problem> {
+    let rows = token::table.left_join(keeper::table).into_boxed();
+    match of {
+        Of::Everybody(scope) => scope.administers().map(|()| rows),
+        Of::Account(_) if check!("own tokens: another's", false) => Ok(rows),
+        Of::Account(account_id) => Ok(rows.filter(token::account_id.eq(account_id))),
+    }
 }
 
 /// Withdraws a token. Withdrawing it again changes nothing; `None` if there is none.
-pub fn revoke(
-    connection: &mut PgConnection,
-    scope: &super::Scope,
-    id: i64,
-    by: &str,
-    now: DateTime<Utc>,
-) -> Result<Option<Listed>, Problem> {
+///
+/// # Errors
+/// The database refused.
+pub fn revoke(connection: &mut PgConnection, of: Of, id: i64, by: &str) -> Result<Option<Listed>, Problem> {
     connection.transaction(|connection| {
+        if listed(connection, of, id)?.is_none() {
+            return Ok(None);
+        }
+        let now = clock::now(connection)?;
         let changed = diesel::update(token::table.find(id).filter(token::revoked_at.is_null()))
             .set(token::revoked_at.eq(now))
             .execute(connection)?;
         if changed > 0 {
             note(connection, by, "revoke token", id)?;
         }
-        listed(connection, scope, id)
+        listed(connection, of, id)
     })
 }

@@ -33,9 +33,9 @@ pub async fn apply(
     if method == Method::HEAD {
         request.head_mut().method = Method::GET;
     }
-    // The rest of this address is a secret; it stands in no log.
-    let secret = request.path().starts_with("/questions/");
-    let path = if secret { "/questions/…".to_owned() } else { request.path().to_owned() };
+    // The rest of these addresses is a secret; it stands in no log.
+    let secret = ["/questions/", "/join/"].into_iter().find(|secret| request.path().starts_with(secret));
+    let path = secret.map_or_else(|| request.path().to_owned(), |before| format!("{before}…"));
     let mut called = Box::pin(next.call(request));
     let outcome = poll_fn(|context| match catch_unwind(AssertUnwindSafe(|| called.as_mut().poll(context))) {
         Ok(Poll::Pending) => Poll::Pending,
@@ -144,7 +144,8 @@ fn finish(method: &Method, id: &str, headers: &HeaderMap) -> Vec<(HeaderName, He
     if let Ok(id) = HeaderValue::from_str(id) {
         added.push((REQUEST_ID, id));
     }
-    // Reads may come from any page; whoever changes something sends a token, which no browser adds by itself.
+    // Reads may come from any page; whoever changes something sends a token, which no
+    // browser adds by itself, and `*` keeps browsers from sending cookies along.
     if matches!(*method, Method::GET | Method::HEAD | Method::OPTIONS) {
         added.push((header::ACCESS_CONTROL_ALLOW_ORIGIN, HeaderValue::from_static("*")));
         added.push((header::ACCESS_CONTROL_EXPOSE_HEADERS, HeaderValue::from_static(EXPOSED)));

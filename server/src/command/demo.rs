@@ -15,7 +15,7 @@ use importer::finding::{Answer, Severity};
 use importer::load::{self, LoadError, NewUpload, State};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use crate::access::{NewToken, Role, Scope, issue};
+use crate::access::{NewToken, Role, Scope, account, issue};
 use crate::app::Settings;
 use crate::config::Config;
 use crate::demo::{DemoClub, words};
@@ -75,10 +75,15 @@ pub fn run(config: &Config, args: &DemoArgs) -> Result<u8, Failure> {
         let address = listener.local_addr().unwrap_or(config.listen);
         let curator = token(&mut connection, Role::Curator, None)?;
         let keeper = token(&mut connection, Role::Keeper, Some(words::MEMBERS[0]))?;
+        let failed = |problem: crate::problem::Problem| Failure::place(problem.detail.clone());
+        let secretary = account::of_demo(&mut connection, "curator", Role::Curator, None).map_err(failed)?;
+        let member = words::MEMBERS[0];
+        let own = account::of_demo(&mut connection, member, Role::Keeper, Some(member)).map_err(failed)?;
         drop(connection);
         put(format!("\nThe demo club's API: http://{address}/docs/"))?;
         put(format!("  curator's token:   {curator}"))?;
         put(format!("  token of {}: {keeper}", words::MEMBERS[0]))?;
+        put(format!("  to sign in:        curator, password '{secretary}'; {member}, password '{own}'"))?;
         put(format!("  curl -s http://{address}/api/v1/club"))?;
         put(format!(
             "  curl -s -H 'Authorization: Bearer {curator}' 'http://{address}/api/v1/taxa/goniopora/survival?by=nitrate'"
@@ -253,8 +258,7 @@ fn token(connection: &mut PgConnection, role: Role, keeper: Option<&str>) -> Res
         create_keeper: false,
         label: Some("demo".to_owned()),
         expires_days: Some(1),
+        account_id: None,
     };
-    issue(connection, &new, BY, chrono::Utc::now())
-        .map(|issued| issued.secret)
-        .map_err(|error| Failure::place(error.to_string()))
+    issue(connection, &new, BY).map(|issued| issued.secret).map_err(|error| Failure::place(error.to_string()))
 }

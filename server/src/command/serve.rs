@@ -4,6 +4,7 @@ use std::net::{SocketAddr, TcpListener};
 
 use clap::Args;
 
+use crate::access::setup;
 use crate::app::{self, Settings};
 use crate::config::Config;
 use crate::limit::Policy;
@@ -36,11 +37,24 @@ pub fn run(config: &Config, args: &ServeArgs) -> Result<u8, Failure> {
     // The port comes first: a taken one is said before a database is started for nothing.
     let listener = listen(config.listen)?;
     let database = database::open(config)?;
+    say_setup_code(&mut *database.connection()?)?;
     let settings = Settings::new(database.pool().clone());
     let policy = settings.policy.map(|policy| Policy { loopback: args.limit_local, ..policy });
     serve(listener, Settings { policy, ..settings })?;
     database.close()?;
     Ok(0)
+}
+
+/// Says the setup code where nobody has an account yet: on the console and nowhere else.
+fn say_setup_code(connection: &mut diesel::PgConnection) -> Result<(), Failure> {
+    let code = setup::renew(connection).map_err(|problem| Failure::place(problem.detail.clone()))?;
+    if let Some(code) = code {
+        eprintln!(
+            "strandline: nobody has an account yet: setup code {code}, for one day, once, with POST /api/v1/setup (a new start \
+             makes a new code)"
+        );
+    }
+    Ok(())
 }
 
 /// Takes the port.

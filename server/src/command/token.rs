@@ -62,9 +62,9 @@ pub fn run(config: &Config, args: &TokenArgs) -> Result<u8, Failure> {
             create_keeper: new.create,
             label: None,
             expires_days: new.expires,
+            account_id: None,
         },
         "command",
-        chrono::Utc::now(),
     )
     .map_err(|error| Failure::usage(error.to_string()))?;
     database.close()?;

@@ -55,7 +55,7 @@ fn example(kind: Kind) -> serde_json::Value {
 }
 
 /// Adds what any operation can answer: a query that cannot be used, no right, too many requests, a failure.
-pub fn usual(path: &str, operation: &mut Operation) {
+pub fn usual(path: &str, method: &str, operation: &mut Operation) {
     let mut kinds = vec![Kind::InvalidQuery, Kind::QuotaExceeded, Kind::Internal];
     if path.starts_with("/api/") {
         kinds.extend([Kind::DatabaseUnavailable, Kind::Unauthorised]);
@@ -66,6 +66,9 @@ pub fn usual(path: &str, operation: &mut Operation) {
     });
     if secured {
         kinds.push(Kind::Forbidden);
+        if method != "GET" {
+            kinds.push(Kind::CrossSite);
+        }
     }
     for (status, response) in responses(&kinds) {
         operation.responses.responses.entry(status).or_insert(response);

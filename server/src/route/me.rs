@@ -8,7 +8,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::access::withdrawal::{self, Withdrawn};
-use crate::access::{Caller, Right};
+use crate::access::{Caller, Credential, Right};
 use crate::app::State;
 use crate::problem::{Kind, Problem};
 use crate::query::{Nothing, Query};
@@ -27,16 +27,18 @@ pub struct Me {
     /// Handle of the member whose records it opens.
     #[schema(example = "osprey")]
     keeper: Option<String>,
-    /// First characters of the token.
+    /// First characters of the token; `null` for a session.
     #[schema(example = "strand_3f9a1c")]
-    token: String,
+    token: Option<String>,
+    /// Number of the account, for a session and for a token that an account made.
+    account: Option<i64>,
     /// When it expires; `null` = never.
     expires_at: Option<DateTime<Utc>>,
 }
 
 /// Say who is asking
 ///
-/// Role, scopes and member of the token that was sent.
+/// Role, scopes and member of the token or the session that was sent.
 #[utoipa::path(
     tag = "people",
     security(("token" = [])),
@@ -44,19 +46,17 @@ pub struct Me {
 )]
 #[get("/me")]
 pub async fn get_me(caller: Caller, _: Query<Nothing>) -> Result<HttpResponse, Problem> {
-    let Some(holder) = caller.holder() else {
-        // Asking for any right without a token gives the challenge.
-        return Err(caller
-            .holds(Right::Read)
-            .map(drop)
-            .err()
-            .unwrap_or_else(|| Problem::internal("a right without a token")));
+    let holder = caller.somebody()?;
+    let token = match &holder.credential {
+        Credential::Token { prefix } => Some(prefix.clone()),
+        Credential::Session { .. } => None,
     };
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(Me {
         role: holder.role.as_str(),
         scopes: holder.rights.iter().map(|right| right.as_str()).collect(),
         keeper: holder.keeper.clone(),
-        token: holder.prefix.clone(),
+        token,
+        account: holder.account_id,
         expires_at: holder.expires_at,
     }))
 }

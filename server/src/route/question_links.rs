@@ -118,7 +118,7 @@ pub async fn create_link(
             let detail = format!("nothing is asked under '{key}'; {}", hint(&key, keys));
             return Err(Problem::of_fault(Kind::InvalidValue, Fault::pointer("/key", "unknown", detail)));
         }
-        link::make(connection, reached, &key, days, &caller.name(), Utc::now())
+        link::make(connection, reached, &key, days, &caller.name())
     })
     .await?;
     let here = request.connection_info();

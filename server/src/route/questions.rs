@@ -256,7 +256,7 @@ pub async fn get_question(
 ) -> Result<HttpResponse, Problem> {
     let secret = path.into_inner();
     let found = pool::with(&state.pool, move |connection| {
-        let opened = link::open(connection, &secret, Utc::now(), false)?;
+        let opened = link::open(connection, &secret, false)?;
         let question = question::load(connection, &opened)?;
         Ok((opened, question))
     })
@@ -362,7 +362,7 @@ async fn take(request: &HttpRequest, state: &web::Data<State>, secret: String, p
     let bytes = body::read(payload, body::content_length(request), LARGEST).await.map_err(alone)?;
     let of_secret = secret.clone();
     let question = pool::with(&state.pool, move |connection| {
-        let opened = link::open(connection, &of_secret, Utc::now(), false)?;
+        let opened = link::open(connection, &of_secret, false)?;
         question::load(connection, &opened)
     })
     .await

@@ -5,6 +5,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+use crate::access::token::Of;
 use crate::access::{Caller, IssueError, NewToken, Right, Role, token};
 use crate::app::State;
 use crate::body::Body;
@@ -101,9 +102,9 @@ impl From<token::Listed> for TokenListed {
 #[derive(Serialize, ToSchema)]
 pub struct TokenPage {
     /// In the order they were made.
-    tokens: Vec<TokenListed>,
+    pub tokens: Vec<TokenListed>,
     /// The next page.
-    links: page::Links,
+    pub links: page::Links,
 }
 
 /// Parameters of the list.
@@ -112,10 +113,10 @@ pub struct TokenPage {
 pub struct TokenQuery {
     /// Items a page, 1 to 1000.
     #[param(minimum = 1, maximum = 1000, example = 50)]
-    limit: i64,
+    pub limit: i64,
     /// Where the page begins: from `links.next` of the page before.
     #[param(value_type = Option<String>)]
-    cursor: Option<i64>,
+    pub cursor: Option<i64>,
 }
 
 impl Asked for TokenQuery {
@@ -133,16 +134,10 @@ problems!(
     NoSuchToken: UnknownToken
 );
 
-fn new_token(request: TokenRequest) -> Result<NewToken, Problem> {
-    let mut faults = Vec::new();
-    let role = Role::parse(&request.role);
-    if role.is_none() {
-        let known = Role::OF_TOKENS.iter().map(|role| role.as_str());
-        let detail = format!("'{}' is no role; {}", request.role, hint(&request.role, known));
-        faults.push(Fault::pointer("/role", "unknown", detail));
-    }
+/// The rights of the scopes that are named; none = all of the role.
+pub fn rights(scopes: Option<&[String]>, faults: &mut Vec<Fault>) -> Vec<Right> {
     let mut rights = Vec::new();
-    for (at, scope) in request.scopes.iter().flatten().enumerate() {
+    for (at, scope) in scopes.into_iter().flatten().enumerate() {
         match Right::parse(scope) {
             Some(right) => rights.push(right),
             None => {
@@ -152,15 +147,34 @@ fn new_token(request: TokenRequest) -> Result<NewToken, Problem> {
             }
         }
     }
-    if request.scopes.as_ref().is_some_and(Vec::is_empty) {
+    if scopes.is_some_and(<[String]>::is_empty) {
         faults.push(Fault::pointer("/scopes", "invalid", "'scopes' is empty; name at least one or leave it out"));
     }
-    if request.expires_days.is_some_and(|days| !(1..=3650).contains(&days)) {
+    rights
+}
+
+/// Faults of how long a token lasts and of what it is for.
+pub fn marks(expires_days: Option<u32>, label: Option<&str>) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    if expires_days.is_some_and(|days| !(1..=3650).contains(&days)) {
         faults.push(Fault::pointer("/expires_days", "invalid", "'expires_days' is not from 1 to 3650"));
     }
-    if request.label.as_ref().is_some_and(|label| label.chars().count() > 200) {
+    if label.is_some_and(|label| label.chars().count() > 200) {
         faults.push(Fault::pointer("/label", "invalid", "'label' is longer than 200 characters"));
     }
+    faults
+}
+
+fn new_token(request: TokenRequest) -> Result<NewToken, Problem> {
+    let mut faults = Vec::new();
+    let role = Role::parse(&request.role);
+    if role.is_none() {
+        let known = Role::OF_TOKENS.iter().map(|role| role.as_str());
+        let detail = format!("'{}' is no role; {}", request.role, hint(&request.role, known));
+        faults.push(Fault::pointer("/role", "unknown", detail));
+    }
+    let rights = rights(request.scopes.as_deref(), &mut faults);
+    faults.extend(marks(request.expires_days, request.label.as_deref()));
     match role {
         Some(role) if faults.is_empty() => Ok(NewToken {
             role,
@@ -169,6 +183,7 @@ fn new_token(request: TokenRequest) -> Result<NewToken, Problem> {
             create_keeper: request.create,
             label: request.label,
             expires_days: request.expires_days,
+            account_id: None,
         }),
         _ => Err(Problem::of_faults(Kind::InvalidBody, faults)),
     }
@@ -181,6 +196,13 @@ fn not_issued(error: &IssueError) -> Problem {
         _ => return Problem::internal(error),
     };
     Problem::of_fault(Kind::InvalidValue, Fault::pointer(at, "invalid", error.to_string()))
+}
+
+/// Makes a token and gives it with what lists show of it.
+pub fn made(connection: &mut diesel::PgConnection, new: &NewToken, of: Of, by: &str) -> Result<TokenMade, Problem> {
+    let issued = token::issue(connection, new, by).map_err(|error| not_issued(&error))?;
+    let listed = token::listed(connection, of, issued.id)?.ok_or_else(|| Problem::internal("a token vanished"))?;
+    Ok(TokenMade { token: issued.secret, listed: listed.into() })
 }
 
 /// Make a token
@@ -201,13 +223,8 @@ pub async fn create_token(
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.administers()?;
     let new = new_token(body.0)?;
-    let made = pool::with(&state.pool, move |connection| {
-        let issued = token::issue(connection, &new, &caller.name(), Utc::now()).map_err(|error| not_issued(&error))?;
-        let listed =
-            token::listed(connection, &scope, issued.id)?.ok_or_else(|| Problem::internal("a token vanished"))?;
-        Ok(TokenMade { token: issued.secret, listed: listed.into() })
-    })
-    .await?;
+    let made =
+        pool::with(&state.pool, move |connection| made(connection, &new, Of::Everybody(scope), &caller.name())).await?;
     Ok(HttpResponse::Created().insert_header(("cache-control", "no-store")).json(made))
 }
 
@@ -229,9 +246,10 @@ pub async fn list_tokens(
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.administers()?;
     let TokenQuery { limit, cursor } = query.0;
-    let rows =
-        pool::with(&state.pool, move |connection| token::list(connection, &scope, cursor.unwrap_or(0), limit + 1))
-            .await?;
+    let rows = pool::with(&state.pool, move |connection| {
+        token::list(connection, Of::Everybody(scope), cursor.unwrap_or(0), limit + 1)
+    })
+    .await?;
     let page = Page::of(rows, limit, |row| row.id);
     let links = page.links(&request, "tokens", &[]);
     let tokens = page.items.into_iter().map(TokenListed::from).collect();
@@ -257,7 +275,7 @@ pub async fn revoke_token(
     let scope = caller.administers()?;
     let id = path.into_inner();
     let revoked = pool::with(&state.pool, move |connection| {
-        token::revoke(connection, &scope, id, &caller.name(), Utc::now())?
+        token::revoke(connection, Of::Everybody(scope), id, &caller.name())?
             .ok_or_else(|| Problem::new(Kind::UnknownToken, format!("There is no token {id}.")))
     })
     .await?;

@@ -289,7 +289,7 @@ pub async fn get_preview(
     let PreviewQuery { kind, limit } = query.0;
     let preview = pool::with(&state.pool, move |connection| {
         let reached = scope.upload(connection, id)?;
-        let own = caller.holder().and_then(|holder| holder.keeper_id) == Some(reached.keeper_id());
+        let own = caller.is(reached.keeper_id());
         let row = upload::row(connection, reached)?;
         // An edit that takes facts out holds them, but loads nothing.
         let (counts, first) = match row.about.as_ref().is_some_and(|about| about["takes_out"] == true) {

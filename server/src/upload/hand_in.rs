@@ -281,7 +281,7 @@ pub fn store(
 ) -> Result<(i64, bool), Problem> {
     let owner = keeper::handed_in_for(connection, caller, file.beside.keeper.as_deref())?;
     let layout = file.beside.layout.as_deref().map(|layout| layout_of(connection, scope, layout)).transpose()?;
-    let token_id = caller.holder().map(|holder| holder.token_id);
+    let sender = Sender::of(caller);
     let sha256 = Sha256::digest(&file.bytes).to_vec();
     let received_by = caller.name();
     let new = NewUpload {
@@ -293,14 +293,14 @@ pub fn store(
         as_of: file.beside.as_of,
         layout: layout.as_ref(),
         received_by: &received_by,
-        token_id,
-        account_id: None,
+        token_id: sender.token(),
+        account_id: sender.account(),
         idempotency_key: key.map(|key| key.0.as_str()),
     };
     // The key is written with the upload; whoever comes second waits for the first and finds its upload.
     for attempt in 0..2 {
-        if let Some((key, token_id)) = key.zip(token_id)
-            && let Some(first) = keyed(connection, token_id, key, Utc::now())?
+        if let Some(key) = key
+            && let Some(first) = keyed(connection, sender, key, Utc::now())?
         {
             let same = first.1 == owner.id && first.2 == sha256;
             return if same { Ok((first.0, false)) } else { Err(key.reused()) };
@@ -328,15 +328,45 @@ fn layout_of(connection: &mut PgConnection, scope: &Scope, text: &str) -> Result
     SavedLayout::parse(text.as_bytes()).map_err(|error| wrong(error.to_string()))
 }
 
+/// Whose idempotency keys are told apart: those of a token, or of an account in whatever session.
+#[derive(Debug, Clone, Copy)]
+enum Sender {
+    Token(i64),
+    Account(i64),
+    Nobody,
+}
+
+impl Sender {
+    fn of(caller: &Caller) -> Self {
+        match caller.holder().map(|holder| (holder.token_id, holder.account_id)) {
+            Some((Some(token_id), _)) => Sender::Token(token_id),
+            Some((None, Some(account_id))) => Sender::Account(account_id),
+            _ => Sender::Nobody,
+        }
+    }
+
+    fn token(self) -> Option<i64> {
+        if let Sender::Token(id) = self { Some(id) } else { None }
+    }
+
+    fn account(self) -> Option<i64> {
+        if let Sender::Account(id) = self { Some(id) } else { None }
+    }
+}
+
 /// The upload that came with a key: number, member, SHA-256. A key that has expired is let go.
 fn keyed(
     connection: &mut PgConnection,
-    token_id: i64,
+    sender: Sender,
     key: &Idempotency,
     now: DateTime<Utc>,
 ) -> Result<Option<(i64, i64, Vec<u8>)>, Problem> {
-    let first: Option<(i64, i64, Vec<u8>, DateTime<Utc>)> = upload::table
-        .filter(upload::token_id.eq(token_id))
+    let of_sender = match sender {
+        Sender::Token(id) => upload::table.filter(upload::token_id.eq(id)).into_boxed(),
+        Sender::Account(id) => upload::table.filter(upload::account_id.eq(id)).into_boxed(),
+        Sender::Nobody => return Ok(None),
+    };
+    let first: Option<(i64, i64, Vec<u8>, DateTime<Utc>)> = of_sender
         .filter(upload::idempotency_key.eq(&key.0))
         .select((upload::id, upload::keeper_id, upload::sha256, upload::received_at))
         .first(connection)

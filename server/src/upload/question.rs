@@ -70,7 +70,7 @@ pub fn answer(
     value: Option<Value>,
 ) -> Result<(Opened, Question), Problem> {
     connection.transaction(|connection| {
-        let opened = link::open(connection, secret, chrono::Utc::now(), true)?;
+        let opened = link::open(connection, secret, true)?;
         let mut question = load(connection, &opened)?;
         let given = Answer { key: opened.link.key.clone(), choice, value };
         importer::load::answer(connection, opened.reached.id(), std::slice::from_ref(&given), &opened.name())

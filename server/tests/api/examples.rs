@@ -25,6 +25,9 @@ const STAMPS: &[&str] = &[
     "set_at",
     "made_at",
     "occurred_at",
+    "accepted_at",
+    "signed_in_at",
+    "disabled_at",
 ];
 
 fn settled(value: &mut Value) {
@@ -36,8 +39,15 @@ fn settled(value: &mut Value) {
                     ("token", Value::String(text)) if text.len() > 20 => {
                         *member = json!("strand_0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef");
                     }
+                    ("csrf", Value::String(_)) => {
+                        *member = json!("0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef");
+                    }
+                    ("url", Value::String(text)) if text.contains("/join/") => {
+                        let secret = "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef";
+                        *member = json!(format!("https://club.example/join/{secret}"));
+                    }
                     ("token" | "prefix", Value::String(_)) => *member = json!("strand_012345"),
-                    ("actor" | "set_by", Value::String(text)) if text.starts_with("token ") => {
+                    ("actor" | "set_by" | "made_by", Value::String(text)) if text.starts_with("token ") => {
                         *member = json!("token strand_012345");
                     }
                     _ => settled(member),
@@ -184,6 +194,7 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     all.insert("create_token", made);
     all.insert("list_tokens", curator("/api/v1/tokens?limit=1"));
     all.insert("revoke_token", json_of(api.delete(&path).bearer_auth(&api.curator).send().unwrap(), 200));
+    accounts(&mut all, api);
     let body = json!({"handle": "sanderling", "keeping_since": 2016});
     all.insert("create_keeper", curate("/api/v1/keepers", body, 201));
     let patch =
@@ -203,6 +214,58 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
         settled(example);
     }
     all
+}
+
+/// The answers about accounts: a curator who sets up, a keeper who is invited.
+fn accounts(all: &mut BTreeMap<&'static str, Value>, api: &Api) {
+    let password = "a tern fishes at dusk";
+    let cookie = |response: &reqwest::blocking::Response| {
+        response.headers()["set-cookie"].to_str().unwrap().split(';').next().unwrap().to_owned()
+    };
+    let code = server::access::setup::renew(&mut api.connect()).unwrap().unwrap();
+    let body = json!({"code": code, "club": "Tidepool Reef Circle", "name": "whimbrel", "password": password});
+    all.insert("create_curator", json_of(api.post("/api/v1/setup").json(&body).send().unwrap(), 201));
+    let invite = |body: Value| {
+        json_of(api.post("/api/v1/invitations").bearer_auth(&api.curator).json(&body).send().unwrap(), 201)
+    };
+    let made = invite(json!({"role": "keeper", "keeper": "osprey"}));
+    let secret = made["url"].as_str().unwrap().rsplit('/').next().unwrap().to_owned();
+    all.insert("create_invitation", made);
+    let body = json!({"secret": secret, "name": "osprey", "password": password});
+    let accepted = api.post("/api/v1/invitations/accept").json(&body).send().unwrap();
+    all.insert("accept_invitation", json_of(accepted, 201));
+    let body = json!({"name": "osprey", "password": password});
+    let signed_in = api.post("/api/v1/session").json(&body).send().unwrap();
+    let session = cookie(&signed_in);
+    let who = json_of(signed_in, 201);
+    let csrf = who["csrf"].as_str().unwrap().to_owned();
+    all.insert("create_session", who);
+    let sign = |request: reqwest::blocking::RequestBuilder| {
+        request.header("cookie", &session).header("x-csrf-token", &csrf).send().unwrap()
+    };
+    all.insert("get_session", json_of(sign(api.get("/api/v1/session")), 200));
+    let body = json!({"scopes": ["read"], "label": "spreadsheet", "expires_days": 90});
+    let made = json_of(sign(api.post("/api/v1/me/tokens").json(&body)), 201);
+    let path = format!("/api/v1/me/tokens/{}", made["id"]);
+    all.insert("create_own_token", made);
+    all.insert("list_own_tokens", json_of(sign(api.get("/api/v1/me/tokens")), 200));
+    all.insert("revoke_own_token", json_of(sign(api.delete(&path)), 200));
+    let body = json!({"present": password, "new": "kelp sways, limpets stay"});
+    let changed = sign(api.post("/api/v1/me/password").json(&body));
+    let fresh = cookie(&changed);
+    let who = json_of(changed, 200);
+    let out =
+        api.delete("/api/v1/session").header("cookie", fresh).header("x-csrf-token", who["csrf"].as_str().unwrap());
+    let account = who["account"].clone();
+    all.insert("change_password", who);
+    all.insert("delete_session", json_of(out.send().unwrap(), 200));
+    let spare = format!("/api/v1/invitations/{}", invite(json!({"role": "reader", "expires_days": 3}))["id"]);
+    all.insert("revoke_invitation", json_of(api.delete(&spare).bearer_auth(&api.curator).send().unwrap(), 200));
+    let curator = |path: &str| json_of(api.get(path).bearer_auth(&api.curator).send().unwrap(), 200);
+    all.insert("list_invitations", first(curator("/api/v1/invitations"), "invitations", 1));
+    all.insert("list_accounts", first(curator("/api/v1/accounts"), "accounts", 2));
+    let off = api.patch(&format!("/api/v1/accounts/{account}")).bearer_auth(&api.curator);
+    all.insert("change_account", json_of(off.json(&json!({"disabled": true})).send().unwrap(), 200));
 }
 
 #[test]

@@ -5,6 +5,7 @@ mod api_support;
 #[path = "../support/samples.rs"]
 mod samples;
 
+mod accounts; // people who sign in
 mod answers; // questions to the records
 mod check; // whether a database holds what it says
 mod decline; // outcomes that are known from looks
@@ -16,10 +17,12 @@ mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
 mod metrics; // what an operator watches
+mod people; // people of the tests who sign in
 mod problems; // what can go wrong
 mod records; // the current records row by row
 mod releases; // what public and members read
 mod servers; // several servers of one database
+mod sessions; // cookies, other sites, passwords, guesses
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back
 mod vocabulary; // what is measured

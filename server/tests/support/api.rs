@@ -9,7 +9,7 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use actix_web::dev::ServerHandle;
-use chrono::{NaiveDate, Utc};
+use chrono::NaiveDate;
 use reqwest::blocking::{Client, RequestBuilder, Response};
 use serde_json::{Value, json};
 use server::access::{NewToken, Role, issue};
@@ -82,8 +82,9 @@ impl Api {
                 create_keeper: true,
                 label: None,
                 expires_days: None,
+                account_id: None,
             };
-            issue(&mut connection, &new, "test", Utc::now()).unwrap().secret
+            issue(&mut connection, &new, "test").unwrap().secret
         };
         let tokens = Tokens {
             curator: make(Role::Curator, None),
@@ -133,6 +134,21 @@ impl Api {
             osprey: self.osprey.clone(),
             heron: self.heron.clone(),
             reader: self.reader.clone(),
+        }
+    }
+
+    /// The same server as two other keepers see it: `osprey` is the first of them, `heron` the second.
+    pub fn seen_by(&self, osprey: &str, heron: &str) -> Api {
+        Api {
+            base: self.base.clone(),
+            client: self.client.clone(),
+            curator: self.curator.clone(),
+            osprey: osprey.to_owned(),
+            heron: heron.to_owned(),
+            reader: self.reader.clone(),
+            handle: self.handle.clone(),
+            thread: None,
+            database: self.database.clone(),
         }
     }
 

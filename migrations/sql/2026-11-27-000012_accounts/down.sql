@@ -1,0 +1,10 @@
+DROP INDEX upload_idempotency_account;
+DROP TABLE guess;
+DROP TABLE setup_code;
+DROP TABLE session;
+DROP TABLE invitation;
+ALTER TABLE account
+    DROP COLUMN disabled_at,
+    DROP COLUMN signed_in_at,
+    DROP COLUMN password_set_at,
+    DROP COLUMN password;
