@@ -4,7 +4,9 @@
 mod api_support;
 
 mod answers; // questions to the records
+mod bands; // the ranges that the club teaches
 mod check; // whether a database holds what it says
+mod claims; // what the club itself teaches
 mod decline; // outcomes that are known from looks
 mod degenerate; // clubs whose records bear no figure
 mod desk; // the curator's desk, a member's own things
@@ -12,10 +14,13 @@ mod document; // what is documented
 mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
+mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches
+mod names; // what names of corals mean in the club
 mod problems; // what can go wrong
 mod records; // the current records row by row
 mod releases; // what public and members read
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back
-mod vocabulary; // what is measured
+mod vocabulary;
+mod who_to_ask; // what only members can say // what is measured
