@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use diesel::prelude::*;
 use importer::finding::Severity;
 use migrations::schema::{keeper, specimen, tank, upload};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::access::Scope;
@@ -31,7 +31,7 @@ pub const METHOD: &str = "An answer is one on survival of a taxon with at least 
 const NAMED: usize = 20;
 
 /// Whom to ask for what.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Asking {
     /// State of the records.
     pub edition: i64,
@@ -42,7 +42,7 @@ pub struct Asking {
 }
 
 /// What to ask of one member.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct KeeperAsks {
     /// Name in the club.
     #[schema(example = "osprey")]
@@ -54,7 +54,7 @@ pub struct KeeperAsks {
 }
 
 /// One thing to ask.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct AskShown {
     /// `open_question`, `complete_since`, `losses_listed`, `acquired`, `death_day`, `unseen`, `origin`, or the code of a split of
     /// answers whose levels are not known: `feeding`, `flow`, `carbon`, `water_change`, `par`, a water value.
@@ -86,18 +86,18 @@ pub struct AskShown {
 }
 
 /// An answer that is lacking.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct LiftedShown {
     /// Slug of the taxon.
     #[schema(example = "goniopora")]
-    pub taxon: &'static str,
+    pub taxon: String,
     /// Code of the split.
     #[schema(example = "nitrate")]
-    pub by: &'static str,
+    pub by: String,
 }
 
 fn shown(lifts: &[Lifted]) -> Vec<LiftedShown> {
-    lifts.iter().map(|(taxon, by)| LiftedShown { taxon: taxon.as_str(), by }).collect()
+    lifts.iter().map(|(taxon, by)| LiftedShown { taxon: taxon.as_str().to_owned(), by: (*by).to_owned() }).collect()
 }
 
 /// What the places of a club are called, in the order in which it is read.
@@ -211,6 +211,12 @@ pub fn asking(snapshot: &Snapshot, names: &Names, today: NaiveDate) -> Asking {
 const OPEN: &str = "open_question";
 
 impl Names {
+    /// What of them is not of the state of the records: the open questions, as one text.
+    pub fn asked(&self) -> String {
+        let open = self.open.iter().map(|open| format!("{} {}", open.upload, open.key));
+        open.collect::<Vec<_>>().join("\n")
+    }
+
     fn ask(&self, ask: &Ask) -> AskShown {
         let name = |names: &[String], at: &u32| names.get(*at as usize).cloned().unwrap_or_default();
         let corals: Vec<String> = ask.specimens.iter().take(NAMED).map(|at| name(&self.specimens, at)).collect();

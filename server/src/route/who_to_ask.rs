@@ -1,5 +1,7 @@
 //! Whom to ask for what.
 
+use std::sync::Arc;
+
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use chrono::Utc;
 use serde::Serialize;
@@ -117,17 +119,24 @@ pub async fn list_asks(
     Ok(represent::found(bytes, form, "who-to-ask", &validator, Keep::Private))
 }
 
-/// Worked out on records and names of one state.
+/// Worked out on records and names of one state, once for it, its open questions and the day.
 fn asking(state: &State, scope: &Scope) -> Result<Asking, Problem> {
     loop {
         let names = {
             let mut connection = state.pool.get().map_err(|error| Problem::database_unavailable(&error))?;
             who_to_ask::names(&mut connection, scope)?
         };
+        let today = (state.today)();
+        let tag = represent::etag(&["who-to-ask", &today.to_string(), &names.asked()]);
+        if let Some(known) = state.answers.body(names.edition, &tag) {
+            return serde_json::from_slice(&known).map_err(|error| Problem::internal(&error));
+        }
         let snapshot = state.answers.snapshot(&state.pool, scope, names.edition)?;
         // Something was committed in between: the names are of an older state.
         if snapshot.edition == names.edition {
-            return Ok(who_to_ask::asking(&snapshot, &names, (state.today)()));
+            let asking = who_to_ask::asking(&snapshot, &names, today);
+            state.answers.keep(names.edition, &tag, Arc::new(represent::json_bytes(&asking)?));
+            return Ok(asking);
         }
     }
 }
