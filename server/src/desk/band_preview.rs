@@ -125,7 +125,7 @@ fn off_ladder(new: &ClubBand) -> Vec<EdgeOffLadder> {
         (!steps.iter().any(|step| near(*step))).then(|| EdgeOffLadder {
             edge,
             value,
-            below: steps.iter().copied().filter(|step| *step < value).next_back(),
+            below: steps.iter().copied().rfind(|step| *step < value),
             above: steps.iter().copied().find(|step| *step > value),
         })
     });
