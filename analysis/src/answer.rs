@@ -4,6 +4,7 @@
 //! the same four give the same bytes. Every part of a result is its object or a refusal with what is lacking;
 //! absent numbers are `None` (`null`), never 0 and never NaN. Rounding for an audience is the last step.
 
+mod asks; // what only members can say
 pub(crate) mod bands; // what is taught beside what was seen
 mod based; // answers that start from the plain one on survival
 mod canonical; // the one text of a question
@@ -25,6 +26,7 @@ pub mod shape; // what is printed
 mod survival; // a question about survival
 mod taxon; // taxon asked, taxon answered
 
+pub use asks::{Ask, Asked as AskedOfMember, Lacks, Lifted};
 pub use bands::{RangesCalled, bands, ranges};
 pub use based::TaxonQuestion;
 pub use casebook::casebook;
@@ -34,7 +36,7 @@ pub use claims::{Families, TaxonRecords, claims};
 pub use conditions::{Called, CalledLine, conditions, family, listed};
 pub use growth::growth;
 pub use hazard::hazard;
-pub use held::{Held, MEMBERS, ON_RECORD, Piece, Records, UNDIVIDED};
+pub use held::{Held, MEMBERS, ON_RECORD, Piece, Records, UNDIVIDED, teaches_otherwise};
 pub use lead_up::{lead_up, lead_up_faults};
 pub use plan::{POWER, PlanQuestion, RATIOS, plan};
 pub use question::{Audience, By, Given, GrowthQuestion, InvalidQuestion, Outcome, Question, Stamp};

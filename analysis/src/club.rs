@@ -6,7 +6,7 @@
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-use crate::vocabulary::{CauseGroup, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};
+use crate::vocabulary::{CauseGroup, ClaimOutcome, Fate, Origin, OriginBasis, ParameterCode, TaxonSlug};
 
 mod readings; // water tests in their order
 mod stands; // what a release tells from its own records
@@ -38,6 +38,9 @@ pub struct Club {
     pub incidents: Vec<Incident>,
     /// The club's own taught bands, which override the catalogue's: (taxon or group, parameter, band).
     pub bands: Vec<ClubBand>,
+    /// What the club itself teaches beside the catalogue's claims.
+    #[serde(default)]
+    pub claims: Vec<ClubClaim>,
     /// Nothing of it may be told: a member withdrew, and too few others have changed since for the difference to hide
     /// whose records are gone. It holds no records then.
     #[serde(default)]
@@ -317,10 +320,38 @@ pub struct ClubBand {
     pub upper: f64,
     /// Unit it is taught in.
     pub unit: String,
+    /// What a number in that unit is marked at or expressed as, where that matters: `25/25`.
+    #[serde(default)]
+    pub unit_basis: Option<String>,
     /// As taught, for print.
     pub as_taught: String,
     /// Taught since.
     pub since: NaiveDate,
+}
+
+/// Something that the club itself teaches, dated and signed in its tables.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClubClaim {
+    /// Its number in those tables.
+    pub id: i64,
+    /// Code.
+    pub code: String,
+    /// As taught.
+    pub wording: String,
+    /// For whom.
+    pub taxon: TaxonSlug,
+    /// Code of a condition, or words that no condition says yet.
+    pub condition: String,
+    /// On what.
+    pub outcome: ClaimOutcome,
+    /// Fewer losses (or more growth) are taught to go with the condition; else more losses.
+    pub fewer: bool,
+    /// Taught since.
+    pub since: NaiveDate,
+    /// Who answers for it.
+    pub signed_by: String,
+    /// Why.
+    pub note: Option<String>,
 }
 
 /// A number that may be infinite, which is kept as nothing.

@@ -162,6 +162,11 @@ impl Catalogue {
         &self.findings.all
     }
 
+    /// Bands taught, light that of a settled coral.
+    pub fn settled_bands(&self) -> impl Iterator<Item = &TaughtBand> {
+        self.bands.settled()
+    }
+
     /// All bands taught, light on arrival included.
     pub fn bands(&self) -> impl Iterator<Item = &TaughtBand> {
         self.bands.all()

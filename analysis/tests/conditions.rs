@@ -13,10 +13,10 @@ use analysis::answer::{
     PlanQuestion, TaxonAnswer, TaxonQuestion, TaxonRecords, bands, casebook, claims, conditions, family, hazard,
     lead_up, listed, plan, ranges,
 };
-use analysis::club::{Club, Incident};
+use analysis::club::{Club, ClubClaim, Incident};
 use analysis::exposure::Factor;
 use analysis::refusal::{Part, RefusalCode};
-use analysis::vocabulary::TaxonSlug;
+use analysis::vocabulary::{ClaimOutcome, TaxonSlug};
 use analysis::wording::forbidden;
 use random_club::{Chance, Size, random_club};
 use serde_json::Value;
@@ -292,9 +292,22 @@ fn a_casebook_tells_curators_days_members_months_and_the_public_nothing() {
 #[test]
 fn claims_are_in_five_words_and_never_supported_before_a_release() {
     let club = two_waters(16, 3.0);
+    let taught = |id, condition: &str, fewer| ClubClaim {
+        id,
+        code: format!("own_{id}"),
+        wording: "As we teach it.".to_owned(),
+        taxon: taxon("goniopora"),
+        condition: condition.to_owned(),
+        outcome: ClaimOutcome::Death,
+        fewer,
+        since: chrono::NaiveDate::from_ymd_opt(2024, 6, 1).expect("a day"),
+        signed_by: "husbandry group".to_owned(),
+        note: None,
+    };
+    let own = [taught(1, "nitrate_below", false), taught(2, "nitrate_below", true), taught(3, "a full moon", false)];
     let claims = |families: Families| {
         let of = |taxon: &TaxonSlug| TaxonRecords { taxon: *taxon, club: &club, families };
-        claims(&listed(&club).iter().map(of).collect::<Vec<_>>(), Audience::Curator, &stamp())
+        claims(&listed(&club).iter().map(of).collect::<Vec<_>>(), &own, Audience::Curator, &stamp())
     };
     let before = claims(Families::default());
     let text = serde_json::to_string(&before).expect("JSON");
@@ -305,6 +318,13 @@ fn claims_are_in_five_words_and_never_supported_before_a_release() {
     let clean = after.claims.iter().find(|claim| claim.claim == "not_too_clean").expect("a claim");
     let of_taxon = clean.taxa.iter().find(|line| line.taxon == "goniopora").expect("it is taught for them");
     assert_eq!(of_taxon.verdict_in_words, "supported", "{of_taxon:?}");
+    // The club's own stand beside them, in the direction in which each is taught.
+    let word = |code: &str| {
+        let line = after.claims.iter().find(|claim| claim.claim == code).expect("a claim");
+        assert!(line.club.is_some() && clean.club.is_none());
+        line.taxa.iter().find(|line| line.taxon == "goniopora").expect("it is taught for them").verdict_in_words.clone()
+    };
+    assert_eq!(["own_1", "own_2", "own_3"].map(word), ["supported", "points the other way", "never looked at"]);
 }
 
 /// What a restricted audience finds by taking one answer from another is nothing, or enough to be a block.

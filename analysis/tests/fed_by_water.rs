@@ -276,6 +276,7 @@ fn large(seed: u64) -> Club {
             parameter: parameter(code),
             lower,
             upper,
+            unit_basis: None,
             unit: unit.to_owned(),
             as_taught: format!("{lower}–{upper} {unit}"),
             since: chrono::NaiveDate::from_ymd_opt(2022, 1, 1).expect("a day"),

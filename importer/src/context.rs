@@ -26,6 +26,9 @@ pub struct Context {
     /// Kinds that the club's members keep: they come earlier among the names that are offered.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub club_taxa: Vec<TaxonSlug>,
+    /// What names mean in the club, over what the catalogue says; an answer of the keeper's holds over both.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub names: Vec<KnownName>,
     /// The keeper's instruments: parameter code → smallest value, step, gravity reference.
     pub instruments: Vec<KnownInstrument>,
     /// Answers: the layout's from earlier files, then this upload's; later ones win.
@@ -41,6 +44,15 @@ pub struct KnownTank {
     pub name: String,
     /// Other names.
     pub aliases: Vec<String>,
+}
+
+/// What a name of a coral means in the club.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KnownName {
+    /// The name; colours and the like beside it do not matter.
+    pub name: String,
+    /// What it means.
+    pub taxon: TaxonSlug,
 }
 
 /// A coral of the keeper.

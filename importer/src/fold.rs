@@ -14,6 +14,7 @@ pub mod edit; // single edits, over all of them
 pub mod key; // names of facts
 pub mod resolve; // facts → rows, with what follows from them
 pub mod row; // rows of the tables of current records
+pub mod same; // names that are one thing
 pub mod version; // versions of one log
 
 use std::collections::{BTreeMap, BTreeSet};

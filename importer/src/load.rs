@@ -24,6 +24,7 @@ mod keeper; // keepers and roll calls
 mod kit; // answers about a kit, for every keeper who has it
 mod layout; // how files of one shape are read, kept and handed out
 mod line; // codes of lines and mothers that nobody has
+mod merge; // names that are one tank or one coral
 mod receive; // bytes → a received upload
 mod refold; // live uploads → tables, month by month
 mod stage; // bytes + answers → staged records and findings
@@ -39,6 +40,7 @@ pub use error::LoadError;
 pub use keeper::{RollCallException, ensure_keeper, find_keeper};
 pub use kit::{CellChange, KeeperChange, KitAnswer, KitFacts, KitPreview, Said, kit_answer, kit_answers};
 pub use layout::layout;
+pub use merge::{Conflict, KindChange, Merge, MergeAsked, MergePreview};
 pub use receive::{NewUpload, Received};
 pub use refold::fold_anew;
 pub use store::{State, StoredAnswer, Upload, answers, findings, original, upload, uploads};
@@ -242,6 +244,44 @@ pub fn answer_kit(
 /// [`LoadError::NoKitAnswer`]; the database's.
 pub fn undo_kit(connection: &mut PgConnection, id: i64, by: &str) -> Result<KitAnswer, LoadError> {
     kit::undo(Loader::default(), connection, id, by)
+}
+
+/// What joining two names of a keeper's would change. It is tried and taken back: nothing is changed.
+///
+/// # Errors
+/// [`LoadError::BadMerge`] where a name is not on record; the database's.
+pub fn preview_merge(connection: &mut PgConnection, asked: &MergeAsked) -> Result<MergePreview, LoadError> {
+    merge::preview(connection, asked)
+}
+
+/// Joins two names as they were previewed, in one transaction; `signed` = who answers for it, and why.
+///
+/// # Errors
+/// [`LoadError::PreviewOutdated`] where it would change something else by now; as [`preview_merge`].
+pub fn merge(
+    connection: &mut PgConnection,
+    asked: &MergeAsked,
+    confirm: &str,
+    signed: (&str, Option<&str>),
+    by: &str,
+) -> Result<Merge, LoadError> {
+    merge::merge(connection, asked, confirm, signed, by)
+}
+
+/// Takes a join back: everything is as the uploads that live give it without. Taken back before: nothing happens.
+///
+/// # Errors
+/// [`LoadError::NoMerge`]; the database's.
+pub fn undo_merge(connection: &mut PgConnection, id: i64, by: &str) -> Result<Merge, LoadError> {
+    merge::undo(connection, id, by)
+}
+
+/// Joins after a place, at most so many, in the order in which they were made: those taken back too.
+///
+/// # Errors
+/// The database's.
+pub fn merges(connection: &mut PgConnection, after: i64, limit: i64) -> Result<Vec<Merge>, LoadError> {
+    merge::list(connection, after, limit)
 }
 
 /// What the club knows of a keeper, as a file of theirs would be read now.

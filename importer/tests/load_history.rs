@@ -11,7 +11,8 @@ use analysis::vocabulary::Fate;
 use database::{database, dump, number};
 use diesel::connection::SimpleConnection;
 use diesel::pg::PgConnection;
-use importer::load::{Loader, NewUpload, ensure_keeper};
+use importer::fold::same::Named;
+use importer::load::{Loader, MergeAsked, NewUpload, ensure_keeper};
 use importer::record::Record;
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
@@ -35,6 +36,10 @@ enum Step {
     Again(prop::sample::Index),
     /// Says which of the two logs is right.
     Prefer(prop::sample::Index, &'static str),
+    /// Joins two names.
+    Join(Named, &'static str, &'static str),
+    /// Takes one of the joins back.
+    Apart(prop::sample::Index),
 }
 
 fn any_day() -> impl Strategy<Value = String> {
@@ -61,6 +66,14 @@ fn any_record() -> impl Strategy<Value = Record> {
     ]
 }
 
+fn tanks() -> impl Strategy<Value = &'static str> {
+    prop::sample::select(vec!["Alder", "Birch"])
+}
+
+fn corals() -> impl Strategy<Value = &'static str> {
+    prop::sample::select(vec!["C1", "C2", "C3"])
+}
+
 fn any_steps() -> impl Strategy<Value = Vec<Step>> {
     let script =
         (prop::collection::vec(any_record(), 1..12), any_day(), 0_u32..4).prop_map(|(records, as_of, salt)| Script {
@@ -73,6 +86,9 @@ fn any_steps() -> impl Strategy<Value = Vec<Step>> {
         3 => any_record().prop_map(Step::TakeOut),
         3 => any::<prop::sample::Index>().prop_map(Step::Undo),
         1 => any::<prop::sample::Index>().prop_map(Step::Again),
+        4 => (tanks(), tanks()).prop_map(|(from, into)| Step::Join(Named::Tank, from, into)),
+        4 => (corals(), corals()).prop_map(|(from, into)| Step::Join(Named::Specimen, from, into)),
+        1 => any::<prop::sample::Index>().prop_map(Step::Apart),
         1 => (any::<prop::sample::Index>(), prop::sample::select(vec!["first", "second", "two_tests"])).prop_map(|(at, choice)| Step::Prefer(at, choice)),
     ];
     prop::collection::vec(step, 1..9)
@@ -114,8 +130,12 @@ fn import(connection: &mut PgConnection, keeper: i64, log: &str, script: &Script
     Some(received.upload_id)
 }
 
-/// Plays the steps; returns what lives, in the order of the commits, and the answers that were given.
-fn play(connection: &mut PgConnection, keeper: i64, steps: &[Step]) -> (Vec<Handed>, bool) {
+/// A join that stands: its number, and what is joined.
+type Standing = Vec<(i64, MergeAsked)>;
+
+/// Plays the steps; returns what lives, in the order of the commits, whether answers were given, and the joins.
+fn play(connection: &mut PgConnection, keeper: i64, steps: &[Step]) -> (Vec<Handed>, bool, Standing) {
+    let mut joins: Standing = Vec::new();
     let mut all: Vec<Handed> = Vec::new();
     let mut live: Vec<Handed> = Vec::new();
     let mut answered = false;
@@ -149,6 +169,24 @@ fn play(connection: &mut PgConnection, keeper: i64, steps: &[Step]) -> (Vec<Hand
                 let id = live.remove(at.index(live.len())).id();
                 importer::load::undo(connection, id, "test").expect("undone");
             }
+            Step::Join(named, from, into) => {
+                let asked = MergeAsked { keeper_id: keeper, named: *named, from: (*from).into(), into: (*into).into() };
+                let before = dump(connection, keeper);
+                match importer::load::preview_merge(connection, &asked) {
+                    Ok(preview) => {
+                        assert_eq!(dump(connection, keeper), before, "a preview changes nothing");
+                        let signed = ("the club", None);
+                        let made = importer::load::merge(connection, &asked, &preview.confirm, signed, "test");
+                        joins.push((made.expect("joined").id, asked));
+                    }
+                    Err(importer::load::LoadError::BadMerge(_)) => {}
+                    Err(error) => panic!("{error}"),
+                }
+            }
+            Step::Apart(at) if !joins.is_empty() => {
+                let (id, _) = joins.remove(at.index(joins.len()));
+                importer::load::undo_merge(connection, id, "test").expect("taken apart");
+            }
             Step::Prefer(at, choice) if !live.is_empty() => {
                 let id = at.get(&live).id();
                 let findings = importer::load::findings(connection, id).expect("findings");
@@ -167,7 +205,24 @@ fn play(connection: &mut PgConnection, keeper: i64, steps: &[Step]) -> (Vec<Hand
             all.push(Handed::File(id, log, script));
         }
     }
-    (live, answered)
+    (live, answered, joins)
+}
+
+/// The same joins for another keeper, whatever stands on record.
+fn join_again(connection: &mut PgConnection, keeper: i64, joins: &Standing) {
+    for (_, asked) in joins {
+        let kind = if asked.named == Named::Tank { "tank" } else { "specimen" };
+        let (from, into) = (&asked.from, &asked.into);
+        let statement = format!(
+            "INSERT INTO club_merge (keeper_id, kind, from_key, from_name, into_key, into_name, signed_by)
+             SELECT {keeper}, '{kind}', from_key, from_name, into_key, into_name, signed_by FROM club_merge
+             WHERE keeper_id = {} AND kind = '{kind}' AND lower(from_name) = lower('{from}')
+                AND lower(into_name) = lower('{into}') AND withdrawn_at IS NULL",
+            asked.keeper_id
+        );
+        connection.batch_execute(&statement).expect("joined");
+    }
+    importer::load::fold_anew(connection, keeper).expect("folded");
 }
 
 #[test]
@@ -175,13 +230,14 @@ fn any_history_equals_its_live_uploads() {
     let database = database();
     let kept = std::cell::Cell::new(0);
     let case = std::cell::Cell::new(0);
+    let joined = std::cell::Cell::new(0);
     let mut runner =
         TestRunner::new(ProptestConfig { cases: 40, failure_persistence: None, ..ProptestConfig::default() });
     let outcome = runner.run(&any_steps(), |steps| {
         case.set(case.get() + 1);
         let connection = &mut database.connect();
         let keeper = ensure_keeper(connection, &format!("Keeper {}", case.get())).expect("a keeper");
-        let (live, answered) = play(connection, keeper, &steps);
+        let (live, answered, joins) = play(connection, keeper, &steps);
         let records = dump(connection, keeper);
         // The tables fit the fold: folding once more changes nothing.
         let before =
@@ -210,8 +266,16 @@ fn any_history_equals_its_live_uploads() {
                     }
                 }
             }
+            let apart = dump(connection, fresh);
+            join_again(connection, fresh, &joins);
             prop_assert_eq!(&dump(connection, fresh), &records);
             kept.set(kept.get() + records.len());
+            // Taken apart, everything is as before.
+            for (id, _) in &joins {
+                importer::load::undo_merge(connection, *id, "test").expect("taken apart");
+            }
+            prop_assert_eq!(&dump(connection, keeper), &apart);
+            joined.set(joined.get() + usize::from(apart != records));
         }
         // Undone to the last, nothing is left.
         for handed in live.iter().rev() {
@@ -225,4 +289,5 @@ fn any_history_equals_its_live_uploads() {
         panic!("{error}");
     }
     assert!(kept.get() > 200, "the histories hold records: {}", kept.get());
+    assert!(joined.get() > 0, "joins changed records: {}", joined.get());
 }

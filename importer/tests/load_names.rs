@@ -6,6 +6,7 @@ mod database;
 mod postgres;
 
 use database::database;
+use diesel::RunQueryDsl;
 use diesel::pg::PgConnection;
 use importer::finding::{Answer, Finding, Severity};
 use importer::load::{NewUpload, Stage, answer, commit, ensure_keeper, findings, receive, records, stage};
@@ -33,6 +34,48 @@ fn keys(connection: &mut PgConnection, upload: i64) -> Vec<String> {
 fn say(connection: &mut PgConnection, upload: i64, key: &str, choice: &str) {
     let given = Answer { key: key.to_owned(), choice: choice.to_owned(), value: None };
     answer(connection, upload, &[given], "test").expect("answered");
+}
+
+/// The taxon of the coral of a label in a file that waits to be committed.
+fn taxon_of(connection: &mut PgConnection, upload: i64, label: &str) -> Option<&'static str> {
+    let all = records(connection, upload, Stage::Staged).expect("records");
+    all.iter().find_map(|record| match record {
+        Record::Specimen(specimen) if specimen.label == label => specimen.taxon.map(|taxon| taxon.as_str()),
+        _ => None,
+    })
+}
+
+fn agree(connection: &mut PgConnection, name: &str, taxon: &str) {
+    diesel::sql_query(
+        "INSERT INTO club_name (name, taxon, since_day, signed_by) VALUES ($1, $2, '2024-01-01', 'the club')",
+    )
+    .bind::<diesel::sql_types::Text, _>(name)
+    .bind::<diesel::sql_types::Text, _>(taxon)
+    .execute(connection)
+    .expect("agreed");
+}
+
+#[test]
+fn what_the_club_agreed_is_not_asked_and_a_keepers_own_answer_holds_over_it() {
+    let database = database();
+    let connection = &mut database.connect();
+    let list = "Label,Species,Acquired,Tank\nA,flowerpot,2023-01-14,Alder\nB,Zorblax,2023-02-14,Alder\nC,red flowerpot,2023-02-14,Alder\nD,Goniopora stokesi,2023-02-14,Alder\n";
+    let first = ensure_keeper(connection, "Alma").expect("a keeper");
+    let upload = send(connection, first, "corals.csv", list);
+    assert_eq!(keys(connection, upload), ["name_ambiguous:flowerpot", "name_unknown:zorblax"]);
+    say(connection, upload, "name_ambiguous:flowerpot", "alveopora");
+    agree(connection, "flowerpot", "goniopora");
+    agree(connection, "zorblax", "euphyllia");
+    agree(connection, "zorblax", "acropora");
+    // Read again after an answer: the keeper's own word holds, the club's fills in what nobody was asked.
+    say(connection, upload, "name_unknown:zorblax", "not_a_coral");
+    assert_eq!(taxon_of(connection, upload, "A"), Some("alveopora"));
+    // Another keeper's file is read by what the club agreed, the later of two words.
+    let second = ensure_keeper(connection, "Bo").expect("a keeper");
+    let upload = send(connection, second, "corals.csv", list);
+    assert_eq!(keys(connection, upload), Vec::<String>::new());
+    let taxa = ["A", "B", "C", "D"].map(|label| taxon_of(connection, upload, label));
+    assert_eq!(taxa, [Some("goniopora"), Some("acropora"), Some("goniopora"), Some("goniopora-stokesi")]);
 }
 
 #[test]

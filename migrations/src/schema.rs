@@ -54,12 +54,80 @@ diesel::table! {
         as_taught -> Text,
         /// Taught from this day
         since_day -> Date,
-        /// Taught up to this day; null = still taught
-        until_day -> Nullable<Date>,
         /// Who answers for it
         signed_by -> Text,
         /// When it was entered
         created_at -> Timestamptz,
+        /// What a number in the unit is marked at or expressed as, where that matters
+        unit_basis -> Nullable<Text>,
+        /// Why
+        note -> Nullable<Text>,
+        /// When it was withdrawn; null = it stands
+        withdrawn_at -> Nullable<Timestamptz>,
+        /// Who withdrew it
+        withdrawn_by -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    /// What this club teaches beside the catalogue's claims, dated and signed
+    club_claim (id) {
+        /// Row
+        id -> Int8,
+        /// Code in answers
+        code -> Text,
+        /// As taught
+        wording -> Text,
+        /// Species, genus or group it is taught for
+        taxon -> Text,
+        /// What is taught to matter: code of a condition, or words that no condition says yet
+        condition -> Text,
+        /// About what: death, decline or growth
+        outcome -> Text,
+        /// more or fewer losses, or more or less growth, under the condition
+        direction -> Text,
+        /// Taught since
+        since_day -> Date,
+        /// Who answers for it
+        signed_by -> Text,
+        /// Why
+        note -> Nullable<Text>,
+        /// When it was entered
+        created_at -> Timestamptz,
+        /// When it was withdrawn; null = it stands
+        withdrawn_at -> Nullable<Timestamptz>,
+        /// Who withdrew it
+        withdrawn_by -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    /// Two names of a keeper's that are one tank or one coral: what files say of the one is taken as said of the other
+    club_merge (id) {
+        /// Row
+        id -> Int8,
+        /// Whose names they are
+        keeper_id -> Int8,
+        /// tank or specimen
+        kind -> Text,
+        /// The name given up, as names are compared
+        from_key -> Text,
+        /// The same as written
+        from_name -> Text,
+        /// The name that stays, as names are compared
+        into_key -> Text,
+        /// The same as written
+        into_name -> Text,
+        /// Who answers for it
+        signed_by -> Text,
+        /// Why
+        note -> Nullable<Text>,
+        /// When it was entered
+        created_at -> Timestamptz,
+        /// When it was taken back; null = it stands
+        withdrawn_at -> Nullable<Timestamptz>,
+        /// Who took it back
+        withdrawn_by -> Nullable<Text>,
     }
 }
 
@@ -78,6 +146,12 @@ diesel::table! {
         signed_by -> Text,
         /// When it was entered
         created_at -> Timestamptz,
+        /// Why
+        note -> Nullable<Text>,
+        /// When it was withdrawn; null = it stands
+        withdrawn_at -> Nullable<Timestamptz>,
+        /// Who withdrew it
+        withdrawn_by -> Nullable<Text>,
     }
 }
 
@@ -1122,6 +1196,8 @@ diesel::table! {
 diesel::joinable!(account -> keeper (keeper_id));
 diesel::joinable!(club_band -> parameter (parameter));
 diesel::joinable!(club_band -> taxon (taxon));
+diesel::joinable!(club_claim -> taxon (taxon));
+diesel::joinable!(club_merge -> keeper (keeper_id));
 diesel::joinable!(club_name -> taxon (taxon));
 diesel::joinable!(consent -> keeper (keeper_id));
 diesel::joinable!(ending -> keeper (keeper_id));
@@ -1193,6 +1269,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     account,
     audit,
     club_band,
+    club_claim,
+    club_merge,
     club_name,
     club_setting,
     consent,

@@ -90,6 +90,14 @@ kinds! {
     UnknownInvitation = 404 "unknown-invitation" "No such invitation";
     /// An answer about a kit that is not there.
     UnknownKit = 404 "unknown-kit" "No such answer about a kit";
+    /// A band of the club that is not there.
+    UnknownBand = 404 "unknown-band" "No such band of the club";
+    /// A claim of the club's own that is not there.
+    UnknownClaim = 404 "unknown-claim" "No such claim of the club";
+    /// A name that the club has not agreed on.
+    UnknownName = 404 "unknown-name" "No such name of the club";
+    /// A join of names that is not there.
+    UnknownMerge = 404 "unknown-merge" "No such join of names";
     /// An address that exists, asked with another method.
     MethodNotAllowed = 405 "method-not-allowed" "This address does not take that method";
     /// A representation that is not made.

@@ -10,6 +10,9 @@ mod bands; // what is taught beside what was seen
 mod casebook; // single losses
 mod claims; // what the club teaches
 mod club; // the club as a whole
+mod club_bands; // the ranges that the club teaches
+mod club_claims; // what the club itself teaches
+mod club_names; // what names of corals mean in the club
 mod conditions; // conditions side by side
 mod growth; // how fast they grew
 mod hazard; // when they are lost
@@ -20,6 +23,7 @@ mod kits; // what a kit can show, for all who have it
 mod layouts; // how files of one shape are read
 mod lead_up; // the weeks before losses
 mod me; // who is asking
+mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches
 mod openapi; // the document itself
 mod own_tokens; // keys for the programs of whoever is signed in
@@ -45,7 +49,8 @@ mod taxon_question; // a question about one taxon that is not split
 mod tokens; // keys for programs
 mod upload_steps; // answers, commit, undo
 mod upload_views;
-mod uploads; // from a file to the club's records // findings, preview
+mod uploads;
+mod who_to_ask; // what only members can say // from a file to the club's records // findings, preview
 
 pub use prepared::prepare;
 pub use records::{
@@ -93,6 +98,21 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(kits::answer_kit)
                 .service(kits::list_kits)
                 .service(kits::undo_kit)
+                .service(club_bands::preview_band)
+                .service(club_bands::create_band)
+                .service(club_bands::list_bands)
+                .service(club_bands::withdraw_band)
+                .service(club_claims::create_claim)
+                .service(club_claims::withdraw_claim)
+                .service(who_to_ask::list_asks)
+                .service(merges::preview_merge)
+                .service(merges::create_merge)
+                .service(merges::list_merges)
+                .service(merges::undo_merge)
+                .service(club_names::preview_name)
+                .service(club_names::create_name)
+                .service(club_names::list_names)
+                .service(club_names::withdraw_name)
                 .service(roll_call::create_roll_call)
                 .service(records::list_tanks)
                 .service(records::list_specimens)

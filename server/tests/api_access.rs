@@ -241,6 +241,32 @@ impl Asking<'_> {
         made(list, samples::sample(list, self.stamp()))
     }
 
+    /// Two corals of a member that can be joined.
+    fn merge(&self) -> Value {
+        let keeper = format!("joined {}", self.stamp());
+        let body = json!({"role": "keeper", "keeper": keeper, "create": true});
+        let made = self.api.post("/api/v1/tokens").bearer_auth(&self.api.curator).json(&body).send().unwrap();
+        let made = api_support::json_of(made, 201);
+        let query = "name=corals.csv&as_of=2025-06-01";
+        let token = made["token"].as_str().unwrap();
+        self.api.commit_register(token, query, api_support::register(), "2024-01-01");
+        json!({"keeper": keeper, "kind": "specimen", "from": "C02", "into": "C01"})
+    }
+
+    /// The same, previewed.
+    fn previewed_merge(&self) -> Value {
+        let merge = self.merge();
+        let preview = self.api.post("/api/v1/merges/preview").bearer_auth(&self.api.curator).json(&merge);
+        let preview = api_support::json_of(preview.send().unwrap(), 200);
+        json!({"merge": merge, "confirm": preview["confirm"], "signed_by": "husbandry group"})
+    }
+
+    /// Something that can be taught, once.
+    fn claim(&self) -> Value {
+        json!({"code": format!("own_{}", self.stamp()), "wording": "As we teach it.", "taxon": "goniopora",
+            "condition": "nitrate_above", "outcome": "death", "direction": "more", "signed_by": "husbandry group"})
+    }
+
     fn send(&self, row: &Row, strike: Strike) -> Response {
         let mut signed = self.credential(row);
         let mut path =
@@ -257,6 +283,18 @@ impl Asking<'_> {
             path = path.replace("{id}", &id.to_string());
         } else if row.path.starts_with("/api/v1/kits/{id}") {
             let made = self.api.post("/api/v1/kits").bearer_auth(&self.api.curator).json(&self.confirmed());
+            path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
+        } else if row.path.starts_with("/api/v1/bands/{id}") {
+            let made = self.api.post("/api/v1/bands").bearer_auth(&self.api.curator).json(&band());
+            path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
+        } else if row.path.starts_with("/api/v1/names/{id}") {
+            let made = self.api.post("/api/v1/names").bearer_auth(&self.api.curator).json(&name());
+            path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
+        } else if row.path.starts_with("/api/v1/merges/{id}") {
+            let made = self.api.post("/api/v1/merges").bearer_auth(&self.api.curator).json(&self.previewed_merge());
+            path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
+        } else if row.path.starts_with("/api/v1/claims/{id}") {
+            let made = self.api.post("/api/v1/claims").bearer_auth(&self.api.curator).json(&self.claim());
             path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
         } else if row.path.starts_with("/api/v1/uploads/{id}") {
             path = path.replace("{id}", &self.upload()["id"].to_string());
@@ -307,6 +345,11 @@ impl Asking<'_> {
             ("POST", "/api/v1/uploads/{id}/links") => request.json(&json!({"key": key})),
             ("POST", "/api/v1/kits/preview") => request.json(&self.kit()),
             ("POST", "/api/v1/kits") => request.json(&self.confirmed()),
+            ("POST", "/api/v1/bands" | "/api/v1/bands/preview") => request.json(&band()),
+            ("POST", "/api/v1/names" | "/api/v1/names/preview") => request.json(&name()),
+            ("POST", "/api/v1/merges/preview") => request.json(&self.merge()),
+            ("POST", "/api/v1/merges") => request.json(&self.previewed_merge()),
+            ("POST", "/api/v1/claims") => request.json(&self.claim()),
             ("POST", "/questions/{secret}") => request.json(&json!({"choice": "limit", "value": 0.03})),
             ("POST", "/api/v1/roll-call") => request.json(&json!({"on": "2025-06-01"})),
             ("POST", "/api/v1/tokens") => request.json(&json!({"role": "reader"})),
@@ -388,6 +431,16 @@ fn askings(row: &Row) -> Vec<((usize, usize), bool)> {
     };
     let ways: &[bool] = if row.role == "public" { &[false] } else { &[false, true] };
     ways.iter().flat_map(|way| pairs.iter().map(|pair| (*pair, *way))).collect()
+}
+
+/// A name that can be agreed on.
+fn name() -> Value {
+    json!({"name": "flowerpot", "taxon": "goniopora", "signed_by": "husbandry group"})
+}
+
+/// A range that can be taught.
+fn band() -> Value {
+    json!({"taxon": "goniopora", "parameter": "nitrate", "lower": 5, "upper": 12, "signed_by": "husbandry group"})
 }
 
 #[test]

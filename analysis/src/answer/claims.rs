@@ -4,16 +4,16 @@
 use super::based::TaxonQuestion;
 use super::conditions::line::{Making, awaits_release};
 use super::question::{Audience, Outcome, Stamp};
-use super::shape::{ClaimForTaxon, ClaimLine, ClaimTest, ClaimsAnswer, ConditionLine, Grade};
+use super::shape::{ClaimForTaxon, ClaimLine, ClaimSigned, ClaimTest, ClaimsAnswer, ConditionLine, Grade};
 use super::{Called, conditions, hazard, round};
-use crate::club::Club;
+use crate::club::{Club, ClubClaim};
 use crate::disclosure::tree;
 use crate::evidence::verdict::{Taught, Tried, Verdict, verdict};
 use crate::exposure::Factor;
 use crate::follow_up::Population;
 use crate::numeric::parallel;
 use crate::refusal::Part;
-use crate::vocabulary::claim::{Claim, ClaimOutcome, claims as taught};
+use crate::vocabulary::claim::{Claim, ClaimOutcome, claims as catalogue_claims};
 use crate::vocabulary::{Rank, TaxonSlug};
 
 /// The q values of a release, by what they are of; without them nothing is more than "cannot tell yet" or "mixed".
@@ -42,24 +42,90 @@ pub struct TaxonRecords<'a> {
     pub families: Families<'a>,
 }
 
-/// Every claim for every one of these taxa that it is taught for.
-pub fn claims(taxa: &[TaxonRecords], audience: Audience, stamp: &Stamp) -> ClaimsAnswer {
-    let of_taxa: Vec<(usize, &TaxonRecords)> = taught()
+/// A claim of the catalogue or of the club.
+struct Said<'a> {
+    code: &'a str,
+    wording: &'a str,
+    basis: &'a str,
+    looked_at_as: String,
+    taxa: &'a [TaxonSlug],
+    by_genus: bool,
+    /// It is about when corals are lost.
+    by_age: bool,
+    outcomes: &'a [ClaimOutcome],
+    conditions: Vec<&'a str>,
+    /// On which side of 1 the ratio is taught to lie.
+    side: Taught,
+    own: Option<&'a ClubClaim>,
+}
+
+impl<'a> Said<'a> {
+    fn by_catalogue(claim: &'static Claim) -> Said<'a> {
+        Said {
+            code: claim.code,
+            wording: claim.wording,
+            basis: claim.basis,
+            looked_at_as: claim.looked_at_as.to_owned(),
+            taxa: &claim.taxa,
+            by_genus: claim.by_genus,
+            by_age: claim.conditions.is_empty() && !claim.look_alikes && claim.outcomes == [ClaimOutcome::Death],
+            outcomes: &claim.outcomes,
+            conditions: claim.conditions.clone(),
+            side: Taught::Higher,
+            own: None,
+        }
+    }
+
+    fn by_club(claim: &'a ClubClaim) -> Said<'a> {
+        let looked_at_as = match Factor::parse(&claim.condition, claim.taxon) {
+            Some(factor) => factor.name(),
+            None => "nothing that is recorded says this yet".to_owned(),
+        };
+        Said {
+            code: &claim.code,
+            wording: &claim.wording,
+            basis: "taught by this club",
+            looked_at_as,
+            taxa: std::slice::from_ref(&claim.taxon),
+            by_genus: false,
+            by_age: false,
+            outcomes: std::slice::from_ref(&claim.outcome),
+            conditions: vec![&claim.condition],
+            side: if claim.fewer { Taught::Lower } else { Taught::Higher },
+            own: Some(claim),
+        }
+    }
+}
+
+/// Every claim of the catalogue, and every one of the club's own, for every one of these taxa that it is taught for.
+pub fn claims(taxa: &[TaxonRecords], own: &[ClubClaim], audience: Audience, stamp: &Stamp) -> ClaimsAnswer {
+    let said: Vec<Said> =
+        catalogue_claims().iter().map(Said::by_catalogue).chain(own.iter().map(Said::by_club)).collect();
+    let of_taxa: Vec<(usize, &TaxonRecords)> = said
         .iter()
         .enumerate()
         .flat_map(|(at, claim)| taxa.iter().filter(|of| is_taught_for(claim, of.taxon)).map(move |of| (at, of)))
         .collect();
-    let found = parallel::map(&of_taxa, |(at, of)| for_taxon(of, &taught()[*at], audience, stamp));
-    let mut by_claim = vec![Vec::new(); taught().len()];
+    let found = parallel::map(&of_taxa, |(at, of)| for_taxon(of, &said[*at], audience, stamp));
+    let mut by_claim = vec![Vec::new(); said.len()];
     for ((at, _), line) in of_taxa.iter().zip(found) {
         by_claim[*at].push(line);
     }
-    let lines = taught().iter().zip(by_claim).map(|(claim, taxa)| ClaimLine {
+    let lines = said.into_iter().zip(by_claim).map(|(claim, taxa)| ClaimLine {
         claim: claim.code.to_owned(),
         wording: claim.wording.to_owned(),
         basis: claim.basis.to_owned(),
-        looked_at_as: claim.looked_at_as.to_owned(),
+        looked_at_as: claim.looked_at_as,
         outcomes: claim.outcomes.iter().map(|outcome| outcome_code(*outcome).to_owned()).collect(),
+        club: claim.own.map(|own| ClaimSigned {
+            id: own.id,
+            taxon: own.taxon.as_str().to_owned(),
+            condition: own.condition.clone(),
+            direction: if own.fewer { "fewer" } else { "more" },
+            since: own.since,
+            signed_by: own.signed_by.clone(),
+            note: own.note.clone(),
+        }),
         taxa,
     });
     let claims = lines.collect();
@@ -67,7 +133,7 @@ pub fn claims(taxa: &[TaxonRecords], audience: Audience, stamp: &Stamp) -> Claim
 }
 
 /// A claim is looked at for the taxa it names, and for the genera of a group that is asked by genus or where it says so.
-fn is_taught_for(claim: &Claim, taxon: TaxonSlug) -> bool {
+fn is_taught_for(claim: &Said, taxon: TaxonSlug) -> bool {
     claim.taxa.iter().any(|named| {
         let by_genus = claim.by_genus || !tree::is_asked(*named);
         if by_genus { taxon.get().rank == Rank::Genus && taxon.is_within(*named) } else { taxon == *named }
@@ -82,13 +148,13 @@ fn outcome_code(outcome: ClaimOutcome) -> &'static str {
     }
 }
 
-fn for_taxon(of: &TaxonRecords, claim: &Claim, audience: Audience, stamp: &Stamp) -> ClaimForTaxon {
+fn for_taxon(of: &TaxonRecords, claim: &Said, audience: Audience, stamp: &Stamp) -> ClaimForTaxon {
     let TaxonRecords { taxon, club, families } = *of;
     let population = Population::of(club, taxon, None);
     let mut looked_at = Vec::new();
     let mut verdicts = Vec::new();
     let factors: Vec<Factor> = claim.conditions.iter().filter_map(|code| Factor::parse(code, taxon)).collect();
-    for &about in &claim.outcomes {
+    for &about in claim.outcomes {
         // Growth stands on every line, whatever its outcome.
         let outcome = if about == ClaimOutcome::Decline { Outcome::FirstSeriousDecline } else { Outcome::Death };
         let making = Making::new(club, &population, (outcome, None), audience);
@@ -97,23 +163,22 @@ fn for_taxon(of: &TaxonRecords, claim: &Claim, audience: Audience, stamp: &Stamp
             let called = families.of(about);
             if about == ClaimOutcome::Growth {
                 let q = called.and_then(|called| called.growth_q(taxon, &line.condition));
-                verdicts.push(verdict(Taught::Higher, Some(&slower(&line, q))));
+                verdicts.push(verdict(claim.side, Some(&slower(&line, q))));
                 looked_at.push(growth_test(line, q));
             } else {
                 let q = called.and_then(|called| called.q(taxon, &line.condition));
-                verdicts.push(verdict(Taught::Higher, Some(&tried(&line, q))));
+                verdicts.push(verdict(claim.side, Some(&tried(&line, q))));
                 looked_at.push(test(line, outcome, q));
             }
         }
     }
-    let by_age =
-        (claim.conditions.is_empty() && !claim.look_alikes && claim.outcomes == [ClaimOutcome::Death]).then(|| {
-            let question = TaxonQuestion { taxon, outcome: Outcome::Death, since: None };
-            match hazard::hazard(club, &question, audience, stamp).result {
-                Part::Given(result) => Part::Given(result.sentence),
-                Part::Refused { refused } => Part::Refused { refused },
-            }
-        });
+    let by_age = claim.by_age.then(|| {
+        let question = TaxonQuestion { taxon, outcome: Outcome::Death, since: None };
+        match hazard::hazard(club, &question, audience, stamp).result {
+            Part::Given(result) => Part::Given(result.sentence),
+            Part::Refused { refused } => Part::Refused { refused },
+        }
+    });
     let verdict = match (verdicts.is_empty(), &by_age) {
         (true, None) => Verdict::NeverLookedAt,
         (true, Some(_)) => Verdict::CannotTellYet,

@@ -1,6 +1,8 @@
 //! The pieces that a release decides on one by one, and who is in each: splits, whose older figures stand as a whole, and
 //! lines of conditions and of the weeks before losses, which are withheld alone.
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 use super::conditions::shown::{line_code, of_no_split};
@@ -8,8 +10,8 @@ use super::lead_up::held::{LossesOnRecord, Moments, line_codes};
 use super::question::By;
 use super::survival::holdings::{Holdings, OnRecord, code_of_split, splits};
 use super::survival::records::Divided;
-use crate::club::Club;
-use crate::exposure::Factor;
+use crate::club::{Club, ClubBand};
+use crate::exposure::{Band, Factor};
 use crate::follow_up::Population;
 
 /// Members that must have changed a piece before it changes.
@@ -71,6 +73,22 @@ impl<'a> Records<'a> {
     pub fn with_lines(club: &'a Club, population: &Population) -> Records<'a> {
         Records { losses: Some(LossesOnRecord::of(club, population)), ..Records::of(club, population) }
     }
+}
+
+impl<'a> Records<'a> {
+    /// The same, cut at the edges of another release's bands too, so that blocks of both are made of the same cells.
+    pub fn beside(self, bands: &'a [ClubBand]) -> Records<'a> {
+        Records { cells: self.cells.beside(bands), ..self }
+    }
+}
+
+/// Whether the club's own bands give a population, or what it is part of, another band of anything.
+pub fn teaches_otherwise(population: &Population, one: &[ClubBand], other: &[ClubBand]) -> bool {
+    let taught = one.iter().chain(other).map(|band| band.parameter);
+    let pairs: BTreeSet<_> =
+        taught.flat_map(|code| population.taxon.ancestors().into_iter().map(move |of| (of, code))).collect();
+    let key = |bands, (taxon, code)| Band::among(bands, taxon, code).map(|band| band.key());
+    pairs.into_iter().any(|pair| key(one, pair) != key(other, pair))
 }
 
 /// Who is in a piece.

@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 
 use super::series::{Meaning, Test};
 use super::steps::Level;
-use crate::club::Club;
+use crate::club::{Club, ClubBand};
 use crate::vocabulary::band::taught_band;
 use crate::vocabulary::{AcceptedUnit, ParameterCode, TaxonSlug, Water};
 
@@ -137,10 +137,14 @@ impl Band {
     /// The band of a parameter for a taxon: the club's own, latest one, before the catalogue's; the species' before
     /// the genus' before the group's. `None` if none is taught.
     pub fn taught(club: &Club, taxon: TaxonSlug, parameter: ParameterCode) -> Option<Band> {
+        Band::among(&club.bands, taxon, parameter)
+    }
+
+    /// The same where these are the club's own.
+    pub fn among(bands: &[ClubBand], taxon: TaxonSlug, parameter: ParameterCode) -> Option<Band> {
         let starting = starting(taxon, parameter);
         for level in taxon.ancestors() {
-            let own = club
-                .bands
+            let own = bands
                 .iter()
                 .filter(|band| band.taxon == level && band.parameter == parameter)
                 .max_by_key(|band| band.since);
@@ -149,7 +153,7 @@ impl Band {
                     lower: own.lower,
                     upper: own.upper,
                     unit: own.unit.clone(),
-                    unit_basis: None,
+                    unit_basis: own.unit_basis.clone(),
                     as_taught: own.as_taught.clone(),
                     since: Some(own.since),
                 };
@@ -160,6 +164,12 @@ impl Band {
             }
         }
         starting.map(|(_, band)| band)
+    }
+
+    /// What tells its levels from those of another band: parameter, edges and unit.
+    pub fn key(&self) -> String {
+        let (code, basis) = (self.parameter.as_str(), self.unit_basis.as_deref().unwrap_or_default());
+        format!("{code} {}..{} {} {basis}", self.lower, self.upper, self.unit)
     }
 
     /// A value of the parameter's unit in the band's unit; `None` off the curve.

@@ -9,7 +9,7 @@ use super::habit::{self, Counting, Doing};
 use super::steps::{Level, Segment, Steps};
 use super::{LAG_DAYS, MONTH_DAYS, neighbours, place};
 use crate::answer::{By, InvalidQuestion};
-use crate::club::{Club, TankId};
+use crate::club::{Club, ClubBand, TankId};
 use crate::follow_up::population::{acquired_year, name_at_purchase};
 use crate::follow_up::{Population, Run, day_number};
 use crate::vocabulary::{Origin, ParameterCode, Sting, catalogue};
@@ -92,7 +92,12 @@ impl Condition {
             None => None,
             Some(edges) => Some(checked(by, edges)?),
         };
-        Ok(Builder { club, population, rules }.build(by, cuts))
+        Ok(Builder { club, bands: &club.bands, population, rules }.build(by, cuts))
+    }
+
+    /// The levels of a split that is not asked by edges, where these are the club's own bands.
+    pub fn taught(club: &Club, bands: &[ClubBand], population: &Population, by: By, rules: Rules) -> Condition {
+        Builder { club, bands, population, rules }.build(by, None)
     }
 
     /// The levels of a specimen in a tank (or in none that is known) over `(from, to]`, calendar days.
@@ -184,6 +189,8 @@ fn checked(by: By, edges: &[f64]) -> Result<Vec<f64>, InvalidQuestion> {
 
 struct Builder<'a> {
     club: &'a Club,
+    /// The club's own bands, of this or of another time.
+    bands: &'a [ClubBand],
     population: &'a Population,
     rules: Rules,
 }
@@ -288,7 +295,7 @@ impl Builder<'_> {
 
     /// The taught band, if no cuts are asked and one is taught; else the cuts or the whole ladder.
     fn scale(&self, code: ParameterCode, cuts: Option<Vec<f64>>) -> (Scale, Vec<LevelName>, Option<Band>) {
-        let taught = if cuts.is_none() { Band::taught(self.club, self.population.taxon, code) } else { None };
+        let taught = if cuts.is_none() { Band::among(self.bands, self.population.taxon, code) } else { None };
         match taught {
             Some(band) => (Scale::Taught(band.clone()), LevelName::taught(&band), Some(band)),
             None => {

@@ -6,7 +6,7 @@ use super::band::{Band, Scale, WITHIN};
 use super::by_tank::levels_by_tank;
 use super::condition::Rules;
 use super::steps::{Level, Steps};
-use crate::club::{Club, TankId};
+use crate::club::{Club, ClubBand, TankId};
 use crate::vocabulary::band::water_in_band;
 use crate::vocabulary::{ParameterCode, TaxonSlug};
 
@@ -20,6 +20,8 @@ pub const FAILED: u16 = 0;
 pub struct WaterInBand {
     /// Parameters with a taught band.
     pub parameters: Vec<ParameterCode>,
+    /// What tells it from water against other bands.
+    pub key: String,
     by_tank: BTreeMap<TankId, Steps>,
     unknown: Steps,
 }
@@ -27,7 +29,12 @@ pub struct WaterInBand {
 impl WaterInBand {
     /// The water of these tanks against the bands of a taxon. Empty parameters: no band is taught.
     pub fn new(club: &Club, taxon: TaxonSlug, tanks: &[TankId], rules: Rules) -> WaterInBand {
-        let bands: Vec<Band> = water_in_band().iter().filter_map(|code| Band::taught(club, taxon, *code)).collect();
+        WaterInBand::among(club, &club.bands, taxon, tanks, rules)
+    }
+
+    /// The same where these are the club's own bands.
+    pub fn among(club: &Club, bands: &[ClubBand], taxon: TaxonSlug, tanks: &[TankId], rules: Rules) -> WaterInBand {
+        let bands = in_band(bands, taxon);
         let mut parts: BTreeMap<TankId, Vec<Steps>> = tanks.iter().map(|tank| (*tank, Vec::new())).collect();
         for band in &bands {
             let scale = Scale::Taught(band.clone());
@@ -39,6 +46,7 @@ impl WaterInBand {
         }
         let by_tank = parts.into_iter().map(|(tank, parts)| (tank, together(&parts))).collect();
         WaterInBand {
+            key: key(&bands),
             parameters: bands.into_iter().map(|band| band.parameter).collect(),
             by_tank,
             unknown: Steps::default(),
@@ -49,6 +57,20 @@ impl WaterInBand {
     pub fn steps(&self, tank: Option<TankId>) -> &Steps {
         tank.and_then(|tank| self.by_tank.get(&tank)).unwrap_or(&self.unknown)
     }
+}
+
+/// The bands of the list that are taught for a taxon.
+fn in_band(bands: &[ClubBand], taxon: TaxonSlug) -> Vec<Band> {
+    water_in_band().iter().filter_map(|code| Band::among(bands, taxon, *code)).collect()
+}
+
+fn key(bands: &[Band]) -> String {
+    bands.iter().map(Band::key).collect::<Vec<_>>().join(", ")
+}
+
+/// [`WaterInBand::key`] of a taxon where these are the club's own bands.
+pub fn key_among(bands: &[ClubBand], taxon: TaxonSlug) -> String {
+    key(&in_band(bands, taxon))
 }
 
 fn together(parts: &[Steps]) -> Steps {

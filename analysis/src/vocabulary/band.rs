@@ -273,6 +273,10 @@ impl Bands {
         Ok(Bands { rows, water_in_band, arrival_caution: keep(file.arrival_light) })
     }
 
+    pub(super) fn settled(&self) -> impl Iterator<Item = &TaughtBand> {
+        self.rows.iter().flat_map(|row| &row.bands)
+    }
+
     pub(super) fn all(&self) -> impl Iterator<Item = &TaughtBand> {
         self.rows.iter().flat_map(|row| row.bands.iter().chain([&row.arrival_light]))
     }

@@ -153,6 +153,7 @@ impl ClubBuilder {
             lower,
             upper,
             unit: unit.to_owned(),
+            unit_basis: None,
             as_taught: format!("{lower}–{upper} {unit}"),
             since,
         });

@@ -50,7 +50,9 @@ pub(crate) struct Named {
 
 /// Settles the names of a coral; `label` tells it from others in questions about itself.
 pub(crate) fn settle(work: &mut Work, label: &str, written: &Written) -> Named {
+    let agreed = by_club(work, written);
     let mut named = match (&written.name, &written.trade) {
+        _ if agreed.is_some() => agreed.unwrap_or_default(),
         (Some(name), Some(trade)) => both(work, name, trade),
         (Some(only), None) | (None, Some(only)) => taken_as(work, crate::canonical::kind::of(&only.0), &only.0, only.1),
         (None, None) => Named::default(),
@@ -73,6 +75,32 @@ pub(crate) fn settle(work: &mut Work, label: &str, written: &Written) -> Named {
         look_alike::note(work, &named, &written.text(), *spot);
     }
     named
+}
+
+/// What the club has agreed that a name means, unless its keeper has said something else of it. Beside another name that says
+/// something it stays silent.
+fn by_club(work: &Work, written: &Written) -> Option<Named> {
+    let known = |text: &str| {
+        let own = kind_words(text);
+        let agreed = |one: &&crate::context::KnownName| kind_words(&one.name) == own;
+        work.context.names.iter().find(agreed).map(|one| one.taxon).filter(|_| !own.is_empty())
+    };
+    let says_nothing = |text: &str| crate::canonical::kind::of(text) == NameMatch::Unknown;
+    let (text, taxon) = match (&written.name, &written.trade) {
+        (Some((only, _)), None) | (None, Some((only, _))) => (only, known(only)?),
+        (Some((name, _)), Some((trade, _))) => match (known(name), known(trade)) {
+            (Some(taxon), None) if says_nothing(trade) => (name, taxon),
+            (None, Some(taxon)) if says_nothing(name) => (trade, taxon),
+            (Some(one), Some(other)) if one == other => (name, one),
+            _ => return None,
+        },
+        (None, None) => return None,
+    };
+    let key = match crate::canonical::kind::of(text) {
+        NameMatch::Ambiguous { name, .. } => key_of("name_ambiguous", Some(&fold::name(name))),
+        _ => key_of("name_unknown", Some(&kind_words(text))),
+    };
+    decided(work, &key).is_none().then(|| taken(taxon, "likely"))
 }
 
 /// "Goniopora?", "cf. Goniopora", "maybe a Goniopora".

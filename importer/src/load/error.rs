@@ -43,6 +43,12 @@ pub enum LoadError {
     /// No such answer about a kit.
     #[error("no answer {0} about a kit: list them for their numbers")]
     NoKitAnswer(i64),
+    /// Names that cannot be joined: field and reason.
+    #[error("these names cannot be joined: {}", .0.iter().map(|(_, why)| why.as_str()).collect::<Vec<_>>().join("; "))]
+    BadMerge(Vec<(&'static str, String)>),
+    /// No such join.
+    #[error("no join {0} of names: list them for their numbers")]
+    NoMerge(i64),
     /// The records changed since the preview.
     #[error("the answer would change something else than was previewed: preview it again")]
     PreviewOutdated {

@@ -12,6 +12,7 @@ use super::LoadError;
 use super::apply::{self, Changes, Hashed};
 use super::commit::raise_edition;
 use super::keeper::lock_keeper;
+use super::merge;
 use super::store::{self, Live, UploadRow};
 use super::stored::{self, Blocks, Months, Stage};
 use crate::fold::{LiveUpload, Unplaced, fold_rest, fold_tests};
@@ -29,7 +30,7 @@ pub struct Refolded {
 /// Tests that are folded at once: some tens of megabytes while they are worked on.
 const AT_ONCE: usize = 10_000;
 
-/// The keeper's tables become the fold of the live uploads; of the tests of tanks those of the months named, if the
+/// The keeper's tables become the fold of the live uploads under the names that stay; of the tests of tanks those of the months named, if the
 /// others cannot have changed.
 pub fn refold(
     connection: &mut PgConnection,
@@ -37,6 +38,14 @@ pub fn refold(
     live: &[Live],
     touched: Option<BTreeSet<Month>>,
 ) -> Result<Refolded, LoadError> {
+    let same = merge::standing(connection, keeper_id)?;
+    let renamed: Vec<Live>;
+    let live = if same.is_empty() {
+        live
+    } else {
+        renamed = live.iter().map(|live| live.under(&same)).collect();
+        renamed.as_slice()
+    };
     let uploads: Vec<LiveUpload<'_>> = live.iter().map(Live::borrow).collect();
     let preferences = store::preferences(connection, keeper_id, None)?;
     let rest = fold_rest(&uploads, &preferences);
@@ -53,7 +62,9 @@ pub fn refold(
     let fold = |of: Months, packed: &BTreeMap<i64, Blocks>| {
         let mut records: BTreeMap<i64, Vec<Record>> = BTreeMap::new();
         for (upload, blocks) in packed {
-            records.insert(*upload, stored::unpacked(*upload, blocks)?);
+            let mut own = stored::unpacked(*upload, blocks)?;
+            own.iter_mut().for_each(|record| same.rename(record));
+            records.insert(*upload, own);
         }
         let none = Vec::new();
         let uploads: Vec<LiveUpload<'_>> =

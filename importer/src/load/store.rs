@@ -16,6 +16,7 @@ use crate::context::About;
 use crate::finding::{Answer, CellCounts, Finding, Severity};
 use crate::fold::between::{Preferences, pair};
 use crate::fold::key::Kind;
+use crate::fold::same::SameNames;
 use crate::fold::{LiveUpload, NO_TANKS, Preference};
 use crate::record::Record;
 use crate::record::packed::{Month, replace_nul};
@@ -373,6 +374,7 @@ pub fn answers(connection: &mut PgConnection, id: i64) -> Result<Vec<StoredAnswe
 pub(super) const CARRIED: &str = "an earlier answer";
 
 /// A committed upload: its records in memory, but tests of tanks, of which it is known what months there are.
+#[derive(Clone)]
 pub(super) struct Live {
     pub upload: i64,
     pub log: Option<i64>,
@@ -398,6 +400,13 @@ impl Live {
     /// All but tests of tanks.
     pub fn borrow(&self) -> LiveUpload<'_> {
         LiveUpload { tanks: &self.tanks, ..self.with(&self.records) }
+    }
+
+    /// The upload under the names that stay.
+    pub fn under(&self, same: &SameNames) -> Live {
+        let mut own = Live { tanks: same.tanks(&self.tanks), ..self.clone() };
+        own.records.iter_mut().for_each(|record| same.rename(record));
+        own
     }
 
     /// The upload with other records.

@@ -6,7 +6,7 @@ use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Date, Nullable, Text};
 
 use super::stored::{self, Stage};
-use super::{LoadError, commit, store};
+use super::{LoadError, commit, merge, store};
 use crate::context::About;
 use crate::fold::key::{Kind, agrees, slot};
 use crate::fold::{self, LiveUpload};
@@ -53,14 +53,16 @@ pub fn wordings(
     .get_result(connection)
     .optional()?;
     let Named { key, test_on } = row.ok_or_else(none)?;
-    let live = store::live(connection, keeper_id)?;
-    let tests = match test_on.map(Month::of) {
+    let same = merge::standing(connection, keeper_id)?;
+    let live: Vec<store::Live> = store::live(connection, keeper_id)?.iter().map(|live| live.under(&same)).collect();
+    let mut tests = match test_on.map(Month::of) {
         Some(month) => {
             let ids: Vec<i64> = live.iter().map(|live| live.upload).collect();
             Some(stored::tests(connection, Stage::Committed, &ids, Some((month, month)))?)
         }
         None => None,
     };
+    tests.iter_mut().flat_map(|tests| tests.values_mut()).flatten().for_each(|record| same.rename(record));
     let nothing = Vec::new();
     let uploads: Vec<LiveUpload<'_>> = live
         .iter()

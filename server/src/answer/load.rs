@@ -1,21 +1,20 @@
 //! Records → a club of plain values. Rows are ordered by names that survive re-imports, never by row numbers,
 //! so that the same records give the same answer after any history.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use analysis::club::{
-    Club, ClubBand, Days, Ending, Identification, Keeper, Placement, Sighting, SightingSource, Sizing, Specimen,
-    Stands, Stay, Tank,
+    Club, Days, Ending, Identification, Keeper, Placement, Sighting, SightingSource, Sizing, Specimen, Stands, Stay,
+    Tank,
 };
-use analysis::vocabulary::{CauseGroup, Fate, FateMatch, Origin, OriginBasis, ParameterCode, TaxonSlug, find_fate};
+use analysis::vocabulary::{CauseGroup, Fate, FateMatch, Origin, OriginBasis, TaxonSlug, find_fate};
 use chrono::NaiveDate;
 use diesel::prelude::*;
-use migrations::schema::{
-    club_band, ending, identification, keeper, log, placement, sighting, sizing, specimen, stay, tank,
-};
+use migrations::schema::{ending, identification, keeper, log, placement, sighting, sizing, specimen, stay, tank};
 
 use super::{care, readings};
 use crate::access::Scope;
+use crate::desk::{bands, claims};
 
 /// Row numbers → positions in the club.
 pub(super) struct Positions {
@@ -139,7 +138,8 @@ pub(super) fn club(connection: &mut PgConnection, scope: &Scope) -> QueryResult<
         routines,
         events,
         incidents,
-        bands: bands(connection)?,
+        bands: bands::in_force(connection)?,
+        claims: claims::in_force(connection)?,
         withheld: false,
         stands: Stands::default(),
     })
@@ -414,33 +414,4 @@ fn endings(
 /// Whether what was written says that pieces were cut off to save them.
 pub(super) fn is_rescue_cut(written: &str) -> bool {
     matches!(find_fate(written), FateMatch::RescueCut { .. })
-}
-
-/// The bands taught now.
-fn bands(connection: &mut PgConnection) -> QueryResult<Vec<ClubBand>> {
-    type Row = (String, String, f64, f64, String, String, NaiveDate);
-    let rows: Vec<Row> = club_band::table
-        .filter(club_band::until_day.is_null())
-        .order((club_band::taxon, club_band::parameter, club_band::since_day))
-        .select((
-            club_band::taxon,
-            club_band::parameter,
-            club_band::lower,
-            club_band::upper,
-            club_band::unit,
-            club_band::as_taught,
-            club_band::since_day,
-        ))
-        .load(connection)?;
-    // Where several of one pair stand open, the latest is taught.
-    let mut latest: BTreeMap<(String, String), ClubBand> = BTreeMap::new();
-    for (taxon, parameter, lower, upper, unit, as_taught, since) in rows {
-        if let (Some(slug), Some(code)) = (TaxonSlug::parse(&taxon), ParameterCode::parse(&parameter)) {
-            latest.insert(
-                (taxon, parameter),
-                ClubBand { taxon: slug, parameter: code, lower, upper, unit, as_taught, since },
-            );
-        }
-    }
-    Ok(latest.into_values().collect())
 }

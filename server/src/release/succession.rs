@@ -4,11 +4,14 @@
 //! least three members, changed ([`Held::may_follow`]). Answers that are made of several splits follow only where all of
 //! them do, and where three members have changed what was written about the subject at all. Lines in them that rest on
 //! cells of their own are withheld until three members have changed those since they were last shown.
+//!
+//! Where the club teaches another band than it did, nobody has written anything and levels hold other days all the same: the
+//! blocks of both are then compared on the days that their levels have in common.
 
 use std::collections::BTreeMap;
 
-use analysis::answer::{Held, MEMBERS, Piece, Records};
-use analysis::club::{Club, SEVERAL};
+use analysis::answer::{Held, MEMBERS, Piece, Records, teaches_otherwise};
+use analysis::club::{Club, ClubBand, SEVERAL};
 use analysis::follow_up::Population;
 use analysis::numeric::parallel;
 use diesel::prelude::*;
@@ -63,14 +66,15 @@ pub(super) fn stand(connection: &mut PgConnection, making: &Making) -> Result<()
             continue;
         };
         let changed = whole.contributions.changed(&fresh);
+        let moved = changed > 0 || population.as_ref().is_some_and(|of| taught_otherwise(making.club, of, &own, &old));
         // Older records hold what a member who withdrew had written: they cannot stand.
         let gone = making.reason == "withdrawal" || whole.contributions.lacks(making.members);
         let stays = |from: Option<i64>| if gone { None } else { from };
         let kept = |held: Held| held.without_the_gone(|member| making.members.iter().any(|key| key == member));
         let mut all = changed == 0 || changed >= MEMBERS;
         let mut standing = Vec::new();
-        if let (Some(population), true) = (&population, changed > 0) {
-            let followed = Followed { making, old: &old, population, own: &own, changed };
+        if let (Some(population), true) = (&population, moved) {
+            let followed = Followed { making, old: &old, population, own: &own, changed, moved };
             standing = followed.standing();
             // Counts of what is on record are in no answer that is made of several.
             all &= standing.iter().all(|(piece, older)| older.is_none() || *piece == Piece::OnRecord);
@@ -94,7 +98,7 @@ pub(super) fn stand(connection: &mut PgConnection, making: &Making) -> Result<()
             }
         }
         let Some(population) = &population else { continue };
-        let withheld = Followed { making, old: &old, population, own: &own, changed }.lines(all, gone);
+        let withheld = Followed { making, old: &old, population, own: &own, changed, moved }.lines(all, gone);
         for (code, held) in withheld {
             let held = kept(held);
             let row = Row { piece: &code, from: None, contributions: &Contributions::default(), held: Some(&held) };
@@ -102,6 +106,17 @@ pub(super) fn stand(connection: &mut PgConnection, making: &Making) -> Result<()
         }
     }
     Ok(())
+}
+
+/// Whether the club teaches other bands for a subject than those releases did that something of it stands from.
+fn taught_otherwise(
+    club: &Club,
+    population: &Population,
+    own: &BTreeMap<String, Stood>,
+    old: &BTreeMap<i64, Old>,
+) -> bool {
+    let stands = own.values().filter_map(|stood| old.get(&stood.from?));
+    stands.into_iter().any(|(then, _)| teaches_otherwise(population, &club.bands, &then.bands))
 }
 
 /// A subject of which something was written before.
@@ -113,20 +128,26 @@ struct Followed<'a> {
     own: &'a BTreeMap<String, Stood>,
     /// Members who changed anything about it.
     changed: usize,
+    /// Any did, or other bands are taught.
+    moved: bool,
 }
+
+/// The records now, by the release that they are held against; `None` = by what was written down of one.
+type Now<'a> = BTreeMap<Option<i64>, Records<'a>>;
+/// The records of older releases, with the keys of their members.
+type Then<'a> = BTreeMap<i64, (Records<'a>, &'a Vec<String>)>;
 
 impl Followed<'_> {
     /// Each standing piece: `None` where its answers follow, else who was in the older ones.
     fn standing(&self) -> Vec<(Piece, Option<Held>)> {
         let pieces = Piece::standing();
-        let now = Records::of(self.making.club, self.population);
-        let then = self.then(Records::of);
+        let (now, then) = (self.now(Records::of), self.then(Records::of));
         let older = parallel::map(&pieces, |piece| {
             // Made before anything was kept of a piece: what was written about the whole decides.
             let Some(older) = self.older(&then, piece) else {
                 return (self.changed < MEMBERS).then(|| Held::Cells(Default::default()));
             };
-            (!self.held(&now, piece).may_follow(&older)).then_some(older)
+            (!self.held(&now, piece)?.may_follow(&older)).then_some(older)
         });
         pieces.into_iter().zip(older).collect()
     }
@@ -136,7 +157,7 @@ impl Followed<'_> {
     fn lines(&self, all: bool, gone: bool) -> Vec<(String, Held)> {
         let is_withheld = |(code, stood): (&String, &Stood)| Some((code.clone(), stood.held.clone()?));
         let withheld = || self.own.iter().filter(|(code, _)| code.contains('/')).filter_map(is_withheld);
-        if self.changed == 0 || (!all && !gone) {
+        if !self.moved || (!all && !gone) {
             // What is told is what was told before.
             return withheld().collect();
         }
@@ -146,33 +167,60 @@ impl Followed<'_> {
         let codes: Vec<String> = pieces.iter().map(Piece::code).collect();
         let lost: Vec<(String, Held)> = withheld().filter(|(code, _)| !codes.contains(code)).collect();
         pieces.retain(|piece| self.older(&then, piece).is_some());
-        let now = all.then(|| Records::with_lines(self.making.club, self.population));
+        let now = all.then(|| self.now(Records::with_lines));
         let older = parallel::map(&pieces, |piece| {
             let older = self.older(&then, piece)?;
-            let follows = now.as_ref().is_some_and(|now| self.held(now, piece).may_follow(&older));
+            let held = now.as_ref().and_then(|now| self.held(now, piece));
+            let follows = held.is_some_and(|held| held.may_follow(&older));
             (!follows).then(|| (piece.code(), older))
         });
         older.into_iter().flatten().chain(lost).collect()
     }
 
-    fn held(&self, records: &Records, piece: &Piece) -> Held {
-        Held::of(records, piece, &|keeper| self.making.members.get(keeper as usize).cloned())
+    fn held(&self, now: &Now, piece: &Piece) -> Option<Held> {
+        let stood = self.stood(piece)?;
+        let against = stood.from.filter(|_| stood.held.is_none()).filter(|from| now.contains_key(&Some(*from)));
+        let records = now.get(&against)?;
+        Some(Held::of(records, piece, &|keeper| self.making.members.get(keeper as usize).cloned()))
+    }
+
+    /// The row that decides on a piece.
+    fn stood(&self, piece: &Piece) -> Option<&Stood> {
+        self.own.get(&piece.code()).or(self.own.get(SEVERAL))
+    }
+
+    /// The older releases that something of it stands from.
+    fn needed(&self) -> impl Iterator<Item = (i64, &Old)> {
+        let needed = |number: &i64| self.own.values().any(|stood| stood.from == Some(*number));
+        self.old.iter().filter(move |(number, _)| needed(number)).map(|(number, old)| (*number, old))
+    }
+
+    /// Its records now, cut as those of older releases are that taught other bands.
+    fn now<'s>(&'s self, of: impl Fn(&'s Club, &Population) -> Records<'s>) -> Now<'s> {
+        let club = self.making.club;
+        let others = self.needed().filter(|(_, (then, _))| self.teaches_otherwise(&then.bands));
+        let beside = others.map(|(number, (then, _))| (Some(number), of(club, self.population).beside(&then.bands)));
+        beside.chain([(None, of(club, self.population))]).collect()
     }
 
     /// The records of the older releases that something of it stands from.
-    fn then<'s>(
-        &'s self,
-        of: impl Fn(&'s Club, &Population) -> Records<'s>,
-    ) -> BTreeMap<i64, (Records<'s>, &'s Vec<String>)> {
-        let needed = |number: &i64| self.own.values().any(|stood| stood.from == Some(*number));
-        let of = |club, members| (of(club, &self.population.again(club)), members);
-        let old = self.old.iter().filter(|(number, _)| needed(number));
-        old.map(|(number, (club, members))| (*number, of(club, members))).collect()
+    fn then<'s>(&'s self, of: impl Fn(&'s Club, &Population) -> Records<'s>) -> Then<'s> {
+        let then = self.needed().map(|(number, (club, members))| {
+            let records = of(club, &self.population.again(club));
+            let bands = &self.making.club.bands;
+            let records = if self.teaches_otherwise(&club.bands) { records.beside(bands) } else { records };
+            (number, (records, members))
+        });
+        then.collect()
+    }
+
+    fn teaches_otherwise(&self, then: &[ClubBand]) -> bool {
+        teaches_otherwise(self.population, &self.making.club.bands, then)
     }
 
     /// Who was in the figures of a piece when they were last shown.
-    fn older(&self, then: &BTreeMap<i64, (Records, &Vec<String>)>, piece: &Piece) -> Option<Held> {
-        let stood = self.own.get(&piece.code()).or(self.own.get(SEVERAL))?;
+    fn older(&self, then: &Then, piece: &Piece) -> Option<Held> {
+        let stood = self.stood(piece)?;
         match &stood.held {
             Some(held) => Some(held.clone()),
             None => {

@@ -71,7 +71,7 @@ pub fn bytes(snapshot: &Snapshot, audience: Audience, form: Form) -> Result<Vec<
             TaxonRecords { taxon: *taxon, club: &of.club, families }
         })
         .collect();
-    let answer = analysis::answer::claims(&taxa, audience, &snapshot.stamp());
+    let answer = analysis::answer::claims(&taxa, &snapshot.club.claims, audience, &snapshot.stamp());
     represent::json_or_sheet(&answer, form, sheet)
 }
 
@@ -80,6 +80,8 @@ fn sheet(answer: &serde_json::Value) -> Sheet {
         "edition",
         "claim",
         "wording",
+        "signed_by",
+        "since",
         "taxon",
         "verdict",
         "condition",
@@ -100,6 +102,8 @@ fn sheet(answer: &serde_json::Value) -> Sheet {
                 state.clone(),
                 Cell::json(&claim["claim"]),
                 Cell::json(&claim["wording"]),
+                Cell::json(&claim["club"]["signed_by"]),
+                Cell::json(&claim["club"]["since"]),
                 Cell::json(&taxon["taxon"]),
                 Cell::json(&taxon["verdict"]),
             ];

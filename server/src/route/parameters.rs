@@ -1,10 +1,17 @@
-//! What is measured: codes, units, ranges and cut points. The vocabulary is the same for everybody.
+//! What is measured: codes, units, ranges and cut points, the same for everybody; and what is taught of one.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
+use analysis::answer::Audience;
 use analysis::vocabulary::{Parameter, ParameterCode, ParameterKind, ZeroPolicy, catalogue};
+use chrono::{DateTime, Utc};
 use serde::Serialize;
 use utoipa::{IntoParams, ToSchema};
 
+use crate::access::Caller;
+use crate::answer;
+use crate::app::State;
+use crate::desk::bands::{self, AsOf, TaughtShown};
+use crate::pool;
 use crate::problem::{Kind, Problem};
 use crate::problems;
 use crate::query::{Asked, Fields, Query, hint};
@@ -90,6 +97,16 @@ pub struct ParameterShown {
     written_in: Vec<WrittenUnit>,
     /// Words that a header may name it by.
     spellings: Vec<&'static str>,
+}
+
+/// Something measured, with what is taught of it.
+#[derive(Serialize, ToSchema)]
+pub struct ParameterTaught {
+    #[serde(flatten)]
+    parameter: ParameterShown,
+    /// The range taught for each species, genus or group with one of its own, as the answers that the caller reads take it:
+    /// the club's, else the catalogue's.
+    taught: Vec<TaughtShown>,
 }
 
 /// All parameters.
@@ -182,13 +199,23 @@ fn sheet(parameters: &[ParameterShown]) -> Sheet {
     sheet
 }
 
-fn send(request: &HttpRequest, bytes: Vec<u8>, form: Form, stem: &str) -> HttpResponse {
+/// `changed` = when what is sent last became another; `None` = with the program.
+fn send(
+    request: &HttpRequest,
+    bytes: Vec<u8>,
+    (form, stem): (Form, &str),
+    (keep, changed): (Keep, Option<DateTime<Utc>>),
+) -> HttpResponse {
     let text = String::from_utf8_lossy(&bytes).into_owned();
-    let validator = Validator::of_program(represent::etag(&["vocabulary", form.word(), &text]));
+    let etag = represent::etag(&["vocabulary", form.word(), &text]);
+    let validator = match changed {
+        Some(changed) => Validator::of_records(etag, changed),
+        None => Validator::of_program(etag),
+    };
     if Held::of(request).holds(&validator) {
-        return represent::not_modified(&validator, Keep::Public);
+        return represent::not_modified(&validator, keep);
     }
-    represent::found(bytes, form, stem, &validator, Keep::Public)
+    represent::found(bytes, form, stem, &validator, keep)
 }
 
 /// List what is measured
@@ -218,7 +245,7 @@ pub async fn list_parameters(request: HttpRequest, query: Query<ListQuery>) -> R
         Form::Json => represent::json_bytes(&ParameterList { parameters })?,
         form => sheet(&parameters).bytes(form)?,
     };
-    Ok(send(&request, bytes, form, "parameters"))
+    Ok(send(&request, bytes, (form, "parameters"), (Keep::Public, None)))
 }
 
 problems!(
@@ -232,19 +259,22 @@ problems!(
 
 /// Get one thing measured
 ///
-/// One parameter by its code.
+/// One parameter by its code, with the ranges taught of it: for curators those in force, for members, and for everybody
+/// where the club publishes, those of the current release; else the catalogue's.
 #[utoipa::path(
     tag = "club",
-    security(()),
+    security((), ("token" = ["read"])),
     params(("code" = String, Path, description = "Code of the parameter", example = "nitrate"), Representation),
     responses(
-        (status = 200, description = "The parameter", content((ParameterShown = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The parameter", content((ParameterTaught = "application/json"), (String = "text/csv"))),
         ParameterProblems
     )
 )]
 #[get("/parameters/{code}")]
 pub async fn get_parameter(
     request: HttpRequest,
+    state: web::Data<State>,
+    caller: Caller,
     path: web::Path<String>,
     query: Query<Representation>,
 ) -> Result<HttpResponse, Problem> {
@@ -254,10 +284,20 @@ pub async fn get_parameter(
         let known = catalogue().parameters().iter().map(|parameter| parameter.code.as_str());
         Problem::new(Kind::UnknownParameter, format!("'{written}' is no parameter; {}", hint(&written, known)))
     })?;
-    let parameter = shown(code.get());
+    let keep = if caller.holder().is_some() { Keep::Private } else { Keep::Public };
+    let taught = pool::with(&state.pool, move |connection| {
+        let as_of = match caller.audience(answer::publishes(connection)?) {
+            Ok((_, Audience::Curator)) => AsOf::Now,
+            Ok(_) => AsOf::Release,
+            Err(_) => AsOf::Catalogue,
+        };
+        Ok(bands::of_parameter(connection, code, as_of)?)
+    });
+    let (taught, changed) = taught.await?;
+    let parameter = ParameterTaught { parameter: shown(code.get()), taught };
     let bytes = match form {
         Form::Json => represent::json_bytes(&parameter)?,
-        form => sheet(&[parameter]).bytes(form)?,
+        form => sheet(&[parameter.parameter]).bytes(form)?,
     };
-    Ok(send(&request, bytes, form, code.as_str()))
+    Ok(send(&request, bytes, (form, code.as_str()), (keep, Some(changed))))
 }

@@ -403,6 +403,11 @@ pub fn problem(error: &LoadError) -> Problem {
         }
         LoadError::BadKit(said) => Problem::of_fault(Kind::InvalidValue, Fault::pointer("", "invalid", said)),
         LoadError::NoKitAnswer(_) => Problem::new(Kind::UnknownKit, said),
+        LoadError::BadMerge(faults) => {
+            let at = |(field, detail): (&str, String)| Fault::pointer(format!("/{field}"), "invalid", detail);
+            Problem::of_faults(Kind::InvalidValue, faults.iter().cloned().map(at).collect())
+        }
+        LoadError::NoMerge(_) => Problem::new(Kind::UnknownMerge, said),
         LoadError::PreviewOutdated { .. } => Problem::new(Kind::PreviewOutdated, said),
         LoadError::BadRollCall(_) => Problem::of_fault(Kind::InvalidValue, Fault::pointer("", "invalid", said)),
         LoadError::Rejected { table, rule, .. } => {

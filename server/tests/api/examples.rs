@@ -28,6 +28,7 @@ const STAMPS: &[&str] = &[
     "accepted_at",
     "signed_in_at",
     "disabled_at",
+    "withdrawn_at",
 ];
 
 fn settled(value: &mut Value) {
@@ -197,6 +198,40 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     accounts(&mut all, api);
     let body = json!({"handle": "sanderling", "keeping_since": 2016});
     all.insert("create_keeper", curate("/api/v1/keepers", body, 201));
+    let band = json!({"taxon": "goniopora", "parameter": "nitrate", "lower": 5, "upper": 12, "since": "2025-06-01",
+        "as_taught": "5 to 12 mg/L, tested weekly", "signed_by": "husbandry group", "note": "agreed at the June meeting"});
+    all.insert("preview_band", curate("/api/v1/bands/preview", band.clone(), 200));
+    let taught = curate("/api/v1/bands", band, 201);
+    let path = format!("/api/v1/bands/{}", taught["id"]);
+    all.insert("create_band", taught);
+    all.insert("list_bands", first(curator("/api/v1/bands"), "catalogue", 2));
+    all.insert("withdraw_band", json_of(api.delete(&path).bearer_auth(&api.curator).send().unwrap(), 200));
+    let claim = json!({"code": "little_nitrate", "wording": "Flowerpots do better where nitrate stays under the band's upper edge.",
+        "taxon": "goniopora", "condition": "nitrate_above", "outcome": "death", "direction": "more",
+        "since": "2025-06-01", "signed_by": "husbandry group", "note": "agreed at the June meeting"});
+    let taught = curate("/api/v1/claims", claim, 201);
+    let path = format!("/api/v1/claims/{}", taught["id"]);
+    all.insert("create_claim", taught);
+    all.insert("withdraw_claim", json_of(api.delete(&path).bearer_auth(&api.curator).send().unwrap(), 200));
+    let merge = json!({"keeper": "keeper1", "kind": "specimen", "from": "C3", "into": "C2"});
+    let preview = curate("/api/v1/merges/preview", merge.clone(), 200);
+    let joined = json!({"merge": merge, "confirm": preview["confirm"], "signed_by": "husbandry group",
+        "note": "the card says it is the same colony"});
+    let joined = curate("/api/v1/merges", joined, 201);
+    all.insert("preview_merge", preview);
+    let path = format!("/api/v1/merges/{}", joined["id"]);
+    all.insert("create_merge", joined);
+    all.insert("list_merges", curator("/api/v1/merges"));
+    all.insert("undo_merge", json_of(api.delete(&path).bearer_auth(&api.curator).send().unwrap(), 200));
+    let name = json!({"name": "flowerpot", "taxon": "goniopora", "since": "2025-06-01", "signed_by": "husbandry group",
+        "note": "all of ours had 24 tentacles"});
+    all.insert("preview_name", curate("/api/v1/names/preview", name.clone(), 200));
+    let agreed = curate("/api/v1/names", name, 201);
+    let path = format!("/api/v1/names/{}", agreed["id"]);
+    all.insert("create_name", agreed);
+    all.insert("list_names", curator("/api/v1/names"));
+    all.insert("withdraw_name", json_of(api.delete(&path).bearer_auth(&api.curator).send().unwrap(), 200));
+    all.insert("list_asks", first(curator("/api/v1/who-to-ask?limit=1"), "keepers", 1));
     let patch =
         |path: &str, body: Value| json_of(api.patch(path).bearer_auth(&api.curator).json(&body).send().unwrap(), 200);
     all.insert("change_keeper", patch("/api/v1/keepers/sanderling", json!({"keeping_since": 2014})));

@@ -7,7 +7,9 @@ mod samples;
 
 mod accounts; // people who sign in
 mod answers; // questions to the records
+mod bands; // the ranges that the club teaches
 mod check; // whether a database holds what it says
+mod claims; // what the club itself teaches
 mod decline; // outcomes that are known from looks
 mod degenerate; // clubs whose records bear no figure
 mod desk; // the curator's desk, a member's own things
@@ -16,8 +18,10 @@ mod edits; // single records, made and changed by hand
 mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
+mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches
 mod people; // people of the tests who sign in
+mod names; // what names of corals mean in the club
 mod problems; // what can go wrong
 mod records; // the current records row by row
 mod releases; // what public and members read
@@ -25,4 +29,5 @@ mod servers; // several servers of one database
 mod sessions; // cookies, other sites, passwords, guesses
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back
-mod vocabulary; // what is measured
+mod vocabulary;
+mod who_to_ask; // what only members can say // what is measured

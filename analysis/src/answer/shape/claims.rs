@@ -1,5 +1,6 @@
 //! What is printed about what the club teaches.
 
+use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::{Grade, State};
@@ -31,8 +32,30 @@ pub struct ClaimLine {
     pub looked_at_as: String,
     /// `death`, `decline`, `growth`: what it is taught about.
     pub outcomes: Vec<String>,
+    /// By whom the club teaches it, and since when; absent where it is the catalogue's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub club: Option<ClaimSigned>,
     /// One a taxon that it is taught for and that has records enough.
     pub taxa: Vec<ClaimForTaxon>,
+}
+
+/// By whom the club teaches something, and since when.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ClaimSigned {
+    /// Number of the claim.
+    pub id: i64,
+    /// Slug of whom it is taught for.
+    pub taxon: String,
+    /// Code of a condition, or words that no condition says yet.
+    pub condition: String,
+    /// `more` losses, or less growth, under the condition; `fewer` losses, or more growth.
+    pub direction: &'static str,
+    /// Taught since.
+    pub since: NaiveDate,
+    /// Who answers for it.
+    pub signed_by: String,
+    /// Why.
+    pub note: Option<String>,
 }
 
 /// A claim for one taxon.

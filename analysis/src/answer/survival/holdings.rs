@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::records::{Divided, TimeAtRisk};
 use crate::answer::held::MEMBERS;
 use crate::answer::{Audience, By, Given, Outcome, Question};
-use crate::club::Club;
+use crate::club::{Club, ClubBand};
 use crate::comparison::sets::stable_hash;
 use crate::disclosure::passes;
 use crate::evidence::Tally;
@@ -88,6 +88,9 @@ pub struct Holdings {
     /// Cells of each block, of the public's answers and of the members'.
     public: BTreeSet<BTreeSet<String>>,
     member: BTreeSet<BTreeSet<String>>,
+    /// The bands that cells are cut by; `None` = not written down.
+    #[serde(default)]
+    cut_by: Option<BTreeSet<String>>,
 }
 
 /// The splits that answers about a taxon are divided by, each once.
@@ -133,6 +136,11 @@ impl<'a> OnRecord<'a> {
             (id, Hashed { keeper: specimen.keeper, key: stable_hash(&specimen.key), sizes, end })
         });
         OnRecord { taxon: population.taxon, at_risk, specimens: hashes.collect() }
+    }
+
+    /// The same, cut at the edges of another release's bands too.
+    pub(in crate::answer) fn beside(self, bands: &'a [ClubBand]) -> OnRecord<'a> {
+        OnRecord { at_risk: self.at_risk.map(|at_risk| at_risk.beside(bands)), ..self }
     }
 }
 
@@ -192,6 +200,7 @@ impl Holdings {
     ) {
         let Some(Ok(records)) = on_record.at_risk.as_ref().map(|at_risk| at_risk.by(divided, given)) else { return };
         let by = if let Divided::By(by) = divided { by } else { By::None };
+        self.cut_by.get_or_insert_default().extend(records.cut_by());
         let named = |cell: String| format!("{}|{cell}", given.map_or("", Given::as_str));
         let causes: BTreeMap<(u32, u64, u32), u64> = records
             .ends
@@ -236,6 +245,10 @@ impl Holdings {
 
     /// Whether these figures may follow older ones.
     pub(in crate::answer) fn may_follow(&self, older: &Holdings) -> bool {
+        // Cells by bands that the other was not cut by have no part in common that can be told.
+        if self.cut_by.as_ref().zip(older.cut_by.as_ref()).is_some_and(|(now, then)| now != then) {
+            return false;
+        }
         let pairs = [(Audience::Public, &older.public, &self.public), (Audience::Member, &older.member, &self.member)];
         pairs.into_iter().all(|(audience, old, new)| {
             let enough = |block: &BTreeSet<String>| {

@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 
 use super::frame::{tanks, unusable};
 use crate::answer::{Audience, By, Given, Outcome, Question};
-use crate::club::{Club, TankId};
+use crate::club::{Club, ClubBand, TankId};
 use crate::comparison::interaction::FED_FROM;
 use crate::comparison::{Cell, Frame};
 use crate::disclosure::cells::{Cells, Entry};
@@ -49,6 +49,18 @@ struct NamedCell {
     name: String,
 }
 
+/// The bands that cells are cut by. Cells are named by them where another release taught others, so that the same cell has
+/// the same name in both.
+#[derive(Debug, Clone, Default, PartialEq)]
+struct Cuts {
+    /// What each split is by; empty = by no band.
+    splits: Vec<String>,
+    /// The bands that the water had to be within, where it had to.
+    water: Option<String>,
+    /// Another release taught other bands.
+    others: bool,
+}
+
 /// What cells are divided by: a split of answers on survival, or the levels of a condition, which are never joined.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Divided {
@@ -69,6 +81,8 @@ pub(in crate::answer) struct Records {
     pub(super) unknown_year: Option<usize>,
     /// Levels of the finest split.
     pub(super) names: Vec<LevelName>,
+    /// The bands that cells are cut by, those of another release among them.
+    cuts: Cuts,
     pub(super) ends: Vec<Ended>,
     pub(super) follow_up: FollowUp,
     pub(super) everyone: Population,
@@ -100,6 +114,8 @@ pub(in crate::answer) struct TimeAtRisk<'a> {
     spans: Vec<Span>,
     follow_up: FollowUp,
     water: OnceLock<WaterInBand>,
+    /// The club's own bands of another release, where they are others: the time is cut at their edges too.
+    other_bands: Option<&'a [ClubBand]>,
 }
 
 impl<'a> TimeAtRisk<'a> {
@@ -118,7 +134,49 @@ impl<'a> TimeAtRisk<'a> {
         if outcome.needs_looks() {
             add_spans(&mut spans, club, &whole, &follow_up_for(club, &everyone, outcome, Run::Main))?;
         }
-        Ok(TimeAtRisk { club, taxon: population.taxon, nodes, everyone, spans, follow_up, water: OnceLock::new() })
+        let (taxon, water) = (population.taxon, OnceLock::new());
+        Ok(TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water, other_bands: None })
+    }
+
+    /// The same, cut at the edges of another release's bands too.
+    pub(in crate::answer) fn beside(self, bands: &'a [ClubBand]) -> TimeAtRisk<'a> {
+        TimeAtRisk { other_bands: Some(bands), ..self }
+    }
+
+    /// The conditions by another release's bands whose levels are none of these.
+    fn others(&self, divided: Divided, conditions: &[Condition]) -> Vec<Condition> {
+        let (Some(bands), rules) = (self.other_bands, Rules::of(Run::Main)) else { return Vec::new() };
+        let members = |taxon| Population::of_members(taxon, self.everyone.members.clone());
+        let mut others: Vec<Condition> = Vec::new();
+        let mut add = |other: Condition| {
+            let key = |of: &Condition| of.band.as_ref().map(Band::key);
+            if !conditions.iter().chain(&others).any(|known| key(known) == key(&other)) {
+                others.push(other);
+            }
+        };
+        match divided {
+            Divided::By(by @ By::Parameter(code)) => {
+                let has_ladder = finest_edges(by).is_some();
+                let own = std::iter::once(self.taxon).filter(|_| !has_ladder);
+                let nodes = self.nodes.iter().map(|node| node.taxon).filter(|_| has_ladder);
+                for taxon in own.chain(nodes).filter(|taxon| Band::among(bands, *taxon, code).is_some()) {
+                    add(Condition::taught(self.club, bands, &members(taxon), by, rules));
+                }
+            }
+            Divided::Factor(factor @ (Factor::Level(_) | Factor::Below(_) | Factor::Above(_))) => {
+                let other = Condition::of_factor_among(self.club, bands, &members(self.taxon), factor, rules);
+                other.into_iter().for_each(add);
+            }
+            Divided::By(_) | Divided::Factor(_) => {}
+        }
+        others
+    }
+
+    /// Whether the water was within another release's bands, if those are others.
+    fn other_water(&self) -> Option<WaterInBand> {
+        let (bands, rules) = (self.other_bands?, Rules::of(Run::Main));
+        let is_other = given::key_among(bands, self.taxon) != self.water().key;
+        is_other.then(|| WaterInBand::among(self.club, bands, self.taxon, &tanks(self.club, &self.everyone), rules))
     }
 
     /// Whether the water was within its bands, by tank.
@@ -159,9 +217,14 @@ impl<'a> TimeAtRisk<'a> {
                 }
             }
         }
+        let by_others = self.others(divided, &conditions);
+        let mut cuts = Cuts { others: !by_others.is_empty(), ..Cuts::default() };
+        conditions.extend(by_others);
+        cuts.splits.extend(conditions.iter().map(|one| one.band.as_ref().map_or_else(String::new, Band::key)));
         let water = given.map(|given| match given {
             Given::WaterInBand => self.water(),
         });
+        cuts.water = water.map(|water| water.key.clone());
         let is_feeding = factor.is_none() && By::parse(by.as_str()) == Some(By::Feeding);
         let fed_by_water = match given {
             None if is_feeding => {
@@ -170,6 +233,8 @@ impl<'a> TimeAtRisk<'a> {
             }
             _ => None,
         };
+        let other_water = if given.is_some() || is_feeding { self.other_water() } else { None };
+        cuts.others |= other_water.is_some();
         let year = |id: u32| club.specimens.get(id as usize).and_then(|of| of.acquired).map(acquired_year);
         let years: BTreeSet<i32> = spans.iter().filter_map(|span| year(span.specimen)).collect();
         let first_year = years.first().copied().unwrap_or_default();
@@ -189,21 +254,27 @@ impl<'a> TimeAtRisk<'a> {
                 pieces = cut(pieces, |piece, from, to| {
                     let segments = condition.between(specimen, keeper, tank, from, to).into_iter();
                     let of = |level| position(level, condition.levels.len());
-                    let levels = |level| piece.2.iter().copied().chain([of(level)]).collect();
+                    let levels = |level| with(&piece.2, of(level));
                     segments.map(|part| (part.start, part.stop, levels(part.level), 0)).collect()
                 });
             }
             if let Some((feeding, water)) = &fed_by_water {
+                for steps in [Some(water.steps(tank)), other_water.as_ref().map(|water| water.steps(tank))] {
+                    let Some(steps) = steps else { continue };
+                    pieces = cut(pieces, |piece, from, to| {
+                        let fed = feeding.between(specimen, keeper, tank, from, to).into_iter();
+                        let parts = fed.flat_map(|fed| {
+                            let within = steps.between(fed.start, fed.stop).into_iter();
+                            within.map(move |part| (part.start, part.stop, Cell::of(fed.level, part.level)))
+                        });
+                        parts.map(|(start, stop, cell)| (start, stop, with(&piece.2, usize::from(cell)), 0)).collect()
+                    });
+                }
+            } else if let Some(other) = &other_water {
                 pieces = cut(pieces, |piece, from, to| {
-                    let mut parts = Vec::new();
-                    for fed in feeding.between(specimen, keeper, tank, from, to) {
-                        for part in water.steps(tank).between(fed.start, fed.stop) {
-                            let cell = usize::from(Cell::of(fed.level, part.level));
-                            let levels = piece.2.iter().copied().chain([cell]).collect();
-                            parts.push((part.start, part.stop, levels, 0));
-                        }
-                    }
-                    parts
+                    let parts = other.steps(tank).between(from, to).into_iter();
+                    let level = |level| position(level, WATER_LEVELS);
+                    parts.map(|part| (part.start, part.stop, with(&piece.2, level(part.level)), 0)).collect()
                 });
             }
             if let Some(water) = water {
@@ -229,14 +300,23 @@ impl<'a> TimeAtRisk<'a> {
             conditions.iter().map(|one| Split { known: one.levels.len(), keeps_empty }).collect();
         let fed = fed_by_water.as_ref().map(|_| splits.len());
         let fixed = fed.or(factor.map(|_| 0));
-        splits.extend(fed.map(|_| Split { known: Cell::all().count(), keeps_empty: false }));
+        if let Some((_, water)) = &fed_by_water {
+            let keys = [Some(&water.key), other_water.as_ref().map(|water| &water.key)];
+            for key in keys.into_iter().flatten() {
+                splits.push(Split { known: Cell::all().count(), keeps_empty: false });
+                cuts.splits.push(format!("fed, {key}"));
+            }
+        } else if let Some(other) = &other_water {
+            splits.push(Split { known: WATER_LEVELS, keeps_empty: false });
+            cuts.splits.push(format!("{WATER}{}", other.key));
+        }
         let finest = (!undivided).then_some(0);
         let names = conditions.into_iter().next().map_or_else(Vec::new, |finest| finest.levels);
         let nodes = nodes.clone();
         let ground = Ground { undivided: cells, divided, splits, finest, fixed, taught, nodes };
         let everyone = everyone.clone();
         let (levels_stand, follow_up) = (factor.is_some(), FollowUp::default());
-        Ok(Records { levels_stand, ground, first_year, unknown_year, names, ends, follow_up, everyone })
+        Ok(Records { levels_stand, ground, first_year, unknown_year, names, cuts, ends, follow_up, everyone })
     }
 }
 
@@ -265,7 +345,8 @@ impl Records {
     ) -> Result<Records, Refusal> {
         let everyone = everyone(club, population, &nodes);
         let (taxon, follow_up, water) = (population.taxon, FollowUp::default(), OnceLock::new());
-        TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water }.by(Divided::By(by), None)
+        let at_risk = TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water, other_bands: None };
+        at_risk.by(Divided::By(by), None)
     }
 
     /// The position of the first year asked; `None` = nothing was bought since.
@@ -325,17 +406,38 @@ impl Records {
     }
 
     fn cells_of(&self) -> &Cells {
-        if self.ground.finest.is_some() { &self.ground.divided } else { &self.ground.undivided }
+        // Undivided answers are told apart too where another release's bands cut the time.
+        let divided = self.ground.finest.is_some() || self.cuts.others;
+        if divided { &self.ground.divided } else { &self.ground.undivided }
+    }
+
+    /// The bands that cells are cut by.
+    pub(super) fn cut_by(&self) -> BTreeSet<String> {
+        let water = self.cuts.water.iter().map(|key| format!("{WATER}{key}"));
+        self.cuts.splits.iter().filter(|key| !key.is_empty()).cloned().chain(water).collect()
     }
 
     fn cell(&self, levels: &[usize], year: usize, marks: u32) -> String {
         let year = if self.unknown_year == Some(year) { None } else { Some(self.first_year + year as i32) };
-        let names = levels.iter().enumerate().map(|(split, level)| match self.names.get(*level) {
-            Some(name) if split == 0 => name.code.clone(),
-            _ if split == 0 => "unknown".to_owned(),
-            _ => level.to_string(),
+        let name = |split: usize, level: usize| match self.names.get(level) {
+            _ if Some(split) != self.ground.finest => level.to_string(),
+            Some(name) => name.code.clone(),
+            None => "unknown".to_owned(),
+        };
+        let levels = levels.iter().copied().enumerate();
+        if !self.cuts.others {
+            let names: Vec<String> = levels.map(|(split, level)| name(split, level)).collect();
+            return format!("{}|{year:?}|{marks}", names.join("|"));
+        }
+        // By bands, not by their places in the list: those of the one release stand elsewhere in the other's.
+        let keyed = levels.map(|(split, level)| match self.cuts.splits.get(split).map_or("", String::as_str) {
+            "" if !self.levels_stand => name(split, level),
+            key => format!("{key}={level}"),
         });
-        format!("{}|{year:?}|{marks}", names.collect::<Vec<_>>().join("|"))
+        let water = self.cuts.water.iter().map(|key| format!("{WATER}{key}={}", WATER_OF_MARKS[(marks & 3) as usize]));
+        let mut named: Vec<String> = keyed.chain(water).collect();
+        named.sort();
+        format!("{}|{year:?}|{}", named.join("|"), marks & AT_RISK)
     }
 
     /// Every cell with time in it.
@@ -415,6 +517,18 @@ fn add_spans(spans: &mut Vec<Span>, club: &Club, whole: &Condition, of: &FollowU
 /// Every specimen of the widest of these taxa.
 fn everyone(club: &Club, population: &Population, nodes: &[Node]) -> Population {
     Population::of(club, nodes.first().map_or(population.taxon, |node| node.taxon), None)
+}
+
+/// The list of what the water had to be, in names of cells.
+const WATER: &str = "water, ";
+/// Levels of water within its bands: not, and held; the next is unknown.
+const WATER_LEVELS: usize = 2;
+/// Those levels, unknown included, by the marks [`HELD`] and [`NOT_KNOWN`].
+const WATER_OF_MARKS: [usize; 4] = [given::FAILED as usize, given::HELD as usize, WATER_LEVELS, WATER_LEVELS];
+
+/// Levels with one more.
+fn with(levels: &[usize], level: usize) -> Vec<usize> {
+    levels.iter().copied().chain([level]).collect()
 }
 
 type Piece = (f64, f64, Vec<usize>, u32);

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use super::{Builder, Condition, LevelName, Rules, Source, ladder};
 use crate::answer::By;
-use crate::club::{Club, Days, TankId};
+use crate::club::{Club, ClubBand, Days, TankId};
 use crate::exposure::band::{ABOVE, BELOW, Scale, WITHIN};
 use crate::exposure::by_tank::steps_by_tank;
 use crate::exposure::series::Series;
@@ -230,7 +230,21 @@ impl Condition {
     /// # Errors
     /// `UnknownExposure` where no cut is written for it.
     pub fn of_factor(club: &Club, population: &Population, factor: Factor, rules: Rules) -> Result<Condition, Refusal> {
-        Builder { club, population, rules }.factor(factor)
+        Condition::of_factor_among(club, &club.bands, population, factor, rules)
+    }
+
+    /// The same where these are the club's own bands.
+    ///
+    /// # Errors
+    /// As [`Condition::of_factor`].
+    pub fn of_factor_among(
+        club: &Club,
+        bands: &[ClubBand],
+        population: &Population,
+        factor: Factor,
+        rules: Rules,
+    ) -> Result<Condition, Refusal> {
+        Builder { club, bands, population, rules }.factor(factor)
     }
 
     /// The same with each level replaced, under these names.

@@ -1,5 +1,6 @@
 //! The documented shape of an answer: what the club teaches.
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -35,8 +36,36 @@ pub struct ClaimLine {
     pub looked_at_as: String,
     /// `death`, `decline`, `growth`: what it is taught about.
     pub outcomes: Vec<String>,
+    /// By whom the club teaches it, and since when; absent where it is the catalogue's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub club: Option<ClaimSigned>,
     /// One a taxon that it is taught for and that has records enough.
     pub taxa: Vec<ClaimForTaxon>,
+}
+
+/// By whom the club teaches something, and since when.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ClaimSigned {
+    /// Number of the claim.
+    #[schema(example = 3)]
+    pub id: i64,
+    /// Slug of whom it is taught for.
+    #[schema(example = "goniopora")]
+    pub taxon: String,
+    /// Code of a condition, or words that no condition says yet.
+    #[schema(example = "nitrate_above")]
+    pub condition: String,
+    /// `more` losses, or less growth, under the condition; `fewer` losses, or more growth.
+    #[schema(example = "more")]
+    pub direction: String,
+    /// Taught since.
+    #[schema(example = "2025-06-01")]
+    pub since: NaiveDate,
+    /// Who answers for it.
+    #[schema(example = "husbandry group")]
+    pub signed_by: String,
+    /// Why.
+    pub note: Option<String>,
 }
 
 /// A claim for one taxon.
