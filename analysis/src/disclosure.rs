@@ -55,7 +55,8 @@ pub fn keepers_needed(audience: Audience) -> u64 {
 
 /// Whether a block may be shown.
 pub fn passes(tally: &Tally, audience: Audience) -> bool {
-    block_minimum(audience).is_none_or(|minimum| {
+    let minimum = block_minimum(audience).filter(|_| plan::holds!(Minimum));
+    minimum.is_none_or(|minimum| {
         tally.keepers >= minimum.keepers
             && tally.tanks >= minimum.tanks
             && tally.specimens >= minimum.specimens

@@ -54,6 +54,12 @@ pub fn census(club: &Club, audience: Audience) -> Vec<TaxonCensus> {
         .collect()
 }
 
+/// Whether the counts of a taxon are told to a restricted audience.
+pub(super) fn shows(club: &Club, taxon: TaxonSlug, audience: Audience) -> bool {
+    let wider = taxon.ancestors().into_iter().map(|taxon| (std::cmp::Reverse(taxon.get().rank), taxon));
+    shown(club, &wider.collect(), audience).contains(&taxon)
+}
+
 /// Taxa that may be shown: from the widest down, each as a part of the one above it. What is withheld for the sake of
 /// another taxon takes its own parts with it; above a taxon that is not asked, or fails by itself, nothing is tied.
 fn shown(club: &Club, taxa: &BTreeSet<Ranked>, audience: Audience) -> BTreeSet<TaxonSlug> {

@@ -12,6 +12,8 @@ use crate::follow_up::{Population, Run, follow_up};
 use crate::refusal::{Part, Refusal, RefusalCode};
 use crate::wording;
 
+#[cfg(test)]
+mod attack; // what published figures leave open of cells that may not be shown
 mod attempt; // one taxon tried
 mod causes; // what they died of
 mod counted; // evidence of the whole and of each level

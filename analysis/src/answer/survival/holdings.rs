@@ -2,7 +2,8 @@
 //! those of an older one.
 //!
 //! They may where every block of the older and of the later answers rests on what nobody, or at least three members,
-//! changed; and where each part that a block of the one has in common with a block of the other passes by itself: who
+//! changed; where what nobody changed was told before, so that it cannot be taken from older figures of a wider taxon, the
+//! rest of which was too small then; and where each part that a block of the one has in common with a block of the other passes by itself: who
 //! takes one release from the other then finds no figure of fewer (Hundepool et al. 2012, from memory).
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -10,11 +11,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::{Deserialize, Serialize};
 
 use super::records::{Divided, TimeAtRisk};
+use crate::answer::census::shows;
 use crate::answer::held::MEMBERS;
 use crate::answer::{Audience, By, Given, Outcome, Question};
 use crate::club::{Club, ClubBand};
 use crate::comparison::sets::stable_hash;
 use crate::disclosure::passes;
+use crate::disclosure::plan::holds;
 use crate::evidence::Tally;
 use crate::exposure::condition::finest_edges;
 use crate::follow_up::Population;
@@ -79,6 +82,8 @@ const DAYS_APART: f64 = 1e-6;
 
 /// The cell of all that is on record.
 const ALL: &str = "all";
+/// A cell of nobody: it stands in the block of what is on record where that is told.
+const TOLD: &str = "told";
 
 /// What members hold of a taxon by one split or condition, and the blocks of the answers; members by a key that names nobody.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -108,6 +113,7 @@ pub fn code_of_split(by: By) -> &'static str {
 
 /// What is on record of a taxon, to be divided by any split or condition.
 pub struct OnRecord<'a> {
+    club: &'a Club,
     taxon: TaxonSlug,
     /// `None` = nothing that answers could be made from.
     at_risk: Option<TimeAtRisk<'a>>,
@@ -135,7 +141,7 @@ impl<'a> OnRecord<'a> {
             let end = stable_hash(&format!("{:?} {}", specimen.ending, specimen.held));
             (id, Hashed { keeper: specimen.keeper, key: stable_hash(&specimen.key), sizes, end })
         });
-        OnRecord { taxon: population.taxon, at_risk, specimens: hashes.collect() }
+        OnRecord { club, taxon: population.taxon, at_risk, specimens: hashes.collect() }
     }
 
     /// The same, cut at the edges of another release's bands too.
@@ -174,8 +180,12 @@ impl Holdings {
                 all.entry(member).or_default().add(specimen.key, life);
             }
         }
-        for blocks in [&mut holdings.public, &mut holdings.member] {
+        for (audience, blocks) in [(Audience::Public, &mut holdings.public), (Audience::Member, &mut holdings.member)] {
             blocks.insert(BTreeSet::from([ALL.to_owned()]));
+            if shows(on_record.club, on_record.taxon, audience) {
+                holdings.cells.entry(TOLD.to_owned()).or_default();
+                blocks.insert(BTreeSet::from([ALL.to_owned(), TOLD.to_owned()]));
+            }
         }
         holdings
     }
@@ -252,19 +262,32 @@ impl Holdings {
         let pairs = [(Audience::Public, &older.public, &self.public), (Audience::Member, &older.member, &self.member)];
         pairs.into_iter().all(|(audience, old, new)| {
             let enough = |block: &BTreeSet<String>| {
-                self.changed(older, block).into_iter().all(|changed| changed == 0 || changed >= MEMBERS)
+                !holds!(Enough)
+                    || self.changed(older, block).into_iter().all(|changed| changed == 0 || changed >= MEMBERS)
             };
             let fits = |block: &BTreeSet<String>| {
                 old.iter().all(|other| {
                     let common: BTreeSet<String> = block.intersection(other).cloned().collect();
                     common.is_empty()
+                        || !holds!(Fits)
                         || common == *block
                         || common == *other
                         || [self, older].into_iter().all(|of| of.passes(&common, audience))
                 })
             };
-            old.iter().chain(new).all(enough) && new.iter().all(fits)
+            let told = |block: &BTreeSet<String>| {
+                !holds!(Told) || self.changed(older, block)[0] > 0 || self.is_told_by(older, old, block)
+            };
+            old.iter().chain(new).all(enough) && new.iter().all(|block| fits(block) && told(block))
         })
+    }
+
+    /// Whether a block is a union of older ones, as far as anybody has anything there.
+    fn is_told_by(&self, older: &Holdings, old: &BTreeSet<BTreeSet<String>>, block: &BTreeSet<String>) -> bool {
+        let is_own = |cell: &&String| self.cells.contains_key(*cell) || older.cells.contains_key(*cell);
+        let own: BTreeSet<&String> = block.iter().filter(is_own).collect();
+        let parts = old.iter().map(|other| other.iter().filter(is_own).collect::<BTreeSet<&String>>());
+        parts.filter(|part| part.is_subset(&own)).flatten().collect::<BTreeSet<&String>>() == own
     }
 
     /// What each member holds of some cells together.

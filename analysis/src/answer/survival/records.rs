@@ -39,6 +39,9 @@ pub(super) struct Ended {
     pub(super) entry: Entry,
     pub(super) year: usize,
     pub(super) cause: u32,
+    /// The levels at which it did.
+    #[cfg(test)]
+    pub(super) levels: Vec<usize>,
 }
 
 /// A cell: its levels, its year of purchase, and what its time counts for.
@@ -290,7 +293,13 @@ impl<'a> TimeAtRisk<'a> {
                 let entry = Entry { specimen, keeper, tank, days: stop - start, marks };
                 cells.add(Vec::new(), year, entry);
                 if let Some(cause) = end.filter(|_| stop == to) {
-                    ends.push(Ended { entry, year, cause });
+                    ends.push(Ended {
+                        entry,
+                        year,
+                        cause,
+                        #[cfg(test)]
+                        levels: levels.clone(),
+                    });
                 }
                 divided.add(levels, year, entry);
             }
@@ -362,7 +371,7 @@ impl Records {
     }
 
     /// The same from a plan of these records.
-    fn partition_in(&self, plan: &mut Plan, question: &Question, audience: Audience) -> Option<Partition> {
+    pub(super) fn partition_in(&self, plan: &mut Plan, question: &Question, audience: Audience) -> Option<Partition> {
         let from = self.since(question.since)?;
         let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
         let taught = self.ground.taught.last().copied().flatten().is_some();

@@ -13,6 +13,26 @@ pub(crate) enum Rule {
     Given,
     /// What another outcome leaves out of death passes or is nothing.
     Outcome,
+    /// A block holds enough keepers, tanks and specimens, and no keeper too much of it.
+    Minimum,
+    /// The public's blocks are unions of the members'.
+    Public,
+    /// The blocks of a part of the time are unions of those of the whole.
+    Layers,
+    /// Blocks are unions of those of wider taxa.
+    Wider,
+    /// What a taught band and the ladder have in common passes.
+    Across,
+    /// Levels that edges ask for are unions of whole rows.
+    Edges,
+    /// What is left of a count of a wider taxon passes or is nothing.
+    Parts,
+    /// A later release tells what nobody or three members changed.
+    Enough,
+    /// Blocks of two releases fit.
+    Fits,
+    /// What nobody changed is told in a later release only if it was told before.
+    Told,
 }
 
 thread_local! {

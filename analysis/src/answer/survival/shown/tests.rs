@@ -12,12 +12,8 @@ use crate::disclosure::plan::switches::{Rule, is_off, without};
 use crate::disclosure::tree::Node;
 use crate::vocabulary::TaxonSlug;
 
-#[path = "../../../../tests/support/random_club.rs"]
-mod random_club;
-#[path = "../../../../tests/support/club_builder.rs"]
-mod support;
-
-use random_club::{Size, random_club};
+use super::super::attack::clubs::random_club::{Size, random_club};
+use super::super::attack::clubs::support;
 
 const SLUGS: &[&str] = &["acropora-millepora", "acropora-tenuis", "acropora-millepora", "montipora-digitata"];
 const TAXA: &[&str] = &["acropora-millepora", "acropora-tenuis", "acropora", "montipora-digitata", "sps"];
