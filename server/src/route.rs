@@ -19,9 +19,11 @@ mod layouts; // how files of one shape are read
 mod lead_up; // the weeks before losses
 mod me; // who is asking
 mod metrics; // what an operator watches
+mod newsletter; // an issue, assembled
 mod openapi; // the document itself
 mod page; // one address of a collection: cursors
 mod parameters; // what is measured
+mod picture; // answers as pictures
 mod plan; // what to record to know
 mod prepared; // what a release answers before it is asked
 mod problems; // pages about problems
@@ -29,6 +31,7 @@ mod question_links; // links to single questions
 mod questions; // one question behind its link
 mod records; // the current records row by row
 mod releases; // what public and members read
+mod report; // everything about one taxon
 mod representation; // how an answer is to be written
 mod roll_call; // all seen alive today, except …
 mod settings; // decisions of the club
@@ -43,6 +46,7 @@ mod upload_views;
 mod uploads; // from a file to the club's records // findings, preview
 
 pub use prepared::prepare;
+pub use report::{CONDITIONS, Report};
 pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
     SurvivalAnswer,
@@ -67,7 +71,9 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(lead_up::get_lead_up)
                 .service(plan::get_plan)
                 .service(casebook::get_casebook)
+                .service(report::get_report)
                 .service(claims::get_claims)
+                .service(newsletter::get_newsletter)
                 .service(uploads::create_upload)
                 .service(uploads::list_uploads)
                 .service(uploads::get_upload)

@@ -2,6 +2,8 @@
 
 #[path = "../support/api.rs"]
 mod api_support;
+#[path = "../support/legible.rs"]
+mod legible;
 
 mod answers; // questions to the records
 mod check; // whether a database holds what it says
@@ -13,9 +15,11 @@ mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
 mod metrics; // what an operator watches
+mod newsletter; // reports and issues
 mod problems; // what can go wrong
 mod records; // the current records row by row
 mod releases; // what public and members read
+mod representations; // the same answer in other forms
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back
 mod vocabulary; // what is measured
