@@ -1,6 +1,6 @@
 //! Paper to draw on: rules, marks and texts with a letter size, as nodes of SVG.
 
-use svg::node::element::{Group, Line, Path, Rectangle, Text};
+use svg::node::element::{Group, Line, Path, Text};
 
 use super::letters;
 
@@ -147,19 +147,6 @@ impl Canvas {
     /// A filled shape.
     pub fn shape(&mut self, points: &[(f64, f64)], ink: &str) {
         self.area(points, ink, 1.0);
-    }
-
-    /// A box with a thin rule.
-    pub fn frame(&mut self, x: f64, y: f64, width: f64, height: f64) {
-        let frame = Rectangle::new()
-            .set("x", short(x))
-            .set("y", short(y))
-            .set("width", short(width))
-            .set("height", short(height))
-            .set("fill", "none")
-            .set("stroke", INK)
-            .set("stroke-width", "0.8");
-        self.add(frame);
     }
 
     /// A mark at an estimate: a square, a diamond or a triangle, so that groups differ in shape too.
