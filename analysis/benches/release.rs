@@ -97,7 +97,7 @@ fn main() {
     stage("claims", || {
         let families = Families { death: Some(&called), decline: Some(&declines) };
         let of = |taxon: &TaxonSlug| TaxonRecords { taxon: *taxon, club: &club, families };
-        drop(claims(&taxa.iter().map(of).collect::<Vec<_>>(), AUDIENCE, &stamp()));
+        drop(claims(&taxa.iter().map(of).collect::<Vec<_>>(), &[], AUDIENCE, &stamp()));
     });
     println!("{:>8.2} s  all, {} taxa, {} comparisons", begun.elapsed().as_secs_f64(), taxa.len(), called.comparisons);
     if let Some(peak) = peak() {

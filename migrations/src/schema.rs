@@ -14,6 +14,14 @@ diesel::table! {
         keeper_id -> Nullable<Int8>,
         /// When the row was made
         created_at -> Timestamptz,
+        /// Argon2id of the password, in the PHC string format
+        password -> Text,
+        /// When the password was chosen
+        password_set_at -> Timestamptz,
+        /// Last sign-in
+        signed_in_at -> Nullable<Timestamptz>,
+        /// Nobody signs in from then on, and no token of the account is valid; null = in use
+        disabled_at -> Nullable<Timestamptz>,
     }
 }
 
@@ -324,6 +332,22 @@ diesel::table! {
 }
 
 diesel::table! {
+    /// Failed guesses of secrets in a row, and until when the next has to wait
+    guess (kind, hash) {
+        /// account = by the name that was given, address = by where it came from, setup = at the setup code
+        kind -> Text,
+        /// SHA-256 of the name in lower case, of the address, or of nothing
+        hash -> Bytea,
+        /// Failures in a row
+        failures -> Int4,
+        /// The last one; forgotten when long ago
+        last_at -> Timestamptz,
+        /// The next guess is looked at from then on
+        free_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
     /// A name given to a specimen: the latest holds, the history stays
     identification (id) {
         /// Row
@@ -404,6 +428,34 @@ diesel::table! {
         calibrated_on -> Nullable<Date>,
         /// In use from
         from_day -> Nullable<Date>,
+    }
+}
+
+diesel::table! {
+    /// A link, shown once, with which somebody makes an account, or chooses a new password for one
+    invitation (id) {
+        /// Row
+        id -> Int8,
+        /// SHA-256 of the secret in the link
+        hash -> Bytea,
+        /// What the account will be, or is: reader, keeper or curator
+        role -> Text,
+        /// Whose records will be the account's own
+        keeper_id -> Nullable<Int8>,
+        /// Handle of a keeper who is made when the invitation is accepted; null from then on
+        new_keeper -> Nullable<Text>,
+        /// The account that was made with it, or that gets a new password
+        account_id -> Nullable<Int8>,
+        /// Who invites: an account or a token, as in the audit
+        made_by -> Text,
+        /// When it was made
+        created_at -> Timestamptz,
+        /// Not valid from then on
+        expires_at -> Timestamptz,
+        /// When it was used; it works once
+        accepted_at -> Nullable<Timestamptz>,
+        /// Withdrawn
+        revoked_at -> Nullable<Timestamptz>,
     }
 }
 
@@ -796,6 +848,38 @@ diesel::table! {
         to_day -> Nullable<Date>,
         /// Day it was last confirmed
         confirmed_on -> Date,
+    }
+}
+
+diesel::table! {
+    /// A browser that is signed in; the row goes when it signs out
+    session (id) {
+        /// Row
+        id -> Int8,
+        /// SHA-256 of the secret in the cookie
+        hash -> Bytea,
+        /// Who is signed in
+        account_id -> Int8,
+        /// When it began
+        created_at -> Timestamptz,
+        /// Last use, to the minute; a session that rests too long ends
+        last_used_at -> Timestamptz,
+        /// Ends then, however much it is used
+        expires_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
+    /// The code with which the first curator is made; at most one row, none once there is an account
+    setup_code (only_row) {
+        /// Always true: there is one row
+        only_row -> Bool,
+        /// SHA-256 of the code, which stood on the console alone
+        hash -> Bytea,
+        /// When it was made
+        created_at -> Timestamptz,
+        /// Not valid from then on
+        expires_at -> Timestamptz,
     }
 }
 
@@ -1216,6 +1300,8 @@ diesel::joinable!(incident -> tank (tank_id));
 diesel::joinable!(instrument -> keeper (keeper_id));
 diesel::joinable!(instrument -> parameter (parameter));
 diesel::joinable!(instrument -> tank (tank_id));
+diesel::joinable!(invitation -> account (account_id));
+diesel::joinable!(invitation -> keeper (keeper_id));
 diesel::joinable!(job -> upload (upload_id));
 diesel::joinable!(kit_answer -> parameter (parameter));
 diesel::joinable!(layout -> keeper (keeper_id));
@@ -1239,6 +1325,7 @@ diesel::joinable!(request_key -> keeper (keeper_id));
 diesel::joinable!(routine -> keeper (keeper_id));
 diesel::joinable!(routine -> specimen (specimen_id));
 diesel::joinable!(routine -> tank (tank_id));
+diesel::joinable!(session -> account (account_id));
 diesel::joinable!(sighting -> keeper (keeper_id));
 diesel::joinable!(sighting -> specimen (specimen_id));
 diesel::joinable!(sizing -> keeper (keeper_id));
@@ -1279,9 +1366,11 @@ diesel::allow_tables_to_appear_in_same_query!(
     event,
     finding,
     finding_kind,
+    guess,
     identification,
     incident,
     instrument,
+    invitation,
     job,
     keeper,
     kit_answer,
@@ -1299,6 +1388,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     release_taxon,
     request_key,
     routine,
+    session,
+    setup_code,
     sighting,
     sizing,
     specimen,

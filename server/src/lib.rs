@@ -7,6 +7,7 @@ pub mod answer; // records in Postgres → an answer
 pub mod app; // the application, built from values
 pub mod backup; // the whole club in one file, and back
 pub mod body; // JSON bodies as typed values
+pub mod chart; // answers as pictures
 pub mod check; // whether a database holds what it says
 pub mod command; // the words of the command
 pub mod config; // flags, variables, defaults

@@ -1,16 +1,20 @@
 //! One answer, several representations: which one is asked for, its bytes, its validators and its headers.
 //!
 //! JSON is the only one that nests. CSV is RFC 4180 with a header row; `csv=excel` writes the dialect that
-//! spreadsheet programs in countries with a decimal comma open by a double click. Nothing here computes.
+//! spreadsheet programs in countries with a decimal comma open by a double click; Parquet has the columns of the CSV with
+//! their types and what they mean. Nothing here computes.
 
 use actix_web::http::header;
 use actix_web::{HttpResponse, HttpResponseBuilder};
 use sha2::{Digest, Sha256};
 
+pub mod column; // what columns hold and mean
 pub mod negotiate; // which representation is asked for
+pub mod parquet; // rows and columns as Parquet
 pub mod sheet; // rows and columns as CSV
 mod validate; // what the caller holds already
 
+pub use column::Column;
 pub use negotiate::{Form, Made, negotiate};
 pub use sheet::{Cell, Sheet};
 pub use validate::{Held, Validator};
@@ -100,7 +104,8 @@ pub fn json_or_sheet(
         return json_bytes(answer);
     }
     let value = serde_json::to_value(answer).map_err(|error| Problem::internal(&error))?;
-    sheet(&value).bytes(form)
+    let sheet = Sheet { about: parquet::about(&value), ..sheet(&value) };
+    sheet.bytes(form)
 }
 
 /// Percent-encodes all but the unreserved characters of RFC 3986.

@@ -25,10 +25,12 @@ mod lead_up; // the weeks before losses
 mod me; // who is asking
 mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches
+mod newsletter; // an issue, assembled
 mod openapi; // the document itself
 mod own_tokens; // keys for the programs of whoever is signed in
 mod page; // one address of a collection: cursors
 mod parameters; // what is measured
+mod picture; // answers as pictures
 mod plan; // what to record to know
 mod prepared; // what a release answers before it is asked
 mod problems; // pages about problems
@@ -37,6 +39,7 @@ mod questions; // one question behind its link
 mod record_edits; // single records, made and changed by hand
 mod records; // the current records row by row
 mod releases; // what public and members read
+mod report; // everything about one taxon
 mod representation; // how an answer is to be written
 mod roll_call; // all seen alive today, except …
 mod session; // signing in and out, and the first curator
@@ -57,6 +60,7 @@ pub use records::{
     EndingRecord, EventRecord, IncidentRecord, InstrumentRecord, PlacementRecord, ReadingRecord, RoutineRecord,
     SightingRecord, SizingRecord, SpecimenRecord, StayRecord, TankRecord,
 };
+pub use report::{CONDITIONS, Report};
 pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
     SurvivalAnswer,
@@ -81,7 +85,9 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(lead_up::get_lead_up)
                 .service(plan::get_plan)
                 .service(casebook::get_casebook)
+                .service(report::get_report)
                 .service(claims::get_claims)
+                .service(newsletter::get_newsletter)
                 .service(uploads::create_upload)
                 .service(uploads::list_uploads)
                 .service(uploads::get_upload)

@@ -527,3 +527,88 @@ fn a_reference_level_needs_covariates() {
     assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
     assert!(stderr(&output).contains("--covariates"), "{}", stderr(&output));
 }
+
+/// A delimited table as Parquet, every column as text or, where all its cells are numbers, as numbers.
+fn as_parquet(csv: &str) -> Vec<u8> {
+    use std::sync::Arc;
+
+    use parquet::basic::{LogicalType, Type as Physical};
+    use parquet::data_type::{ByteArray, ByteArrayType, DoubleType};
+    use parquet::file::properties::WriterProperties;
+    use parquet::file::writer::SerializedFileWriter;
+    use parquet::schema::types::Type;
+
+    let mut reader = csv::Reader::from_reader(csv.as_bytes());
+    let names: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
+    let rows: Vec<Vec<String>> = reader.records().map(|row| row.unwrap().iter().map(str::to_owned).collect()).collect();
+    let numbers = |at: usize| -> Option<Vec<Option<f64>>> {
+        rows.iter().map(|row| if row[at].is_empty() { Some(None) } else { row[at].parse().ok().map(Some) }).collect()
+    };
+    let field = |at: usize| match numbers(at) {
+        Some(_) => Type::primitive_type_builder(&names[at], Physical::DOUBLE).build(),
+        None => Type::primitive_type_builder(&names[at], Physical::BYTE_ARRAY)
+            .with_logical_type(Some(LogicalType::String))
+            .build(),
+    };
+    let fields = (0..names.len()).map(|at| Arc::new(field(at).unwrap())).collect();
+    let schema = Type::group_type_builder("rows").with_fields(fields).build().unwrap();
+    let mut bytes = Vec::new();
+    let properties = Arc::new(WriterProperties::builder().build());
+    let mut writer = SerializedFileWriter::new(&mut bytes, Arc::new(schema), properties).unwrap();
+    let mut group = writer.next_row_group().unwrap();
+    for at in 0..names.len() {
+        let mut column = group.next_column().unwrap().unwrap();
+        match numbers(at) {
+            Some(numbers) => {
+                let levels: Vec<i16> = numbers.iter().map(|number| i16::from(number.is_some())).collect();
+                let values: Vec<f64> = numbers.into_iter().flatten().collect();
+                column.typed::<DoubleType>().write_batch(&values, Some(&levels), None).unwrap();
+            }
+            None => {
+                let values: Vec<ByteArray> = rows.iter().map(|row| ByteArray::from(row[at].as_str())).collect();
+                let levels = vec![1; values.len()];
+                column.typed::<ByteArrayType>().write_batch(&values, Some(&levels), None).unwrap();
+            }
+        }
+        column.close().unwrap();
+    }
+    group.close().unwrap();
+    writer.close().unwrap();
+    bytes
+}
+
+#[test]
+fn a_table_in_parquet_says_what_it_says_in_csv() {
+    let folder = TempDir::new().unwrap();
+    let mut asked = 0;
+    for file in std::fs::read_dir(reference()).unwrap() {
+        let path = file.unwrap().path();
+        if path.extension().is_none_or(|extension| extension != "csv") {
+            continue;
+        }
+        let text = std::fs::read_to_string(&path).unwrap();
+        let header = text.lines().next().unwrap_or_default();
+        let columns: Vec<&str> = header.split(',').collect();
+        if !(columns.contains(&"time") && columns.contains(&"event")) {
+            continue;
+        }
+        let written = folder.path().join("table.parquet");
+        std::fs::write(&written, as_parquet(&text)).unwrap();
+        let question = "--stop time --event event";
+        let of_csv = figures(&format!("survival {} {question}", path.display()));
+        assert_eq!(figures(&format!("survival {} {question}", written.display())), of_csv, "{}", path.display());
+        asked += 1;
+    }
+    assert!(asked > 0, "no table of times was found");
+
+    // What is damaged is said, with the place and the remedy.
+    let cut = folder.path().join("cut.parquet");
+    std::fs::write(&cut, b"PAR1 and nothing more").unwrap();
+    let output = strandline(&format!("survival {} --stop time --event event", cut.display()));
+    assert_eq!(output.status.code(), Some(3));
+    assert!(
+        stderr(&output).contains("cut.parquet") && stderr(&output).contains("save it again"),
+        "{}",
+        stderr(&output)
+    );
+}

@@ -3,6 +3,8 @@
 use analysis::answer::{RunOutcome, SurvivalAnswer, SurvivalGroup};
 use analysis::refusal::Part;
 
+use crate::chart::percent;
+
 /// "Goniopora: 117 specimens of 38 keepers, 52 deaths; 62 % (52 to 71) …", or the refusal.
 pub fn one_year(answer: &SurvivalAnswer) -> String {
     let counts = match &answer.evidence {
@@ -40,11 +42,6 @@ fn at_horizon(group: &SurvivalGroup) -> String {
         },
         Part::Refused { refused } => refused.message.clone(),
     }
-}
-
-/// A share in percent.
-pub fn percent(share: f64) -> String {
-    format!("{:.0} %", 100.0 * share)
 }
 
 /// The same figure without open register rows as sightings.

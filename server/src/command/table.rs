@@ -1,4 +1,4 @@
-//! A table of anyone's: reads delimited text into names and cells, and prints lines in columns.
+//! A table of anyone's: reads delimited text or Parquet into names and cells, and prints lines in columns.
 //!
 //! The separator is the one of `,` `;` tab `|` under which the named columns stand in the header. Nothing is guessed
 //! about the rows: a row of another width or a quote without an end is an error, so that no cell slides into another
@@ -17,6 +17,8 @@ use importer::formula_guard::unguarded;
 
 use super::failure::Failure;
 
+mod parquet; // tables in Parquet
+
 const SEPARATORS: [u8; 4] = [b',', b';', b'\t', b'|'];
 
 /// Reads a table in which the `wanted` columns are expected.
@@ -24,7 +26,11 @@ const SEPARATORS: [u8; 4] = [b',', b';', b'\t', b'|'];
 /// # Errors
 /// Input that is no text, too large or uneven.
 pub fn read(path: &Path, wanted: &[&str]) -> Result<Table, Failure> {
-    let text = text(path)?;
+    let bytes = bytes(path)?;
+    if parquet::is(&bytes) {
+        return parquet::read(path, bytes, wanted);
+    }
+    let text = text(path, &bytes)?;
     let (text, above) = match split::sep_line(&text) {
         Some(_) => (text.find('\n').map_or("", |end| &text[end + 1..]), 1),
         None => (text.as_str(), 0),
@@ -73,7 +79,7 @@ pub fn read(path: &Path, wanted: &[&str]) -> Result<Table, Failure> {
     Ok(table)
 }
 
-fn text(path: &Path) -> Result<String, Failure> {
+fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
     let unreadable = |error: std::io::Error| Failure::unreadable(path, &error);
     let mut bytes = Vec::new();
     let file = File::open(path).map_err(unreadable)?;
@@ -85,7 +91,11 @@ fn text(path: &Path) -> Result<String, Failure> {
             path.display()
         )));
     }
-    let decoded = encoding::decode(&bytes, None)
+    Ok(bytes)
+}
+
+fn text(path: &Path, bytes: &[u8]) -> Result<String, Failure> {
+    let decoded = encoding::decode(bytes, None)
         .map_err(|_| Failure::input(format!("it is no text, {}: save the sheet as CSV first", path.display())))?;
     Ok(decoded.text.into_owned())
 }

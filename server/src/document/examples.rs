@@ -29,6 +29,8 @@ examples!(
     "get_plan",
     "get_casebook",
     "get_claims",
+    "get_report",
+    "get_newsletter",
     "create_upload",
     "list_uploads",
     "get_upload",

@@ -1,10 +1,10 @@
-//! Rows and columns as CSV, in the standard's form and in the one that spreadsheet programs expect. Text that a
+//! Rows and columns, and as CSV, in the standard's form and in the one that spreadsheet programs expect. Text that a
 //! spreadsheet program would run as a formula stays text in both.
 
 use importer::formula_guard::{guarded, quoting};
 
 use crate::problem::Problem;
-use crate::represent::Form;
+use crate::represent::{Form, parquet};
 
 /// One value of a row.
 #[derive(Debug, Clone, PartialEq)]
@@ -56,6 +56,8 @@ pub struct Sheet {
     pub columns: Vec<String>,
     /// Rows, each as long as `columns`.
     pub rows: Vec<Vec<Cell>>,
+    /// What the table says of itself beside its rows, where a representation has a place for it.
+    pub about: Vec<(String, String)>,
 }
 
 impl Sheet {
@@ -96,11 +98,14 @@ impl Sheet {
 
     /// An empty table with its columns.
     pub fn new<'c>(columns: impl IntoIterator<Item = &'c str>) -> Self {
-        Sheet { columns: columns.into_iter().map(str::to_owned).collect(), rows: Vec::new() }
+        Sheet { columns: columns.into_iter().map(str::to_owned).collect(), ..Sheet::default() }
     }
 
     /// The bytes of the table.
     pub fn bytes(&self, form: Form) -> Result<Vec<u8>, Problem> {
+        if form == Form::Parquet {
+            return parquet::bytes(self);
+        }
         let texts = self.rows.iter().flatten().filter_map(|cell| match cell {
             Cell::Text(text) => Some(text.as_str()),
             _ => None,

@@ -29,7 +29,7 @@ problems!(
     security((), ("token" = ["read"])),
     params(Representation),
     responses(
-        (status = 200, description = "The claims; as CSV one row a claim, taxon and comparison", content((ClaimsAnswer = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The claims; as CSV and Parquet one row a claim, taxon and comparison", content((ClaimsAnswer = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         (status = 304, description = "The caller holds this answer already"),
         ClaimsProblems
     )
@@ -41,7 +41,7 @@ pub async fn get_claims(
     caller: Caller,
     query: Query<Representation>,
 ) -> Result<HttpResponse, Problem> {
-    let form = query.0.form(&request, Made::JsonCsv)?;
+    let form = query.0.form(&request, Made::Table)?;
     let asked = asked(form);
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| bytes(snapshot, audience, form)).await
 }
@@ -54,6 +54,11 @@ pub fn asked(form: Form) -> statistics::Question {
 
 /// The bytes of the answer.
 pub fn bytes(snapshot: &Snapshot, audience: Audience, form: Form) -> Result<Vec<u8>, Problem> {
+    represent::json_or_sheet(&answer(snapshot, audience)?, form, sheet)
+}
+
+/// The answer itself.
+pub fn answer(snapshot: &Snapshot, audience: Audience) -> Result<analysis::answer::ClaimsAnswer, Problem> {
     let by_taxon = snapshot.by_taxon(SEVERAL)?;
     let listed = listed(&snapshot.club);
     // What is told of a taxon comes from the release that stands for it.
@@ -71,8 +76,7 @@ pub fn bytes(snapshot: &Snapshot, audience: Audience, form: Form) -> Result<Vec<
             TaxonRecords { taxon: *taxon, club: &of.club, families }
         })
         .collect();
-    let answer = analysis::answer::claims(&taxa, &snapshot.club.claims, audience, &snapshot.stamp());
-    represent::json_or_sheet(&answer, form, sheet)
+    Ok(analysis::answer::claims(&taxa, &snapshot.club.claims, audience, &snapshot.stamp()))
 }
 
 fn sheet(answer: &serde_json::Value) -> Sheet {

@@ -1,13 +1,13 @@
 //! Conditions side by side.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, TaxonQuestion};
+use analysis::answer::{Audience, ConditionsResult, TaxonAnswer, TaxonQuestion};
 use analysis::club::SEVERAL;
-use serde::Serialize;
 
 use crate::access::Caller;
 use crate::answer::Snapshot;
 use crate::app::State;
+use crate::chart;
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::route::shape::ConditionsAnswer;
@@ -58,7 +58,7 @@ pub const LINES: Lines = Lines {
     security((), ("token" = ["read"])),
     params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), TaxonQuery),
     responses(
-        (status = 200, description = "The answer; as CSV one row a line of its list", content((ConditionsAnswer = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The answer; as CSV and Parquet one row a line of its list; as SVG and PNG a picture", content((ConditionsAnswer = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"), (String = "image/svg+xml"), (Vec<u8> = "image/png"))),
         (status = 304, description = "The caller holds this answer already"),
         AnswerProblems
     )
@@ -72,7 +72,7 @@ pub async fn get_conditions(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, answer).await
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, Some(chart::conditions), answer).await
 }
 
 /// The answer itself.
@@ -80,7 +80,7 @@ pub fn answer(
     snapshot: &Snapshot,
     question: &TaxonQuestion,
     audience: Audience,
-) -> Result<impl Serialize + use<>, Problem> {
+) -> Result<TaxonAnswer<ConditionsResult>, Problem> {
     let called = snapshot.called(question.outcome, audience)?;
     Ok(analysis::answer::conditions(&snapshot.club, question, audience, &snapshot.stamp(), called.as_deref()))
 }

@@ -30,7 +30,7 @@ pub struct GrowthQuery {
     /// Only corals acquired on or after 1 January of this year.
     #[param(minimum = 1900, maximum = 2200, example = 2020)]
     since: Option<i32>,
-    /// `json` or `csv`; wins over `Accept`.
+    /// `json`, `csv` or `parquet`; wins over `Accept`.
     #[param(example = "json")]
     format: Option<String>,
     /// `excel` for semicolons and decimal commas; implies `format=csv`.
@@ -57,7 +57,7 @@ impl Asked for GrowthQuery {
     security((), ("token" = ["read"])),
     params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), GrowthQuery),
     responses(
-        (status = 200, description = "The answer; as CSV one row per group", content((GrowthAnswer = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The answer; as CSV and Parquet one row per group", content((GrowthAnswer = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         (status = 304, description = "The caller holds this answer already"),
         AnswerProblems
     )
@@ -72,7 +72,7 @@ pub async fn get_growth(
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
     let GrowthQuery { by, edges, since, format, csv } = query.0;
-    let form = Representation { format, csv }.form(&request, Made::JsonCsv)?;
+    let form = Representation { format, csv }.form(&request, Made::Table)?;
     let question = GrowthQuestion { taxon, by, edges, since };
     let asked = asked(&question, form);
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {

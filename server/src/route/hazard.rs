@@ -1,12 +1,12 @@
 //! When they are lost.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, TaxonQuestion, UNDIVIDED};
-use serde::Serialize;
+use analysis::answer::{Audience, HazardResult, TaxonAnswer, TaxonQuestion, UNDIVIDED};
 
 use crate::access::Caller;
 use crate::answer::Snapshot;
 use crate::app::State;
+use crate::chart;
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::route::shape::HazardAnswer;
@@ -41,7 +41,7 @@ pub const LINES: Lines = Lines {
     security((), ("token" = ["read"])),
     params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), TaxonQuery),
     responses(
-        (status = 200, description = "The answer; as CSV one row a line of its list", content((HazardAnswer = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The answer; as CSV and Parquet one row a line of its list; as SVG and PNG a picture", content((HazardAnswer = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"), (String = "image/svg+xml"), (Vec<u8> = "image/png"))),
         (status = 304, description = "The caller holds this answer already"),
         AnswerProblems
     )
@@ -55,7 +55,7 @@ pub async fn get_hazard(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, answer).await
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, Some(chart::hazard), answer).await
 }
 
 /// The answer itself.
@@ -63,6 +63,6 @@ pub fn answer(
     snapshot: &Snapshot,
     question: &TaxonQuestion,
     audience: Audience,
-) -> Result<impl Serialize + use<>, Problem> {
+) -> Result<TaxonAnswer<HazardResult>, Problem> {
     Ok(analysis::answer::hazard(&snapshot.club, question, audience, &snapshot.stamp()))
 }

@@ -47,7 +47,7 @@ pub const LINES: Lines = Lines {
     security((), ("token" = ["read"])),
     params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), TaxonQuery),
     responses(
-        (status = 200, description = "The answer; as CSV one row a line of its list", content((LeadUpAnswer = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The answer; as CSV and Parquet one row a line of its list", content((LeadUpAnswer = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         (status = 304, description = "The caller holds this answer already"),
         AnswerProblems
     )
@@ -61,7 +61,7 @@ pub async fn get_lead_up(
     query: Query<TaxonQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, answer).await
+    taxon_question::answer(&request, &state, caller, taxon, query.0, &LINES, None, answer).await
 }
 
 /// The answer itself.

@@ -25,7 +25,7 @@ pub struct ListQuery {
     /// Only parameters of a kind: `reading` (a test of the water), `trace` (of a laboratory's report), `routine` (a habit with a rate).
     #[param(example = "reading")]
     kind: Option<String>,
-    /// `json` or `csv`; wins over `Accept`.
+    /// `json`, `csv` or `parquet`; wins over `Accept`.
     #[param(example = "json")]
     format: Option<String>,
     /// `excel` for semicolons and decimal commas; implies `format=csv`.
@@ -227,14 +227,14 @@ fn send(
     security(()),
     params(ListQuery),
     responses(
-        (status = 200, description = "All parameters", content((ParameterList = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "All parameters", content((ParameterList = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         RepresentationProblems
     )
 )]
 #[get("/parameters")]
 pub async fn list_parameters(request: HttpRequest, query: Query<ListQuery>) -> Result<HttpResponse, Problem> {
     let ListQuery { kind, format, csv } = query.0;
-    let form = Representation { format, csv }.form(&request, Made::JsonCsv)?;
+    let form = Representation { format, csv }.form(&request, Made::Table)?;
     let parameters: Vec<ParameterShown> = catalogue()
         .parameters()
         .iter()
@@ -266,7 +266,7 @@ problems!(
     security((), ("token" = ["read"])),
     params(("code" = String, Path, description = "Code of the parameter", example = "nitrate"), Representation),
     responses(
-        (status = 200, description = "The parameter", content((ParameterTaught = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The parameter", content((ParameterTaught = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         ParameterProblems
     )
 )]
@@ -278,7 +278,7 @@ pub async fn get_parameter(
     path: web::Path<String>,
     query: Query<Representation>,
 ) -> Result<HttpResponse, Problem> {
-    let form = query.0.form(&request, Made::JsonCsv)?;
+    let form = query.0.form(&request, Made::Table)?;
     let written = path.into_inner();
     let code = ParameterCode::parse(&written).ok_or_else(|| {
         let known = catalogue().parameters().iter().map(|parameter| parameter.code.as_str());

@@ -36,7 +36,7 @@ pub struct PlanQuery {
     /// Only corals acquired on or after 1 January of this year.
     #[param(minimum = 1900, maximum = 2200, example = 2020)]
     since: Option<i32>,
-    /// `json` or `csv`; wins over `Accept`.
+    /// `json`, `csv` or `parquet`; wins over `Accept`.
     #[param(example = "json")]
     format: Option<String>,
     /// `excel` for semicolons and decimal commas; implies `format=csv`.
@@ -85,7 +85,7 @@ const LINES: Lines = Lines {
     security((), ("token" = ["read"])),
     params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), PlanQuery),
     responses(
-        (status = 200, description = "The answer; as CSV one row a step", content((PlanAnswer = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The answer; as CSV and Parquet one row a step", content((PlanAnswer = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         (status = 304, description = "The caller holds this answer already"),
         AnswerProblems
     )
@@ -107,7 +107,7 @@ pub async fn get_plan(
             format!("'condition={code}' is no condition of {taxon}; {}", hint(&code, known.iter().map(String::as_str)));
         Problem::of_faults(Kind::InvalidQuery, vec![Fault::parameter("condition", "invalid", detail)])
     })?;
-    let form = Representation { format, csv }.form(&request, Made::JsonCsv)?;
+    let form = Representation { format, csv }.form(&request, Made::Table)?;
     let question = PlanQuestion { of: TaxonQuestion { taxon, outcome, since }, condition, hazard_ratio, power };
     let asked = statistics::Question {
         canonical: question.canonical(),

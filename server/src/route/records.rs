@@ -1,9 +1,10 @@
-//! The current records row by row: a member's own, a curator's all. As CSV the whole of what is asked for, not one page.
+//! The current records row by row: a member's own, a curator's all. As CSV and Parquet the whole of what is asked for, not one page.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use analysis::vocabulary::catalogue;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use utoipa::{IntoParams, ToSchema};
 
 use crate::access::{Caller, Right};
@@ -13,7 +14,8 @@ use crate::problem::{Fault, Kind as ProblemKind, Problem};
 use crate::problems;
 use crate::query::{Asked as AskedFor, Fields, Query, hint};
 use crate::records::{self, Asked, Kind};
-use crate::represent::{Cell, Form, Made, Sheet};
+use crate::represent::parquet::Writer;
+use crate::represent::{Cell, Column, Form, Made, Sheet};
 use crate::route::page::{self, Page};
 use crate::route::representation::Representation;
 
@@ -24,6 +26,8 @@ problems!(
 
 /// Rows that a part of a CSV file holds.
 const PART: i64 = 5000;
+/// Rows of a row group of a Parquet file: larger ones pack better, and take more memory.
+const GROUP: i64 = 20_000;
 
 /// What a list of records was asked for.
 struct Listed {
@@ -56,12 +60,12 @@ macro_rules! query {
             /// Only what may lie on this day or earlier.
             #[param(example = "2025-12-31")]
             to: Option<NaiveDate>,
-            /// Items a page, 1 to 1000; CSV has no pages.
+            /// Items a page, 1 to 1000; CSV and Parquet have no pages.
             #[param(minimum = 1, maximum = 1000, example = 50)]
             limit: i64,
             /// Where the page begins: from `links.next` of the page before.
             cursor: Option<String>,
-            /// `json` or `csv`; wins over `Accept`.
+            /// `json`, `csv` or `parquet`; wins over `Accept`.
             #[param(example = "json")]
             format: Option<String>,
             /// `excel` for semicolons and decimal commas; implies `format=csv`.
@@ -117,22 +121,22 @@ query!(
 /// Makes the page of a list.
 type Paged<K, P> = fn(Vec<K>, page::Links) -> P;
 
-/// A page of rows, or all of them as CSV.
-async fn send<K: Kind, P: Serialize>(
+/// A page of rows, or all of them as CSV or Parquet.
+async fn send<K: Kind + ToSchema, P: Serialize>(
     request: HttpRequest,
     state: web::Data<State>,
     caller: Caller,
     listed: Listed,
-    (of, page): (&'static str, Paged<K, P>),
+    (of_list, page): (&'static str, Paged<K, P>),
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.records(Right::Read)?;
     known::<K>(&listed.words)?;
     let Listed { words, keeper, from, to, limit, cursor, representation } = listed;
-    let form = representation.form(&request, Made::JsonCsv)?;
+    let form = representation.form(&request, Made::Table)?;
     let day = |day: Option<NaiveDate>| day.map(|day| day.to_string()).unwrap_or_default();
     let filters = vec![keeper.clone().unwrap_or_default(), words.join(","), day(from), day(to)];
     let after = match cursor {
-        Some(cursor) => page::place(&cursor, of, &filters).map_err(|detail| {
+        Some(cursor) => page::place(&cursor, of_list, &filters).map_err(|detail| {
             Problem::of_fault(ProblemKind::InvalidQuery, Fault::parameter("cursor", "invalid", detail))
         })?,
         None => 0,
@@ -142,28 +146,42 @@ async fn send<K: Kind, P: Serialize>(
         let rows: Vec<K> =
             pool::with(&state.pool, move |connection| records::list(connection, &scope, &asked, limit + 1)).await?;
         let rows = Page::of(rows, limit, Kind::id);
-        let links = rows.links(&request, of, &filters);
+        let links = rows.links(&request, of_list, &filters);
         return Ok(page::send(&links).json(page(rows.items, links)));
     }
-    // Part by part, so that a million rows take no more memory than a page. Records that change meanwhile break the file off:
-    // half of the old and half of the new would be neither.
+    // Part by part, so that a million rows take no more memory than some thousand. Records that change meanwhile break the
+    // file off: half of the old and half of the new would be neither.
     let edition = pool::with(&state.pool, |connection| Ok(records::edition(connection)?)).await?;
-    let parts = futures_util::stream::try_unfold(Some((asked, true)), move |next| {
-        let pool = state.pool.clone();
+    let names = ["id", "keeper"].into_iter().chain(K::COLUMNS.iter().copied());
+    let file = match form {
+        Form::Parquet => {
+            let of = |name: &str| Column::of_record::<K>().into_iter().find(|column| column.name == name);
+            let columns: Vec<Column> = names.clone().filter_map(of).collect();
+            let question = json!({"about": of_list, "keeper": asked.keeper, "words": asked.words, "from": asked.from, "to": asked.to});
+            let about =
+                vec![("edition".to_owned(), edition.to_string()), ("question".to_owned(), question.to_string())];
+            File::Parquet(Box::new(Writer::new(columns, about)?))
+        }
+        _ => File::Csv { is_first: true },
+    };
+    let columns = Sheet::new(names);
+    let parts = futures_util::stream::try_unfold(Some((asked, file)), move |next| {
+        let (pool, mut sheet) = (state.pool.clone(), columns.clone());
         async move {
-            let Some((asked, is_first)) = next else { return Ok(None) };
+            let Some((asked, file)) = next else { return Ok(None) };
             let part = pool::with(&pool, move |connection| {
-                let rows: Vec<K> = records::list(connection, &scope, &asked, PART)?;
+                let most = file.rows();
+                let rows: Vec<K> = records::list(connection, &scope, &asked, most)?;
                 if records::edition(connection)? != edition {
                     return Err(Problem::internal(&"records changed while they were sent"));
                 }
-                let mut sheet = Sheet::new(["id", "keeper"].into_iter().chain(K::COLUMNS.iter().copied()));
                 for row in &rows {
                     let row = serde_json::to_value(row).map_err(|error| Problem::internal(&error))?;
                     sheet.rows.push(sheet.columns.iter().map(|name| Cell::json(&row[name])).collect());
                 }
-                let more = rows.last().filter(|_| rows.len() as i64 == PART).map(Kind::id);
-                Ok((sheet.part(form, is_first)?, more.map(|after| (Asked { after, ..asked }, false))))
+                let more = rows.last().filter(|_| rows.len() as i64 == most).map(Kind::id);
+                let (bytes, file) = file.add(&sheet, form, more.is_none())?;
+                Ok((bytes, more.zip(file).map(|(after, file)| (Asked { after, ..asked }, file))))
             });
             let (bytes, next) = part.await?;
             Ok::<_, Problem>(Some((web::Bytes::from(bytes), next)))
@@ -172,8 +190,41 @@ async fn send<K: Kind, P: Serialize>(
     Ok(HttpResponse::Ok()
         .content_type(form.content_type())
         .insert_header(("cache-control", "private, no-cache"))
-        .insert_header(("content-disposition", format!("attachment; filename=\"{of}.csv\"")))
+        .insert_header(("content-disposition", format!("attachment; filename=\"{of_list}.{}\"", form.format())))
         .streaming(parts))
+}
+
+/// A file that is being sent.
+enum File {
+    Csv { is_first: bool },
+    Parquet(Box<Writer>),
+}
+
+impl File {
+    /// Rows of a part.
+    fn rows(&self) -> i64 {
+        match self {
+            File::Csv { .. } => PART,
+            File::Parquet(_) => GROUP,
+        }
+    }
+
+    /// The bytes of a part, and the file if more are to come.
+    fn add(self, sheet: &Sheet, form: Form, is_last: bool) -> Result<(Vec<u8>, Option<File>), Problem> {
+        match self {
+            File::Csv { is_first } => {
+                Ok((sheet.part(form, is_first)?, (!is_last).then_some(File::Csv { is_first: false })))
+            }
+            File::Parquet(mut writer) => {
+                let mut bytes = writer.add(&sheet.rows)?;
+                if is_last {
+                    bytes.extend(writer.finish()?);
+                    return Ok((bytes, None));
+                }
+                Ok((bytes, Some(File::Parquet(writer))))
+            }
+        }
+    }
 }
 
 /// Refuses words that no row of a list can have.
@@ -238,7 +289,7 @@ macro_rules! kinds {
             security(("token" = ["read"])),
             params($query),
             responses(
-                (status = 200, description = "A page of rows; as CSV all of them", content(($page = "application/json"), (String = "text/csv"))),
+                (status = 200, description = "A page of rows; as CSV and Parquet all of them", content(($page = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
                 RecordProblems
             )
         )]

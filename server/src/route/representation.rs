@@ -11,7 +11,7 @@ use crate::represent::{Form, Made, negotiate};
 #[derive(Debug, Clone, IntoParams)]
 #[into_params(parameter_in = Query)]
 pub struct Representation {
-    /// `json` or `csv`; wins over `Accept`, so that a link can carry it.
+    /// `json`, `csv` or `parquet`; wins over `Accept`, so that a link can carry it.
     #[param(example = "json")]
     pub format: Option<String>,
     /// `excel` writes CSV with a byte order mark, semicolons and decimal commas; implies `format=csv`.
@@ -34,6 +34,28 @@ impl Representation {
     /// The representation, out of those an address makes.
     pub fn form(&self, request: &HttpRequest, made: Made) -> Result<Form, Problem> {
         negotiate(request, self.format.as_deref(), self.csv.as_deref() == Some("excel"), made)
+    }
+}
+
+/// How a text is to be written.
+#[derive(Debug, Clone, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct Documents {
+    /// `json`, `md` for Markdown or `html` for a page that prints; wins over `Accept`, so that a link can carry it.
+    #[param(example = "html")]
+    pub format: Option<String>,
+}
+
+impl Documents {
+    /// The representation.
+    pub fn form(&self, request: &HttpRequest) -> Result<Form, Problem> {
+        negotiate(request, self.format.as_deref(), false, Made::Text)
+    }
+}
+
+impl Asked for Documents {
+    fn read(fields: &mut Fields) -> Self {
+        Documents { format: fields.word("format", crate::represent::negotiate::FORMATS).map(str::to_owned) }
     }
 }
 

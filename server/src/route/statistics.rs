@@ -72,12 +72,41 @@ pub async fn answer<F>(
 where
     F: FnOnce(&Snapshot, Audience) -> Result<Vec<u8>, Problem> + Send + 'static,
 {
+    answer_as(request, state, caller, None, question, compute).await
+}
+
+/// The same from the release with the figures of the public, whoever asks that may read answers at all.
+pub async fn of_release<F>(
+    request: &HttpRequest,
+    state: &web::Data<State>,
+    caller: Caller,
+    question: Question,
+    compute: F,
+) -> Result<HttpResponse, Problem>
+where
+    F: FnOnce(&Snapshot, Audience) -> Result<Vec<u8>, Problem> + Send + 'static,
+{
+    answer_as(request, state, caller, Some(Audience::Public), question, compute).await
+}
+
+async fn answer_as<F>(
+    request: &HttpRequest,
+    state: &web::Data<State>,
+    caller: Caller,
+    reader: Option<Audience>,
+    question: Question,
+    compute: F,
+) -> Result<HttpResponse, Problem>
+where
+    F: FnOnce(&Snapshot, Audience) -> Result<Vec<u8>, Problem> + Send + 'static,
+{
     let held = Held::of(request);
     let shared = state.clone();
     let (taxon, made_of) = (question.taxon, question.made_of);
     let first = pool::with(&state.pool, move |connection| {
         let publishes = answer::publishes(connection)?;
-        let (scope, audience) = caller.audience(publishes)?;
+        let (scope, own) = caller.audience(publishes)?;
+        let audience = reader.unwrap_or(own);
         let keep = if caller.holder().is_some() { Keep::Private } else { Keep::Public };
         let from = match audience {
             Audience::Public | Audience::Member => From::Release(release::standing(connection, taxon, made_of)?),

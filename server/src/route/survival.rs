@@ -8,10 +8,12 @@ use utoipa::IntoParams;
 use crate::access::Caller;
 use crate::answer::Snapshot;
 use crate::app::State;
+use crate::chart::{self, Size};
 use crate::problem::Problem;
 use crate::problems;
 use crate::query::{Asked, Fields, Query, hint};
 use crate::represent::{self, Cell, Form, Made, Sheet};
+use crate::route::picture::{self, Pictured};
 use crate::route::representation::Representation;
 use crate::route::shape::SurvivalAnswer;
 use crate::route::statistics;
@@ -38,12 +40,15 @@ pub struct SurvivalQuery {
     /// Only corals acquired on or after 1 January of this year.
     #[param(minimum = 1900, maximum = 2200, example = 2020)]
     since: Option<i32>,
-    /// `json` or `csv`; wins over `Accept`.
+    /// `json`, `csv`, `parquet`, `svg` or `png`; wins over `Accept`.
     #[param(example = "json")]
     format: Option<String>,
     /// `excel` for semicolons and decimal commas; implies `format=csv`.
     #[param(example = "excel")]
     csv: Option<String>,
+    /// Of a picture: `column` for the column of a newsletter, `slide` for 16 to 9.
+    #[param(value_type = Option<String>, example = "column")]
+    size: Option<Size>,
 }
 
 impl Asked for SurvivalQuery {
@@ -77,6 +82,7 @@ impl Asked for SurvivalQuery {
             since,
             format,
             csv,
+            size: picture::size(fields),
         }
     }
 }
@@ -96,7 +102,7 @@ problems!(
     security((), ("token" = ["read"])),
     params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), SurvivalQuery),
     responses(
-        (status = 200, description = "The answer; as CSV one row per group and step of its curve", content((SurvivalAnswer = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The answer; as CSV and Parquet one row per group and step of its curve; as SVG and PNG a picture", content((SurvivalAnswer = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"), (String = "image/svg+xml"), (Vec<u8> = "image/png"))),
         (status = 304, description = "The caller holds this answer already"),
         AnswerProblems
     )
@@ -110,12 +116,12 @@ pub async fn get_survival(
     query: Query<SurvivalQuery>,
 ) -> Result<HttpResponse, Problem> {
     let taxon = statistics::taxon(&path)?;
-    let SurvivalQuery { by, edges, given, outcome, horizon_days, since, format, csv } = query.0;
-    let form = Representation { format, csv }.form(&request, Made::JsonCsv)?;
+    let SurvivalQuery { by, edges, given, outcome, horizon_days, since, format, csv, size } = query.0;
+    let pictured = Pictured::of(&request, &state, Representation { format, csv }, size, Made::Chart).await?;
     let question = Question { taxon, outcome, by, edges, given, horizon_days, since };
-    let asked = asked(&question, form);
+    let asked = pictured.asked(asked(&question, pictured.form));
     statistics::answer(&request, &state, caller, asked, move |snapshot, audience| {
-        bytes(snapshot, &question, audience, form)
+        pictured.bytes(&answer(snapshot, &question, audience)?, snapshot, Some(chart::survival), sheet)
     })
     .await
 }
@@ -133,9 +139,16 @@ pub fn asked(question: &Question, form: Form) -> statistics::Question {
 
 /// The bytes of the answer.
 pub fn bytes(snapshot: &Snapshot, question: &Question, audience: Audience, form: Form) -> Result<Vec<u8>, Problem> {
+    represent::json_or_sheet(&answer(snapshot, question, audience)?, form, sheet)
+}
+
+fn answer(
+    snapshot: &Snapshot,
+    question: &Question,
+    audience: Audience,
+) -> Result<analysis::answer::SurvivalAnswer, Problem> {
     statistics::allowed(question.faults(audience))?;
-    let answer = analysis::answer::survival(&snapshot.club, question, audience, &snapshot.stamp());
-    represent::json_or_sheet(&answer, form, sheet)
+    Ok(analysis::answer::survival(&snapshot.club, question, audience, &snapshot.stamp()))
 }
 
 /// One row per group and step of its curve; a group without a curve has one row with the reason.

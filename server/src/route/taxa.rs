@@ -41,7 +41,7 @@ pub struct TaxaQuery {
     /// Only taxa that a name can mean: accepted, older or trade names, or a part of one.
     #[param(example = "flowerpot")]
     q: Option<String>,
-    /// `json` or `csv`; wins over `Accept`.
+    /// `json`, `csv` or `parquet`; wins over `Accept`.
     #[param(example = "json")]
     format: Option<String>,
     /// `excel` for semicolons and decimal commas; implies `format=csv`.
@@ -219,6 +219,7 @@ fn sheet(edition: i64, taxa: &[TaxonShown]) -> Sheet {
         "refused",
         "message",
     ]);
+    sheet.about.push(("edition".to_owned(), edition.to_string()));
     for taxon in taxa {
         let mut row = vec![
             Cell::Whole(edition),
@@ -244,7 +245,7 @@ fn sheet(edition: i64, taxa: &[TaxonShown]) -> Sheet {
     security((), ("token" = ["read"])),
     params(TaxaQuery),
     responses(
-        (status = 200, description = "The taxa", content((TaxonList = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The taxa", content((TaxonList = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         (status = 304, description = "The caller holds this answer already"),
         TaxaProblems
     )
@@ -257,7 +258,7 @@ pub async fn list_taxa(
     query: Query<TaxaQuery>,
 ) -> Result<HttpResponse, Problem> {
     let TaxaQuery { rank, group, q, format, csv } = query.0;
-    let form = Representation { format, csv }.form(&request, Made::JsonCsv)?;
+    let form = Representation { format, csv }.form(&request, Made::Table)?;
     let canonical = format!(
         "taxa?rank={}&group={}&q={}",
         rank.map_or("", Rank::as_str),
@@ -292,7 +293,7 @@ pub async fn list_taxa(
     security((), ("token" = ["read"])),
     params(("slug" = String, Path, description = "Species, genus or group", example = "goniopora"), Representation),
     responses(
-        (status = 200, description = "The taxon", content((TaxonOne = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "The taxon", content((TaxonOne = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         (status = 304, description = "The caller holds this answer already"),
         AnswerProblems
     )
@@ -306,7 +307,7 @@ pub async fn get_taxon(
     query: Query<Representation>,
 ) -> Result<HttpResponse, Problem> {
     let slug = statistics::taxon(&path)?;
-    let form = query.0.form(&request, Made::JsonCsv)?;
+    let form = query.0.form(&request, Made::Table)?;
     let asked = statistics::Question {
         canonical: format!("taxon?slug={slug}"),
         form,

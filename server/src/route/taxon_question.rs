@@ -9,9 +9,11 @@ use utoipa::IntoParams;
 use crate::access::Caller;
 use crate::answer::Snapshot;
 use crate::app::State;
+use crate::chart::Size;
 use crate::problem::Problem;
 use crate::query::{Asked, Fields};
 use crate::represent::{self, Form, Made, Sheet};
+use crate::route::picture::{self, Draw, Pictured};
 use crate::route::representation::Representation;
 use crate::route::statistics;
 
@@ -25,12 +27,15 @@ pub struct TaxonQuery {
     /// Only corals acquired on or after 1 January of this year.
     #[param(minimum = 1900, maximum = 2200, example = 2020)]
     pub since: Option<i32>,
-    /// `json` or `csv`; wins over `Accept`.
+    /// `json`, `csv` or `parquet`, and `svg` or `png` where there is a picture; wins over `Accept`.
     #[param(example = "json")]
     pub format: Option<String>,
     /// `excel` for semicolons and decimal commas; implies `format=csv`.
     #[param(example = "excel")]
     pub csv: Option<String>,
+    /// Of a picture: `column` for the column of a newsletter, `slide` for 16 to 9.
+    #[param(value_type = Option<String>, example = "column")]
+    pub size: Option<Size>,
 }
 
 impl Asked for TaxonQuery {
@@ -38,7 +43,8 @@ impl Asked for TaxonQuery {
         let outcome = outcome(fields);
         let since = statistics::since(fields);
         let Representation { format, csv } = Representation::of(fields);
-        TaxonQuery { outcome, since, format, csv }
+        let size = picture::size(fields);
+        TaxonQuery { outcome, since, format, csv, size }
     }
 }
 
@@ -60,7 +66,8 @@ pub struct Lines {
     pub columns: &'static [(&'static str, &'static str)],
 }
 
-/// Answers a question about a taxon.
+/// Answers a question about a taxon; `draw` makes its picture.
+#[allow(clippy::too_many_arguments, reason = "what is asked, by whom, and how it is answered")]
 pub async fn answer<A, F>(
     request: &HttpRequest,
     state: &web::Data<State>,
@@ -68,18 +75,22 @@ pub async fn answer<A, F>(
     taxon: TaxonSlug,
     query: TaxonQuery,
     lines: &'static Lines,
+    draw: Option<Draw<A>>,
     compute: F,
 ) -> Result<HttpResponse, Problem>
 where
-    A: Serialize,
+    A: Serialize + 'static,
     F: FnOnce(&Snapshot, &TaxonQuestion, Audience) -> Result<A, Problem> + Send + 'static,
 {
-    let TaxonQuery { outcome, since, format, csv } = query;
-    let form = Representation { format, csv }.form(request, Made::JsonCsv)?;
+    let TaxonQuery { outcome, since, format, csv, size } = query;
+    let made = if draw.is_some() { Made::Chart } else { Made::Table };
+    let pictured = Pictured::of(request, state, Representation { format, csv }, size, made).await?;
     let question = TaxonQuestion { taxon, outcome, since };
-    statistics::answer(request, state, caller, asked(&question, lines, form), move |snapshot, audience| {
+    let asked = pictured.asked(asked(&question, lines, pictured.form));
+    statistics::answer(request, state, caller, asked, move |snapshot, audience| {
         statistics::allowed(question.plain().faults(audience))?;
-        bytes(&compute(snapshot, &question, audience)?, form, lines)
+        let answer = compute(snapshot, &question, audience)?;
+        pictured.bytes(&answer, snapshot, draw, |value| Sheet::of_lines(value, lines.list, lines.columns))
     })
     .await
 }

@@ -94,7 +94,7 @@ pub async fn list_asks(
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.administers()?;
     let AsksQuery { keeper, limit, cursor, format, csv } = query.0;
-    let form = Representation { format, csv }.form(&request, Made::JsonCsv)?;
+    let form = Representation { format, csv }.form(&request, Made::Table)?;
     let shared = state.clone();
     let worked = web::block(move || asking(&shared, &scope));
     let asking = worked.await.map_err(|error| Problem::internal(&error))??;

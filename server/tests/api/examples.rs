@@ -94,6 +94,21 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     casebook["result"]["losses"].as_array_mut().into_iter().for_each(|lines| lines.truncate(2));
     all.insert("get_casebook", casebook);
     all.insert("get_claims", first(get("/api/v1/claims"), "claims", 2));
+    let mut report = get("/api/v1/taxa/goniopora/report");
+    report["conditions"].as_array_mut().into_iter().for_each(|answers| answers.truncate(1));
+    for (part, list) in
+        [("associations", "conditions"), ("bands", "bands"), ("lead_up", "lines"), ("lead_up", "within_specimen")]
+    {
+        report[part]["result"][list].as_array_mut().into_iter().for_each(|lines| lines.truncate(1));
+    }
+    all.insert("get_report", report);
+    let mut issue = first(get("/api/v1/newsletter"), "cannot_tell", 2);
+    let day = issue["made_on"].as_str().unwrap().to_owned();
+    for member in ["made_on", "citation"] {
+        issue[member] = json!(issue[member].as_str().unwrap().replace(&day, "2025-06-30"));
+    }
+    issue["taxa"].as_array_mut().into_iter().flatten().for_each(|item| item["made_on"] = json!("2025-06-30"));
+    all.insert("get_newsletter", issue);
     all.insert("get_live", get("/health/live"));
     all.insert("get_ready", get("/health/ready"));
 

@@ -2,6 +2,8 @@
 
 #[path = "../support/api.rs"]
 mod api_support;
+#[path = "../support/legible.rs"]
+mod legible;
 #[path = "../support/samples.rs"]
 mod samples;
 
@@ -20,14 +22,17 @@ mod formulas; // tables that no program runs
 mod links; // links to one question, layouts, kits
 mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches
-mod people; // people of the tests who sign in
 mod names; // what names of corals mean in the club
+mod newsletter; // reports and issues
+mod people; // people of the tests who sign in
 mod problems; // what can go wrong
 mod records; // the current records row by row
 mod releases; // what public and members read
+mod representations; // the same answer in other forms
+mod representations; // the same answer in other forms
 mod servers; // several servers of one database
 mod sessions; // cookies, other sites, passwords, guesses
 mod tokens; // keys for programs
 mod uploads; // from a file to the records, and back
-mod vocabulary;
-mod who_to_ask; // what only members can say // what is measured
+mod vocabulary; // what is measured
+mod who_to_ask; // what only members can say

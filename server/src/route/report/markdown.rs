@@ -9,11 +9,11 @@ use analysis::answer::{
 use analysis::refusal::Part;
 use analysis::wording::comparison::two_digits;
 
-use super::super::answer_text::percent;
 use super::Report;
+use crate::chart::percent;
 
 /// The report as Markdown.
-pub(super) fn markdown(report: &Report) -> String {
+pub fn markdown(report: &Report) -> String {
     let mut text = String::new();
     // Writing to a string cannot fail.
     let _ = write_markdown(&mut text, report);
