@@ -8,6 +8,7 @@ mod database; // the database a command works on
 mod demo; // strandline demo
 mod failure; // what went wrong, and the exit code
 mod growth; // strandline growth TABLE
+mod hand_over; // strandline hand-over
 mod import; // strandline import FILE|FOLDER…
 mod log_sheet; // strandline log-sheet
 mod openapi; // strandline openapi
@@ -79,6 +80,8 @@ enum Word {
     Restore(backup::BackupArgs),
     /// Look whether the database holds what it says
     Check(check::CheckArgs),
+    /// Print the page for the next records secretary: what runs, who may do what, what waits
+    HandOver(hand_over::HandOverArgs),
     /// Print the OpenAPI document
     Openapi,
     /// Make access tokens
@@ -140,6 +143,7 @@ fn dispatch(command: Command) -> Result<u8, Failure> {
         Word::Backup(args) => backup::write(&place.config(None, None, None)?, &args),
         Word::Restore(args) => backup::restore(&place.config(None, None, None)?, &args),
         Word::Check(args) => check::run(&place.config(None, None, None)?, &args),
+        Word::HandOver(args) => hand_over::run(&place.config(None, None, None)?, &args),
         Word::Openapi => openapi::run(),
         Word::Token(args) => token::run(&place.config(None, None, None)?, &args),
     }

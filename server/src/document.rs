@@ -15,6 +15,7 @@ use crate::problem::{Content, Kind};
 use crate::route;
 
 pub mod examples; // answers as the tests received them
+mod limits; // bounds and headers, the same wherever they occur
 pub mod problems; // responses of failures, the same wherever they occur
 
 /// Address of the document.
@@ -67,7 +68,9 @@ pub fn openapi() -> &'static OpenApi {
 /// # Errors
 /// The document does not serialise: a fault of the program.
 pub fn openapi_json() -> Result<String, serde_json::Error> {
-    let mut text = serde_json::to_string_pretty(openapi())?;
+    let mut document = serde_json::to_value(openapi())?;
+    limits::put(&mut document);
+    let mut text = serde_json::to_string_pretty(&document)?;
     text.push('\n');
     Ok(text)
 }

@@ -17,6 +17,7 @@ pub mod document; // the OpenAPI document
 pub mod edit; // one record made, changed or taken out by hand
 pub mod export; // everything of one member in one archive
 pub mod front; // answers to everybody, kept as they were sent
+pub mod hand_over; // the page for the next records secretary
 pub mod jobs; // files waiting to be read
 pub mod limit; // how often one caller may ask
 pub mod listen; // what other servers changed

@@ -60,6 +60,7 @@ pub use records::{
     EndingRecord, EventRecord, IncidentRecord, InstrumentRecord, PlacementRecord, ReadingRecord, RoutineRecord,
     SightingRecord, SizingRecord, SpecimenRecord, StayRecord, TankRecord,
 };
+pub use report::page::page as printed;
 pub use report::{CONDITIONS, Report};
 pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,

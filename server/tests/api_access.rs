@@ -156,7 +156,7 @@ impl Asking<'_> {
 
     /// A number of this row and run, for things that have to differ.
     fn stamp(&self) -> usize {
-        self.number * 10 + self.keepers.0 * 2 + usize::from(self.in_session)
+        self.number * 20 + self.keepers.0 * 6 + self.keepers.1 * 2 + usize::from(self.in_session)
     }
 
     /// An upload of osprey's, read and ready.
@@ -429,8 +429,12 @@ fn askings(row: &Row) -> Vec<((usize, usize), bool)> {
         _ if row.role == "keeper" => (0..3).flat_map(|own| [(own, (own + 1) % 3), (own, (own + 2) % 3)]).collect(),
         _ => vec![(0, 1), (1, 2), (2, 0)],
     };
-    let ways: &[bool] = if row.role == "public" { &[false] } else { &[false, true] };
-    ways.iter().flat_map(|way| pairs.iter().map(|pair| (*pair, *way))).collect()
+    // Each pair with tokens; in a session, which reaches as its role does, the first.
+    let mut all: Vec<((usize, usize), bool)> = pairs.iter().map(|pair| (*pair, false)).collect();
+    if row.role != "public" {
+        all.push((pairs[0], true));
+    }
+    all
 }
 
 /// A name that can be agreed on.

@@ -107,6 +107,15 @@ const RATE: &str = "losses per 100 coral-months";
 
 /// Name, kind, unit and meaning of every column that an answer can have.
 const ANSWERS: &[(&str, Holds, &str, &str)] = &[
+    ("signed_by", Text, "", "Who answers for it"),
+    ("keeper", Text, "", "Handle of the member"),
+    ("about", Text, "", "What is missing"),
+    ("lifts", Whole, "", "Lacking answers that the question would help"),
+    ("question", Text, "", "What to ask, in words"),
+    ("corals", Text, "", "Labels of the corals it is about"),
+    ("last_test", Holds::Day, "", "Day of the last test"),
+    ("upload", Whole, "", "Number of the upload that asks"),
+    ("key", Text, "", "Key of the upload's question"),
     ("edition", Whole, "", "State of the records: number of the release, or of the edition for curators"),
     ("taxon_asked", Text, "", "Taxon asked, by its name in addresses"),
     ("taxon_answered", Text, "", "Taxon the figures are of: a wider one where the one asked cannot be answered"),

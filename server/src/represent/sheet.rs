@@ -87,7 +87,9 @@ impl Sheet {
             Some(lines) => {
                 for line in lines {
                     let mut row = lead.to_vec();
-                    row.extend(columns.iter().map(|(_, at)| line.pointer(at).map_or(Cell::Empty, Cell::json)));
+                    // What is refused has no number; why, the JSON says.
+                    let told = |at: &str| line.pointer(at).filter(|value| value.get("refused").is_none());
+                    row.extend(columns.iter().map(|(_, at)| told(at).map_or(Cell::Empty, Cell::json)));
                     row.extend(reason(&line["refused"]));
                     sheet.rows.push(row);
                 }

@@ -61,7 +61,7 @@ pub struct QuestionAnswered {
     #[schema(example = "day")]
     choice: String,
     /// What came with it.
-    #[schema(value_type = Option<Object>)]
+    #[schema(value_type = Option<Value>)]
     value: Option<Value>,
 }
 
@@ -93,7 +93,7 @@ pub struct QuestionAnswer {
     #[schema(example = "day")]
     choice: String,
     /// What the choice needs.
-    #[schema(value_type = Option<Object>, example = json!("2024-01-01"))]
+    #[schema(value_type = Option<Value>, example = json!("2024-01-01"))]
     value: Option<Value>,
 }
 

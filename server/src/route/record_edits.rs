@@ -6,8 +6,7 @@ use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, delete, get, patch, post, web};
 use serde::Serialize;
 use serde_json::{Map, Value};
-use utoipa::openapi::RefOr;
-use utoipa::openapi::schema::Schema;
+use utoipa::openapi::{RefOr, Schema};
 use utoipa::{IntoParams, PartialSchema, ToSchema};
 
 use super::records::{

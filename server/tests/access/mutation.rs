@@ -109,8 +109,10 @@ impl Hunt {
         for case in cases {
             self.turn += 1;
             if case.can_miss() && case.run(&self.world, out, self.turn).1.is_err() {
-                // What passed may have ended a session that others need.
-                self.world.mend();
+                // What passed may have ended what others need.
+                if !self.world.mend() {
+                    self.world = World::start();
+                }
                 return Some(case.name());
             }
         }

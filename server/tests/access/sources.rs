@@ -127,6 +127,7 @@ fn nothing_but_the_access_module_looks_at_roles_and_rights() {
         ("src/route/me.rs", 5),
         ("src/route/session.rs", 3),
         ("src/route/own_tokens.rs", 2),
+        ("src/route/parameters.rs", 1),
         ("src/route/statistics.rs", 1),
         ("src/upload/hand_in.rs", 1),
     ];

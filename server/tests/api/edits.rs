@@ -371,5 +371,9 @@ fn a_coral_is_completed_and_lists_keep_their_say() {
     let clash = json!({"specimen": "C02", "tank": "Lagoon", "from_day": "2024-05-01"});
     problem_of(api.post("/api/v1/stays").bearer_auth(&api.osprey).json(&clash).send().unwrap(), 422, "invalid-value");
     let after = json_of(api.get("/api/v1/stays").bearer_auth(&api.osprey).send().unwrap(), 200)["stays"].clone();
-    assert_eq!(after, stays);
+    let bare = |rows: &Value| -> Vec<Value> {
+        let days = |row: &Value| json!([row["specimen"], row["tank"], row["from_day"], row["to_day"]]);
+        rows.as_array().unwrap().iter().map(days).collect()
+    };
+    assert_eq!(bare(&after), bare(&stays));
 }

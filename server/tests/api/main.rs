@@ -19,6 +19,7 @@ mod document; // what is documented
 mod edits; // single records, made and changed by hand
 mod examples; // the examples of the document
 mod formulas; // tables that no program runs
+mod hand_over; // the page for the next records secretary
 mod links; // links to one question, layouts, kits
 mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches
@@ -28,7 +29,6 @@ mod people; // people of the tests who sign in
 mod problems; // what can go wrong
 mod records; // the current records row by row
 mod releases; // what public and members read
-mod representations; // the same answer in other forms
 mod representations; // the same answer in other forms
 mod servers; // several servers of one database
 mod sessions; // cookies, other sites, passwords, guesses
