@@ -29,7 +29,8 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
             let kind = media.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
             // A change of some members is JSON of a type of its own (RFC 7396).
             let taken = kind == "application/json" || (is_patch && kind == "application/merge-patch+json");
-            if !taken && !(kind.is_empty() && length == Some(0)) {
+            let is_empty = kind.is_empty() && length == Some(0);
+            if !taken && !is_empty {
                 let what = if kind.is_empty() { "no Content-Type".to_owned() } else { format!("'{kind}'") };
                 return Err(Problem::new(
                     Kind::UnsupportedMediaType,

@@ -8,8 +8,15 @@
 #[cfg(not(feature = "access-mutation"))]
 macro_rules! check {
     ($name:literal, $condition:expr) => {
-        $condition
+        $crate::access::check::holds($condition)
     };
+}
+
+/// A condition as it is: a name of its own, so that what stands around a check reads as it is written.
+#[cfg(not(feature = "access-mutation"))]
+#[inline(always)]
+pub(crate) const fn holds(condition: bool) -> bool {
+    condition
 }
 
 /// A condition of a query on which access rests.

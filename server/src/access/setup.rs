@@ -89,8 +89,8 @@ fn known(connection: &mut PgConnection, code: &str) -> Result<(), Problem> {
     let given = secret::digest(&plain(code));
     let right = row.as_ref().is_some_and(|(hash, _)| *hash == given);
     let lasts = row.as_ref().is_some_and(|(_, until)| *until > now);
-    let right = check!("setup: wrong code", right);
-    if right & check!("setup: expired code", lasts) {
+    let passes = check!("setup: wrong code", right);
+    if passes & check!("setup: expired code", lasts) {
         return Ok(());
     }
     let detail = "this is not the code that stands on the console of the server, or it has expired; start the server again \

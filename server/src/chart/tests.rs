@@ -19,7 +19,7 @@ fn rows(count: usize) -> Vec<Row> {
                 "condition number {n}, with a name that is much longer than a column is wide, above 15 mg/L"
             ),
             is_heading: n % 5 == 0,
-            estimate: (n % 5 != 0 && n % 7 != 3).then(|| Estimate {
+            estimate: (n % 5 != 0 && n % 7 != 3).then_some(Estimate {
                 value: 0.2 + n as f64 * 0.3,
                 lower: Some(0.001),
                 upper: Some(40.0 * n as f64),

@@ -80,12 +80,15 @@ async fn one<K: records::Kind>(state: web::Data<State>, caller: Caller, id: i64)
     Ok(HttpResponse::Ok().insert_header((header::CACHE_CONTROL, "private, no-cache")).json(row))
 }
 
+/// Puts a record and its edit into the shape of the kind.
+type Answer<K, S> = fn(Option<K>, Option<EditUpload>) -> S;
+
 /// Makes a record, once for each key of the sender's.
 async fn create<K: Editable, S: Serialize + 'static>(
     (request, state, caller): (HttpRequest, web::Data<State>, Caller),
     keeper: Option<String>,
     body: Map<String, Value>,
-    (list, answer): (&'static str, fn(Option<K>, Option<EditUpload>) -> S),
+    (list, answer): (&'static str, Answer<K, S>),
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.records(Right::Upload)?;
     let key = Idempotency::of(&request)?;
@@ -109,7 +112,7 @@ async fn change<K: Editable, S: Serialize>(
     (state, caller): (web::Data<State>, Caller),
     id: i64,
     body: Map<String, Value>,
-    answer: fn(Option<K>, Option<EditUpload>) -> S,
+    answer: Answer<K, S>,
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.records(Right::Upload)?;
     let today = (state.today)();
@@ -124,7 +127,7 @@ async fn change<K: Editable, S: Serialize>(
 async fn remove<K: Editable, S: Serialize>(
     (state, caller): (web::Data<State>, Caller),
     id: i64,
-    answer: fn(Option<K>, Option<EditUpload>) -> S,
+    answer: Answer<K, S>,
 ) -> Result<HttpResponse, Problem> {
     let scope = caller.records(Right::Upload)?;
     let edited = pool::with(&state.pool, move |connection| edit::remove::<K>(connection, &caller, &scope, id)).await?;

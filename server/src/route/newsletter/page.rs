@@ -46,7 +46,12 @@ fn write(out: &mut String, issue: &Issue, with_marks: bool) -> std::fmt::Result 
     writeln!(out, "# {}\n", title(issue))?;
     write!(out, "Release {} of {}.", issue.release, issue.made_on)?;
     if let Some(since) = issue.since {
-        write!(out, " What has changed since {since}; figures of {} kinds stand as they were.", issue.unchanged)?;
+        write!(out, " What has changed since {since}")?;
+        match issue.unchanged {
+            0 => write!(out, ".")?,
+            1 => write!(out, "; the figures of one kind stand as they were.")?,
+            several => write!(out, "; the figures of {several} kinds stand as they were.")?,
+        }
     }
     writeln!(out, "\n")?;
     for item in &issue.taxa {
