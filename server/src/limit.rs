@@ -13,6 +13,7 @@ use actix_web::middleware::Next;
 use actix_web::{Error, web};
 use sha2::{Digest, Sha256};
 
+use crate::access::client::Client;
 use crate::app::State;
 use crate::problem::{Kind, Problem};
 
@@ -87,12 +88,14 @@ impl Limiter {
 
 fn key(request: &ServiceRequest, policy: Policy) -> Option<Key> {
     let peer = request.peer_addr()?.ip();
-    if peer.is_loopback() && !policy.loopback {
+    // Whom a proxy of this machine speaks for; a word that is no address counts as the proxy's own.
+    let caller = Client::of(request.request()).address.unwrap_or(peer);
+    if caller.is_loopback() && !policy.loopback {
         return None;
     }
     Some(match request.headers().get(header::AUTHORIZATION) {
         Some(value) => Key::Token(Sha256::digest(value.as_bytes()).into()),
-        None => Key::Address(peer),
+        None => Key::Address(caller),
     })
 }
 
@@ -172,6 +175,11 @@ mod tests {
         let counted = Policy { loopback: true, ..Policy::default() };
         assert!(by(counted, "127.0.0.1:9", None).is_some());
         assert_ne!(by(counted, "127.0.0.1:9", None), by(counted, "127.0.0.1:9", Some("Bearer a")));
+        let proxied = |address: &str| {
+            let request = TestRequest::default().peer_addr("127.0.0.1:9".parse().unwrap());
+            key(&request.insert_header(("x-forwarded-for", address)).to_srv_request(), Policy::default())
+        };
+        assert!(proxied("192.0.2.7").is_some() && proxied("192.0.2.7") != proxied("192.0.2.8"));
         assert_eq!(of("127.0.0.1:9", None), None);
         assert_eq!(of("[::1]:9", Some("Bearer a")), None);
         assert!(of("192.0.2.7:9", None).is_some());

@@ -10,6 +10,7 @@ CREATE TABLE request_key (
     PRIMARY KEY (sender, key)
 );
 CREATE INDEX ON request_key (made_at);
+CREATE INDEX ON request_key (keeper_id);
 COMMENT ON TABLE request_key IS 'Answers to requests that came with the sender''s own key, for a day: the same request gives the same answer';
 COMMENT ON COLUMN request_key.sender IS 'Who sent it, as named in the audit';
 COMMENT ON COLUMN request_key.key IS 'The sender''s own key';

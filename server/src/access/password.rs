@@ -114,7 +114,9 @@ pub fn faults(pointer: &str, wanted: &Secret, names: &[&str]) -> Vec<Fault> {
         let detail = format!("the password has {length} characters; give at most {LONGEST}");
         return vec![Fault::pointer(pointer, "too_long", detail)];
     }
-    if is_expected(&password, names) {
+    // What stands between words makes no better password.
+    let joined: String = password.chars().filter(|letter| letter.is_alphanumeric()).collect();
+    if is_expected(&password, names) || is_expected(&joined, names) {
         let detail = "the password is made of nothing but what is tried first: common passwords, repetitions, sequences, \
                       rows of keys, or names of the club and of the person; choose several words that have nothing to do \
                       with each other";

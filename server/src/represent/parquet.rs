@@ -247,7 +247,7 @@ mod tests {
             [
                 r#"{coral: "=1+1", value: 0.25, n: 3, on: 2025-03-04, held: true}"#,
                 "{coral: null, value: null, n: null, on: null, held: null}",
-                r#"{coral: "größe", value: -1.0, n: -7, on: 1969-12-31, held: false}"#,
+                r#"{coral: "größe", value: -1E0, n: -7, on: 1969-12-31, held: false}"#,
             ]
         );
     }
