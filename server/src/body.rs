@@ -41,6 +41,10 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
             let bytes = read(payload, length, LARGEST_BODY).await?;
             // An empty body stands for an empty object: every member of it then has its default or is missed by name.
             let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
+            if holds_nul(text) {
+                let detail = "a text holds a NUL character (\\u0000), which no record can hold; leave it out";
+                return Err(Problem::of_fault(Kind::InvalidBody, Fault::pointer("", "invalid", detail)));
+            }
             serde_json::from_slice(text).map(Body).map_err(|error| {
                 let place = format!("line {}, column {}", error.line(), error.column());
                 Problem::of_fault(
@@ -50,6 +54,12 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
             })
         })
     }
+}
+
+/// Whether JSON holds a NUL character, which it can only as an escape: `\u0000` whose backslash is not itself escaped.
+fn holds_nul(json: &[u8]) -> bool {
+    let found = json.windows(6).enumerate().filter(|(_, six)| *six == b"\\u0000");
+    found.into_iter().any(|(at, _)| json[..at].iter().rev().take_while(|byte| **byte == b'\\').count() % 2 == 0)
 }
 
 /// The length that a request announces.

@@ -62,6 +62,10 @@ impl Fields {
             .map_err(|error| Problem::new(Kind::InvalidQuery, format!("The query string cannot be decoded: {error}.")))?
             .into_inner();
         let mut faults: Vec<Fault> = Vec::new();
+        // No text of the records can hold it.
+        for (name, _) in pairs.iter().filter(|(name, value)| known.contains(name) && value.contains('\0')) {
+            faults.push(Fault::parameter(name, "invalid", format!("'{name}' holds a NUL character; leave it out")));
+        }
         for (name, _) in &pairs {
             if known.contains(name) || faults.iter().any(|fault| fault.parameter.as_ref() == Some(name)) {
                 continue;

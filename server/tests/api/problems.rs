@@ -69,6 +69,17 @@ fn no_address_ignores_a_parameter_that_it_does_not_know() {
 }
 
 #[test]
+fn a_nul_character_is_refused_before_it_comes_to_the_records() {
+    let api = Api::start();
+    let asked = api.get("/api/v1/tanks?keeper=a%00b").bearer_auth(&api.curator).send().unwrap();
+    assert_eq!(problem_of(asked, 400, "invalid-query")["errors"][0]["parameter"], "keeper");
+    let send = |handle: &str| api.post("/api/v1/keepers").bearer_auth(&api.curator).json(&json!({"handle": handle}));
+    problem_of(send("a\0b").send().unwrap(), 400, "invalid-body");
+    // A backslash before the same letters is what it is.
+    assert_eq!(send("a\\u0000b").send().unwrap().status(), 201);
+}
+
+#[test]
 fn representations_that_are_not_made() {
     let api = Api::start();
     let problem =
