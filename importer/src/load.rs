@@ -90,6 +90,14 @@ pub fn stage(connection: &mut PgConnection, upload: i64, today: NaiveDate) -> Re
     Loader::default().stage(connection, upload, today)
 }
 
+/// The same of a file that waits to be read, for whoever took it from among those that wait: what somebody read meanwhile stands.
+///
+/// # Errors
+/// [`LoadError::WrongState`] unless it is received or being read; otherwise the database's.
+pub fn stage_waiting(connection: &mut PgConnection, upload: i64, today: NaiveDate) -> Result<Upload, LoadError> {
+    Loader::default().stage_waiting(connection, upload, today)
+}
+
 /// Answers questions, all or none, and reads again. An answer to a committed upload makes a further commit.
 ///
 /// # Errors

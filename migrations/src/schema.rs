@@ -566,6 +566,34 @@ diesel::table! {
 }
 
 diesel::table! {
+    /// Issues of the newsletter as they were printed: rounded figures of the public alone
+    newsletter_issue (number) {
+        /// Number of the issue
+        number -> Int8,
+        /// Title
+        title -> Text,
+        /// The release that its figures are of
+        release -> Int8,
+        /// The issue as the API answers it
+        content -> Jsonb,
+        /// Its pictures as SVG, by taxon
+        pictures -> Jsonb,
+        /// Who answers for it
+        signed_by -> Text,
+        /// Why it was made, or what is special about it
+        note -> Nullable<Text>,
+        /// When it was frozen
+        frozen_at -> Timestamptz,
+        /// The account or token that froze it
+        frozen_by -> Text,
+        /// When it was withdrawn; null = it stands
+        withdrawn_at -> Nullable<Timestamptz>,
+        /// Who withdrew it
+        withdrawn_by -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
     /// What can be measured; rows come from the compiled catalogue
     parameter (code) {
         /// Code in addresses and answers
@@ -1307,6 +1335,7 @@ diesel::joinable!(kit_answer -> parameter (parameter));
 diesel::joinable!(layout -> keeper (keeper_id));
 diesel::joinable!(layout -> upload (upload_id));
 diesel::joinable!(log -> keeper (keeper_id));
+diesel::joinable!(newsletter_issue -> release (release));
 diesel::joinable!(placement -> keeper (keeper_id));
 diesel::joinable!(placement -> specimen (specimen_id));
 diesel::joinable!(question_link -> upload (upload_id));
@@ -1376,6 +1405,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     kit_answer,
     layout,
     log,
+    newsletter_issue,
     parameter,
     placement,
     question_link,

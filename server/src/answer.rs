@@ -20,8 +20,9 @@ use crate::release::{self, Release, Standing};
 
 mod care; // what keepers did
 mod load; // records → a club of plain values
-mod readings;
-pub mod totals; // counts of the club as a whole // the many rows: water tests, one by one
+mod readings; // the many rows: water tests, one by one
+pub mod taught; // what the records say of what is taught
+pub mod totals; // counts of the club as a whole
 
 /// The records of one edition.
 #[derive(Debug, Clone)]

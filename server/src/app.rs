@@ -26,6 +26,8 @@ use crate::{document, route};
 mod fallback; // addresses and methods that are not served
 mod frame; // what every response has: request id, headers, problems for failures and panics
 
+pub mod patience; // how long a body may take
+
 /// The clock of uploads: later days in a file are in the future.
 pub type Today = Arc<dyn Fn() -> NaiveDate + Send + Sync>;
 
@@ -46,6 +48,19 @@ pub struct Settings {
     pub largest_upload: usize,
     /// Whether the answers of a release are worked out before anybody asks.
     pub prepares: bool,
+    /// Time for a request to arrive; a body has a second more for each KiB.
+    pub patience: Duration,
+    /// Sites whose pages may read.
+    pub origins: Origins,
+}
+
+/// Sites whose pages may read answers, as browsers keep them apart (WHATWG Fetch, "CORS protocol").
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Origins {
+    /// Any, without the cookies of this one.
+    Any,
+    /// Those listed, as `https://club.example`; an empty list is none.
+    Only(Vec<String>),
 }
 
 /// Largest file that is taken, in bytes: 64 MiB.
@@ -64,6 +79,8 @@ impl Settings {
             policy: Some(Policy::default()),
             largest_upload: LARGEST_UPLOAD,
             prepares: true,
+            patience: Duration::from_secs(30),
+            origins: Origins::Any,
         }
     }
 }
@@ -92,6 +109,10 @@ pub struct State {
     pub front: Front,
     /// Hears what other servers change.
     pub listener: Listener,
+    /// Time for a request to arrive.
+    pub patience: Duration,
+    /// Sites whose pages may read.
+    pub origins: Origins,
 }
 
 /// Serves the application on a listener. The server stops gracefully on SIGINT and SIGTERM, or by its handle;
@@ -127,6 +148,8 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
         changes,
         front: Front::default(),
         listener: hears,
+        patience: settings.patience,
+        origins: settings.origins,
     });
     let server = HttpServer::new(move || {
         let (app, _) = App::new()
@@ -142,6 +165,7 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
                     .wrap(Compress::default())
                     .wrap(from_fn(crate::front::apply))
                     .wrap(from_fn(crate::limit::apply))
+                    .wrap(from_fn(patience::apply))
                     .wrap(from_fn(frame::apply))
             })
             .split_for_parts();
@@ -150,7 +174,7 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
     .workers(settings.workers)
     .shutdown_timeout(10)
     .keep_alive(Duration::from_secs(30))
-    .client_request_timeout(Duration::from_secs(30))
+    .client_request_timeout(settings.patience)
     .listen(listener)?
     .run();
     Ok(server)

@@ -4,12 +4,15 @@ use std::future::Future;
 use std::pin::Pin;
 
 use actix_web::dev::Payload;
+use actix_web::error::PayloadError;
 use actix_web::http::{Method, header};
 use actix_web::{FromRequest, HttpRequest, web};
 use serde::de::DeserializeOwned;
 
-use crate::app::LARGEST_BODY;
+use crate::app::{LARGEST_BODY, patience};
 use crate::problem::{Fault, Kind, Problem};
+
+mod once; // members that stand twice
 
 /// A JSON body.
 pub struct Body<T>(pub T);
@@ -45,13 +48,16 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
                 let detail = "a text holds a NUL character (\\u0000), which no record can hold; leave it out";
                 return Err(Problem::of_fault(Kind::InvalidBody, Fault::pointer("", "invalid", detail)));
             }
-            serde_json::from_slice(text).map(Body).map_err(|error| {
-                let place = format!("line {}, column {}", error.line(), error.column());
-                Problem::of_fault(
-                    Kind::InvalidBody,
-                    Fault::pointer("", "invalid", format!("{error} (at {place} of the body)")),
-                )
-            })
+            // Of a member that stands twice nobody knows which is meant.
+            serde_json::from_slice::<once::Once>(text).and_then(|_| serde_json::from_slice(text)).map(Body).map_err(
+                |error| {
+                    let place = format!("line {}, column {}", error.line(), error.column());
+                    Problem::of_fault(
+                        Kind::InvalidBody,
+                        Fault::pointer("", "invalid", format!("{error} (at {place} of the body)")),
+                    )
+                },
+            )
         })
     }
 }
@@ -70,16 +76,27 @@ pub fn content_length(request: &HttpRequest) -> Option<usize> {
 /// Reads a body that may have `limit` bytes.
 ///
 /// # Errors
-/// [`Kind::TooLarge`] as soon as that is known; [`Kind::BadRequest`] if the connection breaks.
+/// [`Kind::TooLarge`] as soon as that is known; [`Kind::TooSlow`]; [`Kind::BadRequest`] if the connection breaks.
 pub async fn read(payload: web::Payload, announced: Option<usize>, limit: usize) -> Result<web::Bytes, Problem> {
     if announced.is_some_and(|length| length > limit) {
         return Err(too_large(limit));
     }
     match payload.to_bytes_limited(limit).await {
         Err(_) => Err(too_large(limit)),
+        Ok(Err(error)) if error.as_error::<PayloadError>().is_some_and(|error| patience::is_too_slow(error)) => {
+            Err(too_slow())
+        }
         Ok(Err(error)) => Err(Problem::new(Kind::BadRequest, format!("The body could not be received: {error}."))),
         Ok(Ok(bytes)) => Ok(bytes),
     }
+}
+
+/// Too little came in its time. The connection ends with the answer: what else comes on it is not looked at.
+pub fn too_slow() -> Problem {
+    Problem::new(
+        Kind::TooSlow,
+        "The body came too slowly: a request has half a minute, and a second more for each KiB of its body. Send it again.",
+    )
 }
 
 /// The body is larger than the limit.

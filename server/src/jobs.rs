@@ -153,7 +153,7 @@ fn work_one(pool: &Pool, today: &Today) -> bool {
         if taken.commits {
             importer::load::commit(&mut connection, id, taken.leave_open).map(drop)
         } else {
-            importer::load::stage(&mut connection, id, today()).map(drop)
+            importer::load::stage_waiting(&mut connection, id, today()).map(drop)
         }
     }));
     match done {

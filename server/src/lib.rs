@@ -9,6 +9,7 @@ pub mod backup; // the whole club in one file, and back
 pub mod body; // JSON bodies as typed values
 pub mod chart; // answers as pictures
 pub mod check; // whether a database holds what it says
+pub mod client; // the API as a program of Rust calls it
 pub mod command; // the words of the command
 pub mod config; // flags, variables, defaults
 pub mod demo; // the invented club
@@ -22,6 +23,7 @@ pub mod jobs; // files waiting to be read
 pub mod limit; // how often one caller may ask
 pub mod listen; // what other servers changed
 pub mod metrics; // what an operator watches
+pub mod newsletter; // what an issue says, and what was printed
 pub mod once; // a request that is repeated gives the first answer
 pub mod pool; // connections to Postgres
 pub mod private_postgres; // a Postgres of our own

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::{HttpResponse, ResponseError};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use utoipa::ToSchema;
 
@@ -96,12 +96,16 @@ kinds! {
     UnknownClaim = 404 "unknown-claim" "No such claim of the club";
     /// A name that the club has not agreed on.
     UnknownName = 404 "unknown-name" "No such name of the club";
+    /// An issue of the newsletter that was not printed.
+    UnknownIssue = 404 "unknown-issue" "No such issue of the newsletter";
     /// A join of names that is not there.
     UnknownMerge = 404 "unknown-merge" "No such join of names";
     /// An address that exists, asked with another method.
     MethodNotAllowed = 405 "method-not-allowed" "This address does not take that method";
     /// A representation that is not made.
     NotAcceptable = 406 "not-acceptable" "None of the asked representations is made";
+    /// A body of which too little came in its time.
+    TooSlow = 408 "too-slow" "The body came too slowly";
     /// A new record that stands already.
     AlreadyRecorded = 409 "already-recorded" "The same is recorded already";
     /// A record that follows from others is to be taken out or changed.
@@ -163,14 +167,14 @@ impl Kind {
 }
 
 /// One fault of a request. A problem lists all that were found.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Fault {
     /// Name of the query parameter or header at fault.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(example = "edges")]
     pub parameter: Option<String>,
     /// JSON pointer (RFC 6901) into the body, for faults of a body.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(example = "/answers/0/choice")]
     pub pointer: Option<String>,
     /// Code of the fault: `unknown`, `invalid`, `missing`, `repeated`, `not_allowed`, `conflict`.
@@ -356,6 +360,10 @@ impl ResponseError for Problem {
         }
         response.insert_header((header::CACHE_CONTROL, "no-store"));
         response.content_type("application/problem+json");
+        // What else comes on the connection is not waited for.
+        if self.kind == Kind::TooSlow {
+            response.force_close();
+        }
         // A struct of strings and numbers always serialises.
         response.body(serde_json::to_vec(self).unwrap_or_default())
     }

@@ -7,8 +7,9 @@
 //! withheld alone (`succession`). The first release is made when the first reader comes, later ones when their time has
 //! come or at once when a member withdraws.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use analysis::answer::UNDIVIDED;
 use analysis::club::{Club, SEVERAL, Stands};
 use analysis::vocabulary::TaxonSlug;
 use chrono::{DateTime, Utc};
@@ -197,6 +198,21 @@ pub fn standing_of_taxa(
     // The row of the piece itself comes last and wins.
     rows.sort_by_key(|(_, piece, _)| piece != SEVERAL);
     Ok(rows.into_iter().map(|(taxon, _, from)| (taxon, from.and_then(release))).collect())
+}
+
+/// Taxa of which figures were withheld in a release after this one: a member took records back, and too few had changed
+/// anything else.
+///
+/// # Errors
+/// The database refused.
+pub fn withheld_since(connection: &mut PgConnection, number: i64) -> QueryResult<BTreeSet<String>> {
+    let taxa: Vec<String> = release_taxon::table
+        .filter(release_taxon::release.gt(number).and(release_taxon::answered_from.is_null()))
+        .filter(release_taxon::split.eq_any([UNDIVIDED, SEVERAL]).and(release_taxon::taxon.ne(EVERYTHING)))
+        .select(release_taxon::taxon)
+        .distinct()
+        .load(connection)?;
+    Ok(taxa.into_iter().collect())
 }
 
 /// An answer of a release as it was first given.

@@ -11,6 +11,7 @@ use sha2::{Digest, Sha256};
 pub mod column; // what columns hold and mean
 pub mod negotiate; // which representation is asked for
 pub mod parquet; // rows and columns as Parquet
+pub mod printed; // a text as a page that prints
 pub mod sheet; // rows and columns as CSV
 mod validate; // what the caller holds already
 

@@ -25,7 +25,7 @@ mod lead_up; // the weeks before losses
 mod me; // who is asking
 mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches
-mod newsletter; // an issue, assembled
+mod newsletter; // an issue, assembled and printed
 mod openapi; // the document itself
 mod own_tokens; // keys for the programs of whoever is signed in
 mod page; // one address of a collection: cursors
@@ -51,21 +51,24 @@ mod taxa; // corals and kin, with the records' counts
 mod taxon_question; // a question about one taxon that is not split
 mod tokens; // keys for programs
 mod upload_steps; // answers, commit, undo
-mod upload_views;
-mod uploads;
-mod who_to_ask; // what only members can say // from a file to the club's records // findings, preview
+mod upload_views; // findings, preview
+mod uploads; // from a file to the club's records
+mod who_to_ask; // what only members can say
 
+pub use me::Me;
+pub use page::Links;
 pub use prepared::prepare;
 pub use records::{
     EndingRecord, EventRecord, IncidentRecord, InstrumentRecord, PlacementRecord, ReadingRecord, RoutineRecord,
     SightingRecord, SizingRecord, SpecimenRecord, StayRecord, TankRecord,
 };
-pub use report::page::page as printed;
 pub use report::{CONDITIONS, Report};
 pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
     SurvivalAnswer,
 };
+pub use upload_steps::UploadCommitted;
+pub use uploads::{UploadReceived, UploadShown};
 
 /// Registers every route.
 pub fn register(config: &mut ServiceConfig) {
@@ -89,6 +92,10 @@ pub fn register(config: &mut ServiceConfig) {
                 .service(report::get_report)
                 .service(claims::get_claims)
                 .service(newsletter::get_newsletter)
+                .service(newsletter::create_issue)
+                .service(newsletter::list_issues)
+                .service(newsletter::get_issue)
+                .service(newsletter::withdraw_issue)
                 .service(uploads::create_upload)
                 .service(uploads::list_uploads)
                 .service(uploads::get_upload)

@@ -235,8 +235,8 @@ impl Asking<'_> {
             let made = self.api.post(&format!("/api/v1/{list}")).bearer_auth(&self.api.osprey).json(&body);
             api_support::json_of(made.send().unwrap(), 201)["record"]["id"].as_i64().unwrap()
         };
-        if let Some(coral) = samples::before(list, self.stamp()) {
-            made("specimens", coral);
+        if let Some((of, about)) = samples::before(list, self.stamp()) {
+            made(of, about);
         }
         made(list, samples::sample(list, self.stamp()))
     }
@@ -293,6 +293,9 @@ impl Asking<'_> {
         } else if row.path.starts_with("/api/v1/merges/{id}") {
             let made = self.api.post("/api/v1/merges").bearer_auth(&self.api.curator).json(&self.previewed_merge());
             path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
+        } else if row.path.starts_with("/api/v1/newsletter/issues/{number}") {
+            let made = self.api.post("/api/v1/newsletter/issues").bearer_auth(&self.api.curator).json(&issue());
+            path = path.replace("{number}", &api_support::json_of(made.send().unwrap(), 201)["number"].to_string());
         } else if row.path.starts_with("/api/v1/claims/{id}") {
             let made = self.api.post("/api/v1/claims").bearer_auth(&self.api.curator).json(&self.claim());
             path = path.replace("{id}", &api_support::json_of(made.send().unwrap(), 201)["id"].to_string());
@@ -350,6 +353,7 @@ impl Asking<'_> {
             ("POST", "/api/v1/merges/preview") => request.json(&self.merge()),
             ("POST", "/api/v1/merges") => request.json(&self.previewed_merge()),
             ("POST", "/api/v1/claims") => request.json(&self.claim()),
+            ("POST", "/api/v1/newsletter/issues") => request.json(&issue()),
             ("POST", "/questions/{secret}") => request.json(&json!({"choice": "limit", "value": 0.03})),
             ("POST", "/api/v1/roll-call") => request.json(&json!({"on": "2025-06-01"})),
             ("POST", "/api/v1/tokens") => request.json(&json!({"role": "reader"})),
@@ -358,8 +362,8 @@ impl Asking<'_> {
             ("DELETE", "/api/v1/keepers/{handle}" | "/api/v1/me") => request.query(&[("confirm", &self.leaving().1)]),
             ("POST", path) if lists().contains(&path.trim_start_matches("/api/v1/")) => {
                 let list = path.trim_start_matches("/api/v1/");
-                if let Some(coral) = samples::before(list, self.stamp()) {
-                    let made = self.api.post("/api/v1/specimens").bearer_auth(&self.api.osprey).json(&coral);
+                if let Some((of, about)) = samples::before(list, self.stamp()) {
+                    let made = self.api.post(&format!("/api/v1/{of}")).bearer_auth(&self.api.osprey).json(&about);
                     api_support::json_of(made.send().unwrap(), 201);
                 }
                 request.json(&samples::sample(list, self.stamp()))
@@ -440,6 +444,11 @@ fn askings(row: &Row) -> Vec<((usize, usize), bool)> {
 /// A name that can be agreed on.
 fn name() -> Value {
     json!({"name": "flowerpot", "taxon": "goniopora", "signed_by": "husbandry group"})
+}
+
+/// An issue that can be printed.
+fn issue() -> Value {
+    json!({"title": "Summer issue", "signed_by": "newsletter desk", "items": ["goniopora"]})
 }
 
 /// A range that can be taught.

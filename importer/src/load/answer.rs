@@ -47,6 +47,7 @@ impl Loader {
             diesel::update(upload::table.find(id))
                 .set(upload::state.eq(State::Reading.as_str()))
                 .execute(connection)?;
+            commit::leave_alone(connection, id)?;
             Ok(false)
         })?;
         if committed {

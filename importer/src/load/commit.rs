@@ -43,7 +43,7 @@ pub struct CommitSummary {
     pub edition: i64,
 }
 
-/// Seconds for which a commit is left to whoever asked for it.
+/// Seconds for which work on an upload is left to whoever asked for it.
 pub const COMMIT_GRACE: i32 = 30;
 
 /// See [`super::request_commit`].
@@ -60,17 +60,22 @@ pub fn request(connection: &mut PgConnection, id: i64, leave_open: bool) -> Resu
         diesel::update(upload::table.find(id))
             .set((upload::state.eq(State::Committing.as_str()), upload::leave_open.eq(leave_open)))
             .execute(connection)?;
-        // Whoever asked for it commits; should they end, a server takes it up after a while.
-        diesel::sql_query(
-            "INSERT INTO job (upload_id, not_before) VALUES ($1, now() + make_interval(secs => $2)) \
-             ON CONFLICT (upload_id) DO UPDATE SET attempts = 0, not_before = excluded.not_before",
-        )
-        .bind::<BigInt, _>(id)
-        .bind::<Double, _>(f64::from(COMMIT_GRACE))
-        .execute(connection)?;
+        leave_alone(connection, id)?;
         Ok::<(), LoadError>(())
     })?;
     store::upload(connection, id)
+}
+
+/// Whoever asked for it works on an upload; should they end, a server takes it up after a while.
+pub(super) fn leave_alone(connection: &mut PgConnection, id: i64) -> Result<(), LoadError> {
+    diesel::sql_query(
+        "INSERT INTO job (upload_id, not_before) VALUES ($1, now() + make_interval(secs => $2)) \
+         ON CONFLICT (upload_id) DO UPDATE SET attempts = 0, not_before = excluded.not_before",
+    )
+    .bind::<BigInt, _>(id)
+    .bind::<Double, _>(f64::from(COMMIT_GRACE))
+    .execute(connection)?;
+    Ok(())
 }
 
 fn questions_open(connection: &mut PgConnection, upload: i64) -> Result<LoadError, LoadError> {

@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 use chrono::NaiveDate;
 use diesel::pg::PgConnection;
 use diesel::prelude::*;
-use migrations::schema::{log, upload, upload_answer};
+use migrations::schema::{job, log, upload, upload_answer};
 use serde_json::Value;
 
 use super::compare::{Chosen, Others, compare};
@@ -61,10 +61,25 @@ fn joined(carried: &[(i64, Answer)], layout: &[Answer], given: &[Answer]) -> Vec
 impl Loader {
     /// See [`super::stage`].
     pub fn stage(self, connection: &mut PgConnection, id: i64, today: NaiveDate) -> Result<Upload, LoadError> {
+        self.stage_from(connection, id, today, &[State::Received, State::Reading, State::Questions, State::Ready])
+    }
+
+    /// See [`super::stage_waiting`].
+    pub fn stage_waiting(self, connection: &mut PgConnection, id: i64, today: NaiveDate) -> Result<Upload, LoadError> {
+        self.stage_from(connection, id, today, &[State::Received, State::Reading])
+    }
+
+    fn stage_from(
+        self,
+        connection: &mut PgConnection,
+        id: i64,
+        today: NaiveDate,
+        from: &[State],
+    ) -> Result<Upload, LoadError> {
         let begun = connection.transaction(|connection| {
             let row = store::locked(connection, id)?;
             match row.state()? {
-                State::Received | State::Reading | State::Questions | State::Ready => {}
+                state if from.contains(&state) => {}
                 state => {
                     let remedy = "only an upload that is not committed is read again";
                     return Err(LoadError::WrongState { upload: id, state, action: "read", remedy });
@@ -80,6 +95,7 @@ impl Loader {
             // Discarded or read again meanwhile: the later word stands.
             if store::locked(connection, id)?.state()? == State::Reading {
                 keep(connection, &begun, &read)?;
+                diesel::delete(job::table.find(id)).execute(connection)?;
             }
             Ok::<(), LoadError>(())
         })?;

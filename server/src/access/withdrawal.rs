@@ -6,6 +6,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::scope;
+use crate::desk::signed::raise_edition;
 use crate::problem::Problem;
 
 /// What a withdrawal deleted.
@@ -44,6 +45,8 @@ pub fn withdraw(connection: &mut PgConnection, keeper_id: i64, by: &str) -> Resu
         diesel::delete(keeper::table.find(keeper_id)).execute(connection)?;
         // By number: a name that is gone is written nowhere.
         scope::note(connection, by, "withdraw keeper", &format!("keeper {keeper_id}"))?;
+        // Answers kept of the records as they are still count the member.
+        raise_edition(connection)?;
         Ok(Withdrawn { uploads, files, tokens, note: NOTE })
     })
 }

@@ -13,7 +13,7 @@ use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
 use actix_web::{Error, web};
 
-use crate::app::State;
+use crate::app::{Origins, State};
 use crate::problem::Problem;
 use crate::represent::hex;
 
@@ -29,6 +29,8 @@ pub async fn apply(
     let id = request_id(&request);
     let method = request.method().clone();
     let state = request.app_data::<web::Data<State>>().cloned();
+    let origin = request.headers().get(header::ORIGIN).cloned();
+    let allowed = allowed(state.as_ref().map_or(&Origins::Any, |state| &state.origins), origin.as_ref());
     // HEAD is GET without a body: the handler of GET makes the headers, the connection leaves the body out.
     if method == Method::HEAD {
         request.head_mut().method = Method::GET;
@@ -52,14 +54,14 @@ pub async fn apply(
     // A request that failed before it had a response is answered by the connection: its headers go with the problem.
     let answered = match answered {
         Ok(mut response) => {
-            for (name, value) in finish(&method, &id, response.headers()) {
+            for (name, value) in finish(&method, &id, response.headers(), &allowed) {
                 response.headers_mut().insert(name, value);
             }
             Ok(response)
         }
         Err(mut problem) => {
             problem.request_id = Some(id.clone());
-            Err(problem.with_headers(finish(&method, &id, &HeaderMap::new())))
+            Err(problem.with_headers(finish(&method, &id, &HeaderMap::new(), &allowed)))
         }
     };
     let status =
@@ -135,8 +137,21 @@ fn said(panic: &(dyn std::any::Any + Send)) -> String {
         .unwrap_or_else(|| "without a word".to_owned())
 }
 
+/// What a page of an origin is told: the origin that may read, and whether that depends on who asks.
+fn allowed(origins: &Origins, origin: Option<&HeaderValue>) -> (Option<HeaderValue>, bool) {
+    match origins {
+        Origins::Any => (Some(HeaderValue::from_static("*")), false),
+        Origins::Only(known) => (origin.filter(|origin| known.iter().any(|known| *origin == known)).cloned(), true),
+    }
+}
+
 /// Headers of every response.
-fn finish(method: &Method, id: &str, headers: &HeaderMap) -> Vec<(HeaderName, HeaderValue)> {
+fn finish(
+    method: &Method,
+    id: &str,
+    headers: &HeaderMap,
+    (origin, depends): &(Option<HeaderValue>, bool),
+) -> Vec<(HeaderName, HeaderValue)> {
     let mut added = vec![
         (header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")),
         (header::REFERRER_POLICY, HeaderValue::from_static("no-referrer")),
@@ -144,11 +159,17 @@ fn finish(method: &Method, id: &str, headers: &HeaderMap) -> Vec<(HeaderName, He
     if let Ok(id) = HeaderValue::from_str(id) {
         added.push((REQUEST_ID, id));
     }
-    // Reads may come from any page; whoever changes something sends a token, which no
-    // browser adds by itself, and `*` keeps browsers from sending cookies along.
-    if matches!(*method, Method::GET | Method::HEAD | Method::OPTIONS) {
-        added.push((header::ACCESS_CONTROL_ALLOW_ORIGIN, HeaderValue::from_static("*")));
+    // Reads may come from other pages; whoever changes something sends a token, which no
+    // browser adds by itself, and nothing here lets browsers send cookies along.
+    let reads = matches!(*method, Method::GET | Method::HEAD | Method::OPTIONS);
+    if let (true, Some(origin)) = (reads, origin) {
+        added.push((header::ACCESS_CONTROL_ALLOW_ORIGIN, origin.clone()));
         added.push((header::ACCESS_CONTROL_EXPOSE_HEADERS, HeaderValue::from_static(EXPOSED)));
+    }
+    if *depends {
+        let known = headers.get(header::VARY).and_then(|value| value.to_str().ok());
+        let vary = known.map_or_else(|| "Origin".to_owned(), |known| format!("{known}, Origin"));
+        added.extend(HeaderValue::from_str(&vary).ok().map(|value| (header::VARY, value)));
     }
     // A strong validator names bytes, and compressed bytes are others.
     let text = |name: HeaderName| headers.get(name).and_then(|value| value.to_str().ok());

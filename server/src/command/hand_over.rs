@@ -5,7 +5,7 @@ use clap::{Args, ValueEnum};
 use crate::access::Scope;
 use crate::config::Config;
 use crate::hand_over::{self, Place};
-use crate::route::printed;
+use crate::represent::printed::page as printed;
 
 use super::database;
 use super::failure::Failure;

@@ -5,7 +5,7 @@ use std::net::{SocketAddr, TcpListener};
 use clap::Args;
 
 use crate::access::setup;
-use crate::app::{self, Settings};
+use crate::app::{self, Origins, Settings};
 use crate::config::Config;
 use crate::limit::Policy;
 
@@ -25,12 +25,17 @@ pub struct ServeArgs {
     /// Count the requests of this machine too, for a server behind a proxy that runs here
     #[arg(long)]
     limit_local: bool,
+    /// Sites whose pages may read answers: `any`, `none`, or an origin such as https://club.example; may be repeated
+    #[arg(long, value_name = "ORIGIN", default_value = "any")]
+    allow_origin: Vec<String>,
 }
 
 /// Serves until Ctrl-C.
 pub fn run(config: &Config, args: &ServeArgs) -> Result<u8, Failure> {
+    let origins = origins(&args.allow_origin)?;
     if args.show_config {
-        put_text(&config.show())?;
+        let source = if args.allow_origin == ["any"] { "default" } else { "flag" };
+        put_text(&format!("{}{:<18} {} ({source})\n", config.show(), "--allow-origin", args.allow_origin.join(", ")))?;
         return Ok(0);
     }
     log_to_stderr();
@@ -40,9 +45,29 @@ pub fn run(config: &Config, args: &ServeArgs) -> Result<u8, Failure> {
     say_setup_code(&mut *database.connection()?)?;
     let settings = Settings::new(database.pool().clone());
     let policy = settings.policy.map(|policy| Policy { loopback: args.limit_local, ..policy });
-    serve(listener, Settings { policy, ..settings })?;
+    serve(listener, Settings { policy, origins, ..settings })?;
     database.close()?;
     Ok(0)
+}
+
+/// Sites whose pages may read.
+fn origins(written: &[String]) -> Result<Origins, Failure> {
+    match written {
+        [one] if one == "any" => return Ok(Origins::Any),
+        [one] if one == "none" => return Ok(Origins::Only(Vec::new())),
+        _ => {}
+    }
+    let origin = |text: &String| {
+        let url = reqwest::Url::parse(text).ok().filter(|url| matches!(url.scheme(), "http" | "https"));
+        // As browsers write it: no path, no slash at its end, the usual port left out.
+        let origin = url.map(|url| url.origin().ascii_serialization()).filter(|origin| origin == text);
+        origin.ok_or_else(|| {
+            Failure::usage(format!(
+                "`{text}` is no origin, --allow-origin: write it like https://club.example, or any, or none"
+            ))
+        })
+    };
+    Ok(Origins::Only(written.iter().map(origin).collect::<Result<_, _>>()?))
 }
 
 /// Says the setup code where nobody has an account yet: on the console and nowhere else.

@@ -98,7 +98,7 @@ impl Asked for AccountQuery {
 
 problems!(
     /// What changing an account can meet.
-    AccountProblems: UnknownAccount, InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    AccountProblems: UnknownAccount, InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 
 /// List accounts

@@ -1,11 +1,11 @@
 //! What the club teaches, beside its records.
 
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use analysis::answer::{Audience, Families, Outcome, TaxonRecords, listed};
+use analysis::answer::Audience;
 use analysis::club::SEVERAL;
 
 use crate::access::Caller;
-use crate::answer::Snapshot;
+use crate::answer::{Snapshot, taught};
 use crate::app::State;
 use crate::problem::Problem;
 use crate::problems;
@@ -54,29 +54,7 @@ pub fn asked(form: Form) -> statistics::Question {
 
 /// The bytes of the answer.
 pub fn bytes(snapshot: &Snapshot, audience: Audience, form: Form) -> Result<Vec<u8>, Problem> {
-    represent::json_or_sheet(&answer(snapshot, audience)?, form, sheet)
-}
-
-/// The answer itself.
-pub fn answer(snapshot: &Snapshot, audience: Audience) -> Result<analysis::answer::ClaimsAnswer, Problem> {
-    let by_taxon = snapshot.by_taxon(SEVERAL)?;
-    let listed = listed(&snapshot.club);
-    // What is told of a taxon comes from the release that stands for it.
-    let mut called = Vec::new();
-    for taxon in listed {
-        let of = by_taxon.of(taxon);
-        let (death, decline) =
-            (of.called(Outcome::Death, audience)?, of.called(Outcome::FirstSeriousDecline, audience)?);
-        called.push((taxon, of, death, decline));
-    }
-    let taxa: Vec<TaxonRecords> = called
-        .iter()
-        .map(|(taxon, of, death, decline)| {
-            let families = Families { death: death.as_deref(), decline: decline.as_deref() };
-            TaxonRecords { taxon: *taxon, club: &of.club, families }
-        })
-        .collect();
-    Ok(analysis::answer::claims(&taxa, &snapshot.club.claims, audience, &snapshot.stamp()))
+    represent::json_or_sheet(&taught::claims(snapshot, audience)?, form, sheet)
 }
 
 fn sheet(answer: &serde_json::Value) -> Sheet {

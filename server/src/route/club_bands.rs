@@ -19,7 +19,7 @@ use crate::route::page::{self, Page};
 
 problems!(
     /// What teaching a range can meet.
-    BandProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    BandProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// No such band.

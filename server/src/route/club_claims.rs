@@ -14,7 +14,7 @@ use crate::query::{Nothing, Query};
 
 problems!(
     /// What teaching something can meet.
-    TeachingProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    TeachingProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// No such claim of the club.

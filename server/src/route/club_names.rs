@@ -17,7 +17,7 @@ use crate::route::page::{self, Page};
 
 problems!(
     /// What agreeing on a name can meet.
-    NameProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    NameProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// No such name.

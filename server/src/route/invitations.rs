@@ -130,7 +130,7 @@ pub struct Acceptance {
 
 problems!(
     /// What inviting can meet.
-    InviteProblems: UnknownAccount, InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    InviteProblems: UnknownAccount, InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// No such invitation.
@@ -138,7 +138,7 @@ problems!(
 );
 problems!(
     /// What accepting can meet.
-    AcceptProblems: UnknownInvitation, CrossSite, HttpsNeeded, InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    AcceptProblems: UnknownInvitation, CrossSite, HttpsNeeded, InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 
 fn invited(request: InvitationRequest) -> Result<(Invited, u32), Problem> {

@@ -80,11 +80,11 @@ impl Asked for Confirmed {
 
 problems!(
     /// What making a member known can meet.
-    NewKeeperProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    NewKeeperProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// What changing a member can meet.
-    KeeperProblems: UnknownKeeper, InvalidBody, UnsupportedMediaType, TooLarge
+    KeeperProblems: UnknownKeeper, InvalidBody, UnsupportedMediaType, TooLarge, TooSlow
 );
 problems!(
     /// What a withdrawal can meet.

@@ -231,11 +231,11 @@ impl Asked for KitQuery {
 
 problems!(
     /// What saying something of a kit can meet.
-    KitProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    KitProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// What confirming it can meet.
-    ConfirmProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue, PreviewOutdated
+    ConfirmProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue, PreviewOutdated
 );
 problems!(
     /// No such answer.

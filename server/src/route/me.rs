@@ -4,7 +4,7 @@ use std::io::Read;
 
 use actix_web::{HttpResponse, delete, get, web};
 use chrono::{DateTime, Utc};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::access::withdrawal::{self, Withdrawn};
@@ -16,24 +16,24 @@ use crate::route::keepers::{Confirmed, confirmed};
 use crate::{export, pool};
 
 /// The caller.
-#[derive(Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct Me {
     /// `reader`, `keeper` or `curator`.
     #[schema(example = "keeper")]
-    role: &'static str,
+    pub role: String,
     /// What the token may be used for: `read`, `upload`, `admin`.
     #[schema(example = json!(["read", "upload"]))]
-    scopes: Vec<&'static str>,
+    pub scopes: Vec<String>,
     /// Handle of the member whose records it opens.
     #[schema(example = "osprey")]
-    keeper: Option<String>,
+    pub keeper: Option<String>,
     /// First characters of the token; `null` for a session.
     #[schema(example = "strand_3f9a1c")]
-    token: Option<String>,
+    pub token: Option<String>,
     /// Number of the account, for a session and for a token that an account made.
-    account: Option<i64>,
+    pub account: Option<i64>,
     /// When it expires; `null` = never.
-    expires_at: Option<DateTime<Utc>>,
+    pub expires_at: Option<DateTime<Utc>>,
 }
 
 /// Say who is asking
@@ -52,8 +52,8 @@ pub async fn get_me(caller: Caller, _: Query<Nothing>) -> Result<HttpResponse, P
         Credential::Session { .. } => None,
     };
     Ok(HttpResponse::Ok().insert_header(("cache-control", "private, no-cache")).json(Me {
-        role: holder.role.as_str(),
-        scopes: holder.rights.iter().map(|right| right.as_str()).collect(),
+        role: holder.role.as_str().to_owned(),
+        scopes: holder.rights.iter().map(|right| right.as_str().to_owned()).collect(),
         keeper: holder.keeper.clone(),
         token,
         account: holder.account_id,

@@ -189,11 +189,11 @@ impl Asked for MergeQuery {
 
 problems!(
     /// What previewing a join can meet.
-    MergeProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    MergeProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// What joining can meet.
-    JoinProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue, PreviewOutdated
+    JoinProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue, PreviewOutdated
 );
 problems!(
     /// No such join.

@@ -10,7 +10,7 @@ use crate::query::Fields;
 use crate::represent::{encode, hex};
 
 /// Where the next page is.
-#[derive(Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct Links {
     /// Address of the next page with every parameter of this one; `null` on the last page.
     #[schema(example = "/api/v1/uploads?limit=2&cursor=7b2276223a31…")]

@@ -74,7 +74,7 @@ pub struct LinkList {
 
 problems!(
     /// What making a link can meet.
-    LinkProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    LinkProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// No such link.

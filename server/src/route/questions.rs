@@ -103,7 +103,7 @@ problems!(
 );
 problems!(
     /// What answering through a link can meet.
-    AnswerProblems: InvalidBody, BadRequest, Forbidden, UnknownLink, AlreadyAnswered, WrongState, TooLarge, UnsupportedMediaType, InvalidAnswer
+    AnswerProblems: InvalidBody, BadRequest, Forbidden, UnknownLink, AlreadyAnswered, WrongState, TooLarge, TooSlow, UnsupportedMediaType, InvalidAnswer
 );
 
 fn shown(opened: &Opened, question: &Question) -> QuestionShown {

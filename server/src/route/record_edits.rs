@@ -31,11 +31,11 @@ problems!(
 );
 problems!(
     /// What making a record can meet.
-    NewProblems: InvalidBody, TooLarge, UnsupportedMediaType, AlreadyRecorded, KeyReused, InvalidValue
+    NewProblems: InvalidBody, TooLarge, TooSlow, UnsupportedMediaType, AlreadyRecorded, KeyReused, InvalidValue
 );
 problems!(
     /// What changing a record can meet.
-    ChangeProblems: InvalidBody, TooLarge, UnsupportedMediaType, UnknownRecord, AlreadyRecorded, InvalidValue
+    ChangeProblems: InvalidBody, TooLarge, TooSlow, UnsupportedMediaType, UnknownRecord, AlreadyRecorded, InvalidValue
 );
 problems!(
     /// What taking a record out can meet.

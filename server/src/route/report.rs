@@ -25,7 +25,6 @@ use crate::route::survival::AnswerProblems;
 use crate::route::{bands, conditions, statistics};
 
 mod markdown; // as Markdown
-pub mod page; // as a page to print
 
 /// Conditions compared where none are named.
 pub const CONDITIONS: [&str; 5] = ["nitrate", "phosphate", "alkalinity", "temperature", "salinity"];
@@ -110,7 +109,7 @@ impl Report {
             chart::bands(&self.bands, source, Size::Column),
             chart::conditions(&self.associations, source, Size::Column),
         ];
-        page::page(&self.survival.taxon.name, &self.markdown(), &pictures)
+        crate::represent::printed::page(&self.survival.taxon.name, &self.markdown(), &pictures)
     }
 }
 

@@ -60,7 +60,7 @@ impl Asked for RollCallQuery {
 
 problems!(
     /// What a roll call can meet.
-    RollCallProblems: InvalidBody, TooLarge, UnsupportedMediaType, InvalidValue
+    RollCallProblems: InvalidBody, TooLarge, TooSlow, UnsupportedMediaType, InvalidValue
 );
 
 /// Record a roll call

@@ -96,15 +96,15 @@ pub struct SignedOut {
 
 problems!(
     /// What signing in can meet.
-    SignInProblems: WrongPassword, CrossSite, HttpsNeeded, InvalidBody, UnsupportedMediaType, TooLarge
+    SignInProblems: WrongPassword, CrossSite, HttpsNeeded, InvalidBody, UnsupportedMediaType, TooLarge, TooSlow
 );
 problems!(
     /// What changing a password can meet.
-    PasswordProblems: WrongPassword, Unauthorised, Forbidden, CrossSite, HttpsNeeded, InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    PasswordProblems: WrongPassword, Unauthorised, Forbidden, CrossSite, HttpsNeeded, InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// What setting up can meet.
-    SetupProblems: AlreadySetUp, CrossSite, HttpsNeeded, InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    SetupProblems: AlreadySetUp, CrossSite, HttpsNeeded, InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 
 fn shown(caller: &Caller) -> Result<SessionShown, Problem> {

@@ -23,7 +23,7 @@ pub struct SettingsChange(BTreeMap<String, Value>);
 
 problems!(
     /// What changing settings can meet.
-    SettingProblems: InvalidBody, TooLarge, UnsupportedMediaType
+    SettingProblems: InvalidBody, TooLarge, TooSlow, UnsupportedMediaType
 );
 
 fn send(list: SettingList) -> HttpResponse {

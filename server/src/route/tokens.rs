@@ -127,7 +127,7 @@ impl Asked for TokenQuery {
 
 problems!(
     /// What making a token can meet.
-    TokenProblems: InvalidBody, UnsupportedMediaType, TooLarge, InvalidValue
+    TokenProblems: InvalidBody, UnsupportedMediaType, TooLarge, TooSlow, InvalidValue
 );
 problems!(
     /// No such token.

@@ -41,11 +41,11 @@ pub struct AnswerGiven {
 
 problems!(
     /// What answering can meet.
-    AnswerGivenProblems: InvalidBody, UnknownUpload, WrongState, AlreadyAnswered, TooLarge, UnsupportedMediaType, InvalidAnswer
+    AnswerGivenProblems: InvalidBody, UnknownUpload, WrongState, AlreadyAnswered, TooLarge, TooSlow, UnsupportedMediaType, InvalidAnswer
 );
 problems!(
     /// What a commit can meet.
-    CommitProblems: InvalidBody, UnknownUpload, WrongState, OpenQuestions, TooLarge, UnsupportedMediaType
+    CommitProblems: InvalidBody, UnknownUpload, WrongState, OpenQuestions, TooLarge, TooSlow, UnsupportedMediaType
 );
 problems!(
     /// What taking back can meet.
@@ -104,30 +104,30 @@ pub struct CommitRequest {
 }
 
 /// What a commit did.
-#[derive(Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct Committed {
     /// Records of the upload that are now the club's.
     #[schema(example = 114)]
-    recorded: usize,
+    pub recorded: usize,
     /// Of these, those with a fact in question: they count, but in no figure that needs the fact.
     #[schema(example = 2)]
-    held: usize,
+    pub held: usize,
     /// Facts that wait for what they are about: a tank or a specimen that no file has named yet.
     #[schema(example = 0)]
-    waiting: usize,
+    pub waiting: usize,
     /// State of the records after it: answers of this edition and later ones count them.
     #[schema(example = 42)]
-    edition: i64,
+    pub edition: i64,
 }
 
 /// An upload just committed.
-#[derive(Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct UploadCommitted {
     /// What was done.
-    committed: Committed,
+    pub committed: Committed,
     /// The upload.
     #[serde(flatten)]
-    upload: UploadShown,
+    pub upload: UploadShown,
 }
 
 /// Commit an upload

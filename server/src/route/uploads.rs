@@ -37,7 +37,7 @@ pub struct CellCounts {
 }
 
 /// Findings by severity.
-#[derive(Debug, Clone, Default, Serialize, ToSchema)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, ToSchema)]
 pub struct FindingCounts {
     /// Not loaded.
     #[schema(example = 1)]
@@ -51,7 +51,7 @@ pub struct FindingCounts {
 }
 
 /// Where to go on from an upload.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct UploadLinks {
     /// The upload itself.
     #[serde(rename = "self")]
@@ -101,7 +101,7 @@ pub struct UploadColumn {
 }
 
 /// One thing handed in: a file, a single edit, a roll call.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct UploadShown {
     /// Number.
     #[schema(example = 17)]
@@ -158,14 +158,14 @@ pub struct UploadShown {
 }
 
 /// An upload that came in.
-#[derive(Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct UploadReceived {
     /// The same bytes of this member were here already and count once: this is that upload, and nothing is new.
     #[schema(example = false)]
-    already: bool,
+    pub already: bool,
     /// The upload.
     #[serde(flatten)]
-    upload: UploadShown,
+    pub upload: UploadShown,
 }
 
 /// A page of uploads.
@@ -321,7 +321,7 @@ pub fn about(mut response: HttpResponseBuilder, upload: &UploadShown) -> HttpRes
 
 problems!(
     /// What handing in a file can meet.
-    HandInProblems: BadRequest, TooLarge, UnsupportedMediaType, KeyReused, InvalidValue
+    HandInProblems: BadRequest, TooLarge, TooSlow, UnsupportedMediaType, KeyReused, InvalidValue
 );
 problems!(
     /// No such upload for this caller.

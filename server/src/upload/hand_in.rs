@@ -1,6 +1,6 @@
 //! A file comes in: received within the limit, raw or as a part of a form, and stored once.
 
-use actix_multipart::Multipart;
+use actix_multipart::{Multipart, MultipartError};
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpRequest, web};
 use chrono::{DateTime, Duration, NaiveDate, Utc};
@@ -15,6 +15,7 @@ use sha2::{Digest, Sha256};
 use utoipa::ToSchema;
 
 use crate::access::{Caller, Scope, keeper};
+use crate::app::patience;
 use crate::body;
 use crate::problem::{Fault, Kind, Problem};
 
@@ -132,6 +133,10 @@ fn broken(error: impl std::fmt::Display) -> Problem {
     Problem::new(Kind::BadRequest, format!("The form cannot be read: {error}."))
 }
 
+fn unread(error: MultipartError) -> Problem {
+    if patience::is_too_slow(&error) { body::too_slow() } else { broken(error) }
+}
+
 async fn form(
     request: &HttpRequest,
     payload: web::Payload,
@@ -145,7 +150,7 @@ async fn form(
     let mut parts = Multipart::from_request(request, &mut payload.into_inner()).await.map_err(broken)?;
     let mut file: Option<Vec<u8>> = None;
     let mut faults = Vec::new();
-    while let Some(mut part) = parts.try_next().await.map_err(broken)? {
+    while let Some(mut part) = parts.try_next().await.map_err(unread)? {
         let name = part.name().unwrap_or_default().to_owned();
         let filename = part.content_disposition().and_then(|said| said.get_filename()).map(str::to_owned);
         let most = match name.as_str() {
@@ -154,7 +159,7 @@ async fn form(
             _ => 1024,
         };
         let mut bytes = Vec::new();
-        while let Some(chunk) = part.try_next().await.map_err(broken)? {
+        while let Some(chunk) = part.try_next().await.map_err(unread)? {
             if bytes.len() + chunk.len() > most {
                 return Err(if name == "file" {
                     body::too_large(limit)

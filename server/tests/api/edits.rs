@@ -55,8 +55,8 @@ fn values(api: &Api, query: &str) -> Vec<(String, f64)> {
 fn every_edit_of_every_kind_is_taken_back_to_the_last_row() {
     let api = club();
     for (number, list) in KINDS.iter().enumerate() {
-        if let Some(coral) = before(list, number) {
-            make(&api, "specimens", &coral);
+        if let Some((of, about)) = before(list, number) {
+            make(&api, of, &about);
         }
         let bare = all(&api);
         let sent = sample(list, number);

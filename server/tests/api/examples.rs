@@ -24,6 +24,7 @@ const STAMPS: &[&str] = &[
     "last_committed_at",
     "set_at",
     "made_at",
+    "frozen_at",
     "occurred_at",
     "accepted_at",
     "signed_in_at",
@@ -109,6 +110,20 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     }
     issue["taxa"].as_array_mut().into_iter().flatten().for_each(|item| item["made_on"] = json!("2025-06-30"));
     all.insert("get_newsletter", issue);
+    let print = json!({"title": "Summer issue", "signed_by": "newsletter desk", "since": "2025-01-01",
+        "items": ["goniopora", "near_sea_salt"], "note": "for the June meeting"});
+    let printed =
+        json_of(api.post("/api/v1/newsletter/issues").bearer_auth(&api.curator).json(&print).send().unwrap(), 201);
+    let path = format!("/api/v1/newsletter/issues/{}", printed["number"]);
+    all.insert("create_issue", printed);
+    all.insert("list_issues", get("/api/v1/newsletter/issues"));
+    let mut shown = get(&path);
+    for member in ["made_on", "citation"] {
+        shown["issue"][member] = json!(shown["issue"][member].as_str().unwrap().replace(&day, "2025-06-30"));
+    }
+    shown["issue"]["taxa"].as_array_mut().into_iter().flatten().for_each(|item| item["made_on"] = json!("2025-06-30"));
+    all.insert("get_issue", shown);
+    all.insert("withdraw_issue", json_of(api.delete(&path).bearer_auth(&api.curator).send().unwrap(), 200));
     all.insert("get_live", get("/health/live"));
     all.insert("get_ready", get("/health/ready"));
 
@@ -181,8 +196,8 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     }
     for (number, (list, one)) in KINDS.iter().zip(ONES).enumerate() {
         let path = format!("/api/v1/{list}");
-        if let Some(coral) = samples::before(list, number) {
-            post("/api/v1/specimens", coral, 201);
+        if let Some((of, about)) = samples::before(list, number) {
+            post(&format!("/api/v1/{of}"), about, 201);
         }
         let made = post(&path, sample(list, number), 201);
         let this = format!("{path}/{}", made["record"]["id"]);
@@ -255,6 +270,8 @@ fn asked(api: &Api) -> BTreeMap<&'static str, Value> {
     all.insert("withdraw_keeper", json_of(leaving.send().unwrap(), 200));
     all.insert("change_settings", patch("/api/v1/settings", json!({"release_days": 14})));
     all.insert("list_settings", curator("/api/v1/settings"));
+    // A question waits for the release that the withdrawal forces; the next one is the one asked for.
+    get("/api/v1/claims");
     all.insert("create_release", first(curate("/api/v1/releases", json!({}), 201), "releases", 1));
     all.insert("list_releases", first(curator("/api/v1/releases"), "releases", 1));
     all.insert("list_audit", first(curator("/api/v1/audit?action=make%20release"), "audit", 1));

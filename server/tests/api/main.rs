@@ -20,6 +20,8 @@ mod edits; // single records, made and changed by hand
 mod examples; // the examples of the document
 mod formulas; // tables that no program runs
 mod hand_over; // the page for the next records secretary
+mod hostile; // requests that mean no good
+mod life; // a club from its first account to a withdrawal
 mod links; // links to one question, layouts, kits
 mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches

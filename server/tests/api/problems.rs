@@ -56,6 +56,7 @@ fn no_address_ignores_a_parameter_that_it_does_not_know() {
             .replace("{slug}", "goniopora")
             .replace("{kind}", "internal")
             .replace("{id}", "1")
+            .replace("{number}", "1")
             .replace("{link}", "1")
             .replace("{secret}", "0");
         let request = api

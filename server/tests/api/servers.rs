@@ -189,3 +189,15 @@ fn one_answer_is_worked_out_once_however_many_ask() {
     let line = worked_out.lines().find(|line| line.starts_with("strandline_answers_computed_total")).unwrap();
     assert_eq!(line.rsplit(' ').next().unwrap(), "1", "{line}");
 }
+
+#[test]
+fn what_somebody_read_meanwhile_is_not_read_again() {
+    let api = Api::start();
+    let upload = api.upload(&api.osprey, "name=tests.csv", water("Lagoon", 4.0));
+    let id = upload["id"].as_i64().unwrap();
+    // A reader that took it while it was being read comes too late.
+    let late = importer::load::stage_waiting(&mut api.connect(), id, crate::api_support::today());
+    assert!(matches!(late, Err(importer::load::LoadError::WrongState { .. })), "{late:?}");
+    let shown = json_of(api.get(&format!("/api/v1/uploads/{id}")).bearer_auth(&api.osprey).send().unwrap(), 200);
+    assert_eq!(shown["state"], "ready");
+}

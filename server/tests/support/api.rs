@@ -152,7 +152,7 @@ impl Api {
         }
     }
 
-    fn end(&mut self) {
+    pub fn end(&mut self) {
         // The future only sends the command; awaiting it waits for the server to end.
         let stopped = self.handle.stop(true);
         actix_web::rt::System::new().block_on(stopped);

@@ -1,4 +1,4 @@
-//! A report as a page of its own, to be read or printed: nothing is loaded from outside.
+//! A text as a page of its own, to be read or printed: nothing is loaded from outside.
 
 use pulldown_cmark::{Options, Parser, html};
 
