@@ -13,7 +13,7 @@ use chrono::NaiveDate;
 use utoipa_actix_web::AppExt;
 
 use crate::answer::Answers;
-use crate::front::Front;
+use crate::front::{Front, Quick};
 use crate::jobs::Jobs;
 use crate::limit::{Limiter, Policy};
 use crate::listen::{Changes, Listener};
@@ -24,7 +24,7 @@ use crate::release::Releases;
 use crate::{document, route};
 
 mod fallback; // addresses and methods that are not served
-mod frame; // what every response has: request id, headers, problems for failures and panics
+pub(crate) mod frame; // what every response has: request id, headers, problems for failures and panics
 
 pub mod patience; // how long a body may take
 
@@ -152,6 +152,7 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
         origins: settings.origins,
     });
     let server = HttpServer::new(move || {
+        let quick = state.clone();
         let (app, _) = App::new()
             .into_utoipa_app()
             .app_data(state.clone())
@@ -163,10 +164,11 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
                     .service(web::redirect("/docs", "/docs/").permanent())
                     .default_service(web::to(fallback::answer))
                     .wrap(Compress::default())
-                    .wrap(from_fn(crate::front::apply))
+                    .wrap(from_fn(crate::front::keep))
                     .wrap(from_fn(crate::limit::apply))
                     .wrap(from_fn(patience::apply))
                     .wrap(from_fn(frame::apply))
+                    .wrap(Quick(quick.clone()))
             })
             .split_for_parts();
         app

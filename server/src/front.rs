@@ -2,18 +2,22 @@
 //! a look at the database nor a byte written anew.
 
 use std::collections::HashMap;
+use std::future::{Ready, ready};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Instant;
 
-use actix_web::body::{BoxBody, MessageBody, to_bytes_limited};
-use actix_web::dev::{ServiceRequest, ServiceResponse};
-use actix_web::http::header::{self, HeaderMap};
+use actix_web::body::{BodySize, BoxBody, MessageBody, to_bytes_limited};
+use actix_web::dev::{Service, ServiceRequest, ServiceResponse, Transform};
+use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::http::{Method, StatusCode};
 use actix_web::middleware::Next;
 use actix_web::web::{self, Bytes};
 use actix_web::{Error, HttpResponse};
+use futures_util::future::Either;
 
-use crate::app::State;
+use crate::app::{Origins, State, frame};
 use crate::listen::Changes;
+use crate::metrics::OfAddress;
 use crate::represent::Held;
 
 /// Bytes that are kept in all.
@@ -26,8 +30,14 @@ const LONGEST: usize = 2048;
 /// An answer as it was sent.
 #[derive(Debug)]
 struct Sent {
-    status: StatusCode,
+    /// Headers of the answer, those of every response among them.
     headers: HeaderMap,
+    /// Those of a 304.
+    of_not_modified: HeaderMap,
+    /// Its tag, as it was sent.
+    tag: String,
+    /// Counts it.
+    counts: OfAddress,
     body: Bytes,
 }
 
@@ -37,21 +47,38 @@ pub struct Front {
     kept: Mutex<Kept>,
 }
 
+/// By the address, then by what is accepted.
+type Answers = HashMap<String, Vec<(Accepts, Arc<Sent>)>>;
+
 #[derive(Debug, Default)]
 struct Kept {
     /// The number of changes at which all of them were worked out.
     at: u64,
     bytes: usize,
-    by_question: HashMap<String, Arc<Sent>>,
+    by_address: Answers,
 }
 
+/// `Accept` and `Accept-Encoding` as they came.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Accepts([Option<HeaderValue>; 2]);
+
 impl Front {
-    fn known(&self, question: &str, at: u64) -> Option<Arc<Sent>> {
+    fn known(&self, request: &ServiceRequest, at: u64) -> Option<Arc<Sent>> {
+        let address = address(request)?;
         let kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
-        if kept.at == at { kept.by_question.get(question).cloned() } else { None }
+        if kept.at != at {
+            return None;
+        }
+        let headers = request.headers();
+        let own = [headers.get(header::ACCEPT), headers.get(header::ACCEPT_ENCODING)];
+        let known = kept.by_address.get(address)?;
+        known
+            .iter()
+            .find(|(Accepts([media, coding]), _)| [media.as_ref(), coding.as_ref()] == own)
+            .map(|(_, sent)| sent.clone())
     }
 
-    fn keep(&self, question: String, at: u64, sent: Arc<Sent>) {
+    fn keep(&self, (address, accepts): (String, Accepts), at: u64, sent: Arc<Sent>) {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         if at < kept.at {
             return;
@@ -59,32 +86,36 @@ impl Front {
         if at > kept.at || kept.bytes + sent.body.len() > LARGEST {
             *kept = Kept { at, ..Kept::default() };
         }
-        kept.bytes += sent.body.len() + question.len();
-        kept.by_question.insert(question, sent);
+        kept.bytes += sent.body.len() + 2 * LONGEST;
+        kept.by_address.entry(address).or_default().push((accepts, sent));
     }
 }
 
-/// What an answer to everybody depends on, as one text; `None` where it depends on who asks, or may.
-fn question(request: &ServiceRequest) -> Option<String> {
+/// The address of a question whose answer everybody is given alike; `None` where it depends on who asks, or may.
+fn address(request: &ServiceRequest) -> Option<&str> {
     let headers = request.headers();
-    if request.method() != Method::GET
-        || headers.contains_key(header::AUTHORIZATION)
-        || headers.contains_key(header::COOKIE)
-        || headers.contains_key(header::IF_MODIFIED_SINCE)
-        || headers.contains_key(header::RANGE)
-    {
+    let own = [header::AUTHORIZATION, header::COOKIE, header::IF_MODIFIED_SINCE, header::RANGE];
+    if request.method() != Method::GET || own.iter().any(|name| headers.contains_key(name)) {
         return None;
     }
-    let mut question = request.uri().path_and_query()?.as_str().to_owned();
-    for name in [header::ACCEPT, header::ACCEPT_ENCODING] {
-        for value in headers.get_all(&name) {
-            question.push('\n');
-            question.push_str(name.as_str());
-            question.push(':');
-            question.push_str(value.to_str().ok()?);
+    Some(request.uri().path_and_query()?.as_str()).filter(|address| address.len() <= LONGEST)
+}
+
+/// What an answer to everybody depends on.
+fn question(request: &ServiceRequest) -> Option<(String, Accepts)> {
+    let address = address(request)?.to_owned();
+    let headers = request.headers();
+    let one = |name: HeaderName| {
+        let mut values = headers.get_all(name).cloned();
+        let first = values.next();
+        // Several lines of one header: whoever sends them is answered anew.
+        if values.next().is_some() || first.as_ref().is_some_and(|value| value.len() > LONGEST) {
+            None
+        } else {
+            Some(first)
         }
-    }
-    (question.len() <= LONGEST).then_some(question)
+    };
+    Some((address, Accepts([one(header::ACCEPT)?, one(header::ACCEPT_ENCODING)?])))
 }
 
 /// Whether an answer is the same for everybody until something changes.
@@ -99,8 +130,8 @@ fn is_for_all(response: &ServiceResponse<impl MessageBody>) -> bool {
     public && settled && status == StatusCode::OK
 }
 
-/// Gives an answer that is kept, or keeps the one that is made.
-pub async fn apply(
+/// Keeps an answer that everybody is given alike.
+pub async fn keep(
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
@@ -112,26 +143,9 @@ pub async fn apply(
     let changes: &Changes = &state.changes;
     // Looked at before the answer is worked out: a change meanwhile makes it another number.
     let (at, heard) = (changes.number(), changes.is_heard());
-    if heard && let Some(sent) = state.front.known(&asked, at) {
-        // A tag that names these bytes, whole or compressed, needs no body.
-        let tag = sent.headers.get(header::ETAG).and_then(|value| value.to_str().ok());
-        if tag.is_some_and(|tag| Held::of(request.request()).names(tag)) {
-            let mut response = HttpResponse::new(StatusCode::NOT_MODIFIED);
-            for name in [header::ETAG, header::CACHE_CONTROL, header::VARY, header::LAST_MODIFIED] {
-                if let Some(value) = sent.headers.get(&name) {
-                    response.headers_mut().insert(name, value.clone());
-                }
-            }
-            return Ok(request.into_response(response));
-        }
-        let mut response = HttpResponse::new(sent.status);
-        *response.headers_mut() = sent.headers.clone();
-        let response = response.set_body(sent.body.clone()).map_into_boxed_body();
-        return Ok(request.into_response(response));
-    }
     let response = next.call(request).await?;
-    let is_small = matches!(response.response().body().size(), actix_web::body::BodySize::Sized(size) if size <= LARGEST_ONE as u64)
-        || matches!(response.response().body().size(), actix_web::body::BodySize::None)
+    let is_small = matches!(response.response().body().size(), BodySize::Sized(size) if size <= LARGEST_ONE as u64)
+        || matches!(response.response().body().size(), BodySize::None)
         || response.headers().contains_key(header::CONTENT_ENCODING);
     if !heard || !is_for_all(&response) || !is_small {
         return Ok(response.map_into_boxed_body());
@@ -145,9 +159,102 @@ pub async fn apply(
             return Err(actix_web::error::ErrorInternalServerError("an answer is larger than those that are kept"));
         }
     };
-    let sent = Sent { status: response.status(), headers: response.headers().clone(), body: body.clone() };
     if changes.number() == at && changes.is_heard() {
+        let mut headers = response.headers().clone();
+        for (name, value) in frame::of_every_read(&headers) {
+            headers.insert(name, value);
+        }
+        let mut of_not_modified = headers.clone();
+        for name in
+            [header::CONTENT_TYPE, header::CONTENT_ENCODING, header::CONTENT_DISPOSITION, header::CONTENT_LENGTH]
+        {
+            of_not_modified.remove(name);
+        }
+        let tag = headers.get(header::ETAG).and_then(|value| value.to_str().ok()).unwrap_or_default().to_owned();
+        let sent = Sent {
+            headers,
+            of_not_modified,
+            tag,
+            counts: state.metrics.of_address(request.match_pattern()),
+            body: body.clone(),
+        };
         state.front.keep(asked, at, Arc::new(sent));
     }
     Ok(ServiceResponse::new(request, response.set_body(body).map_into_boxed_body()))
+}
+
+/// Gives an answer that is kept before anything else looks at the request. It stands outside the frame, and does what the
+/// frame and the limits do: an id, the headers of every response, a count.
+pub struct Quick(pub web::Data<State>);
+
+/// [`Quick`] around what else answers.
+pub struct QuickService<S> {
+    state: web::Data<State>,
+    inner: S,
+}
+
+impl<S> Transform<S, ServiceRequest> for Quick
+where
+    S: Service<ServiceRequest, Response = ServiceResponse<BoxBody>, Error = Error>,
+{
+    type Response = ServiceResponse<BoxBody>;
+    type Error = Error;
+    type Transform = QuickService<S>;
+    type InitError = ();
+    type Future = Ready<Result<Self::Transform, ()>>;
+
+    fn new_transform(&self, inner: S) -> Self::Future {
+        ready(Ok(QuickService { state: self.0.clone(), inner }))
+    }
+}
+
+impl<S> Service<ServiceRequest> for QuickService<S>
+where
+    S: Service<ServiceRequest, Response = ServiceResponse<BoxBody>, Error = Error>,
+{
+    type Response = ServiceResponse<BoxBody>;
+    type Error = Error;
+    type Future = Either<Ready<Result<ServiceResponse<BoxBody>, Error>>, S::Future>;
+
+    actix_web::dev::forward_ready!(inner);
+
+    fn call(&self, request: ServiceRequest) -> Self::Future {
+        match quick(&self.state, &request) {
+            Some(response) => Either::Left(ready(Ok(request.into_response(response)))),
+            None => Either::Right(self.inner.call(request)),
+        }
+    }
+}
+
+/// The answer that is kept, if there is one and the caller may have it now.
+fn quick(state: &State, request: &ServiceRequest) -> Option<HttpResponse> {
+    let began = Instant::now();
+    let changes: &Changes = &state.changes;
+    // Where other sites may not all read, the headers depend on the site.
+    if !changes.is_heard() || state.origins != Origins::Any {
+        return None;
+    }
+    let sent = state.front.known(request, changes.number())?;
+    let left = match &state.limiter {
+        None => None,
+        Some(limiter) => limiter.headers_for(request)?,
+    };
+    // A tag that names these bytes, whole or compressed, needs no body.
+    let is_held = request
+        .headers()
+        .get(header::IF_NONE_MATCH)
+        .is_some_and(|tag| tag.as_bytes() == sent.tag.as_bytes() || Held::of(request.request()).names(&sent.tag));
+    let mut response = HttpResponse::new(if is_held { StatusCode::NOT_MODIFIED } else { StatusCode::OK });
+    *response.headers_mut() = if is_held { sent.of_not_modified.clone() } else { sent.headers.clone() };
+    let id = frame::request_id(request);
+    if let Ok(id) = HeaderValue::from_str(&id) {
+        response.headers_mut().insert(frame::REQUEST_ID, id);
+    }
+    for (name, value) in left.into_iter().flatten() {
+        response.headers_mut().insert(name, value);
+    }
+    sent.counts.answered(is_held, began.elapsed());
+    let (status, ms) = (response.status().as_u16(), u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX));
+    tracing::info!(request = %id, method = "GET", path = request.path(), status, ms, "answered");
+    Some(if is_held { response } else { response.set_body(sent.body.clone()).map_into_boxed_body() })
 }

@@ -58,6 +58,27 @@ struct Left {
 }
 
 impl Limiter {
+    /// Counts a request that an answer is ready for: its headers, or `None` where the caller has to wait.
+    #[allow(clippy::option_option)] // no limit, and no answer
+    pub fn headers_for(&self, request: &ServiceRequest) -> Option<Option<[(HeaderName, HeaderValue); 2]>> {
+        let Some(key) = key(request, self.policy) else { return Some(None) };
+        let left = self.count(key, Instant::now());
+        if !left.passed {
+            return None;
+        }
+        let [policy, now] = self.said(&left).map(|text| HeaderValue::from_str(&text).ok());
+        let name = HeaderName::from_static;
+        Some(policy.zip(now).map(|(policy, now)| [(name("ratelimit-policy"), policy), (name("ratelimit"), now)]))
+    }
+
+    /// The policy and what is left of it, as headers say it.
+    fn said(&self, left: &Left) -> [String; 2] {
+        [
+            format!("\"default\";q={};w={}", self.policy.quota, self.policy.window.as_secs()),
+            format!("\"default\";r={};t={}", left.remaining, left.seconds),
+        ]
+    }
+
     /// A limiter that has seen nobody.
     pub fn new(policy: Policy) -> Self {
         Limiter { policy, windows: Mutex::new(HashMap::new()) }
@@ -109,8 +130,7 @@ pub async fn apply(
     let Some(limiter) = limiter else { return next.call(request).await };
     let Some(key) = key(&request, limiter.policy) else { return next.call(request).await };
     let left = limiter.count(key, Instant::now());
-    let policy = format!("\"default\";q={};w={}", limiter.policy.quota, limiter.policy.window.as_secs());
-    let now = format!("\"default\";r={};t={}", left.remaining, left.seconds);
+    let [policy, now] = limiter.said(&left);
     if !left.passed {
         let detail = format!(
             "More than {} requests in {} seconds; wait {} seconds.",

@@ -39,6 +39,22 @@ struct State {
     state: String,
 }
 
+/// What counts answers to GET at one address.
+#[derive(Debug)]
+pub struct OfAddress {
+    seconds: Histogram,
+    ok: Counter,
+    not_modified: Counter,
+}
+
+impl OfAddress {
+    /// Counts an answer: a 304 or a 200.
+    pub fn answered(&self, is_not_modified: bool, took: Duration) {
+        if is_not_modified { &self.not_modified } else { &self.ok }.inc();
+        self.seconds.observe(took.as_secs_f64());
+    }
+}
+
 /// Counts since the process began, and what waits now.
 #[derive(Debug)]
 pub struct Metrics {
@@ -101,6 +117,17 @@ impl Metrics {
         let method = METHODS.iter().copied().find(|known| *known == method).unwrap_or("other");
         self.seconds.get_or_create(&Address { path: path.clone() }).observe(took.as_secs_f64());
         self.requests.get_or_create(&Answered { path, method, status }).inc();
+    }
+
+    /// What counts answers to GET at one address, as [`Metrics::answered`] does, found once.
+    pub fn of_address(&self, path: Option<String>) -> OfAddress {
+        let path = path.unwrap_or_else(|| "none".to_owned());
+        let of = |status| {
+            let answered = Answered { path: path.clone(), method: "GET", status };
+            Counter::clone(&self.requests.get_or_create(&answered))
+        };
+        let seconds = Histogram::clone(&self.seconds.get_or_create(&Address { path: path.clone() }));
+        OfAddress { seconds, ok: of(200), not_modified: of(304) }
     }
 
     /// Everything as text.

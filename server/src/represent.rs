@@ -54,7 +54,8 @@ pub fn etag(parts: &[&str]) -> String {
 
 /// Lower-case hexadecimal digits.
 pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    let digit = |half: u8| char::from_digit(u32::from(half), 16).unwrap_or('0');
+    bytes.iter().flat_map(|byte| [digit(byte >> 4), digit(byte & 15)]).collect()
 }
 
 /// The 304 response.

@@ -1,10 +1,12 @@
 //! One method an endpoint, so that a test reads as a story.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
+use importer::finding::Answer;
 use reqwest::Method;
 use reqwest::blocking::{Client as Http, Response};
 use serde_json::{Value, json};
+use server::client::{Client as Typed, NewFile};
 
 /// A client of a running server.
 #[derive(Clone)]
@@ -12,6 +14,13 @@ pub struct Client {
     http: Http,
     address: String,
     token: Option<String>,
+    /// What is not asked with the path in full goes by the client that `strandline import --server` uses.
+    typed: Typed,
+}
+
+/// As JSON, as it came.
+fn json_of(of: &impl serde::Serialize) -> Value {
+    serde_json::to_value(of).expect("what came as JSON is JSON")
 }
 
 impl Client {
@@ -21,7 +30,8 @@ impl Client {
     /// If the HTTP client cannot be made.
     pub fn new(address: &str, token: Option<&str>) -> Self {
         let http = Http::builder().timeout(Duration::from_secs(60)).build().expect("an HTTP client");
-        Client { http, address: address.to_owned(), token: token.map(str::to_owned) }
+        let typed = Typed::new(address, token).expect("a client");
+        Client { http, address: address.to_owned(), token: token.map(str::to_owned), typed }
     }
 
     /// Sends a request under `/api/v1` (or from the root, for a path that begins with `//`).
@@ -71,15 +81,10 @@ impl Client {
     /// # Panics
     /// If it is not accepted, or not read within a minute.
     pub fn upload(&self, keeper: Option<&str>, name: &str, bytes: Vec<u8>) -> Value {
-        let keeper = keeper.map(|keeper| format!("&keeper={keeper}")).unwrap_or_default();
-        let url = format!("{}/api/v1/uploads?name={}{keeper}", self.address, name.replace(' ', "%20"));
-        let mut request = self.http.post(&url).header("content-type", "application/octet-stream").body(bytes);
-        if let Some(token) = &self.token {
-            request = request.bearer_auth(token);
-        }
-        let response = request.send().unwrap_or_else(|error| panic!("{name}: {error}"));
-        let upload = expect(response, 202, name);
-        self.settled(upload["id"].as_i64().expect("an upload has a number"))
+        let file = NewFile { name, keeper, ..NewFile::default() };
+        let sent = self.typed.upload(&file, bytes, None).unwrap_or_else(|error| panic!("{name}: {error}"));
+        assert!(!sent.already, "{name} was there already");
+        self.settled(sent.upload.id)
     }
 
     /// The upload once it waits for a person or has ended.
@@ -87,15 +92,7 @@ impl Client {
     /// # Panics
     /// If that takes more than a minute.
     pub fn settled(&self, id: i64) -> Value {
-        let end = Instant::now() + Duration::from_secs(60);
-        loop {
-            let upload = self.get(&format!("/uploads/{id}"));
-            if !matches!(upload["state"].as_str(), Some("received" | "reading" | "committing")) {
-                return upload;
-            }
-            assert!(Instant::now() < end, "upload {id} is still {}", upload["state"]);
-            std::thread::sleep(Duration::from_millis(30));
-        }
+        json_of(&self.typed.settled(id).unwrap_or_else(|error| panic!("upload {id}: {error}")))
     }
 
     /// All findings of an upload.
@@ -103,10 +100,8 @@ impl Client {
     /// # Panics
     /// If they cannot be read.
     pub fn findings(&self, id: i64) -> Vec<Value> {
-        self.get(&format!("/uploads/{id}/findings?limit=1000"))["findings"]
-            .as_array()
-            .expect("findings are a list")
-            .clone()
+        let findings = self.typed.findings(id).unwrap_or_else(|error| panic!("upload {id}: {error}"));
+        findings.iter().map(json_of).collect()
     }
 
     /// Answers questions: (key, choice, value).
@@ -114,20 +109,13 @@ impl Client {
     /// # Panics
     /// If an answer is not taken.
     pub fn answer(&self, id: i64, answers: &[(&str, &str, Value)]) -> Value {
-        let answers: Vec<Value> = answers
-            .iter()
-            .map(|(key, choice, value)| {
-                if value.is_null() {
-                    json!({"key": key, "choice": choice})
-                } else {
-                    json!({"key": key, "choice": choice, "value": value})
-                }
-            })
-            .collect();
-        let response = self.send(Method::POST, &format!("/uploads/{id}/answers"), Some(json!({ "answers": answers })));
-        let status = response.status().as_u16();
-        let body: Value = response.json().unwrap_or(Value::Null);
-        assert!((200..300).contains(&status), "answers to {id}: {status} {body}");
+        let answer = |(key, choice, value): &(&str, &str, Value)| Answer {
+            key: (*key).to_owned(),
+            choice: (*choice).to_owned(),
+            value: Some(value.clone()).filter(|value| !value.is_null()),
+        };
+        let answers: Vec<Answer> = answers.iter().map(answer).collect();
+        self.typed.answer(id, &answers).unwrap_or_else(|error| panic!("answers to {id}: {error}"));
         self.settled(id)
     }
 

@@ -69,11 +69,29 @@ fn a_club_goes_into_a_file_and_comes_back_the_same() {
     assert_eq!(answer(&server), served, "the token opens the restored club too");
     assert_eq!(server.interrupt(), Some(0));
 
+    // A member who leaves is in no backup from then on.
+    let server = Server::start(there.path());
+    let curator = server.client(Some(&token));
+    let gone = curator.send(reqwest::Method::DELETE, "/keepers/bela?confirm=bela", None);
+    assert_eq!(gone.status(), 200);
+    let (later, elsewhere) = (files.path().join("later.backup"), data_folder());
+    assert_eq!(run(there.path(), &["backup", text(&later)]).status.code(), Some(0));
+    assert_eq!(server.interrupt(), Some(0));
+    assert_eq!(run(elsewhere.path(), &["restore", text(&later)]).status.code(), Some(0));
+    let server = Server::start(elsewhere.path());
+    let curator = server.client(Some(&token));
+    for list in ["keepers", "uploads", "specimens", "tanks", "audit"] {
+        let rows = curator.get(&format!("/{list}?limit=1000")).to_string();
+        assert!(!rows.contains("bela"), "{list}: {rows}");
+        assert!(list == "audit" || rows.contains("cleo"), "{list}: {rows}");
+    }
+    assert_eq!(server.interrupt(), Some(0));
+
     // Never into a club that is there.
     let over = run(there.path(), &["restore", text(&file)]);
     assert_eq!(over.status.code(), Some(4));
     assert!(stderr(&over).contains("holds records already"), "{}", stderr(&over));
-    assert_eq!(report(there.path()), before);
+    assert_eq!(report(there.path()), report(elsewhere.path()), "it is as it was");
 }
 
 #[test]

@@ -17,7 +17,7 @@ use crate::app::{Origins, State};
 use crate::problem::Problem;
 use crate::represent::hex;
 
-const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
+pub(crate) const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 const EXPOSED: &str = "ETag, Link, Location, Retry-After, X-Request-Id, RateLimit, RateLimit-Policy";
 
 /// Applies the frame.
@@ -81,7 +81,7 @@ pub async fn apply(
 }
 
 /// The caller's id if it is one, else 128 random bits.
-fn request_id(request: &ServiceRequest) -> String {
+pub(crate) fn request_id(request: &ServiceRequest) -> String {
     let given = request.headers().get(&REQUEST_ID).and_then(|value| value.to_str().ok());
     if let Some(given) = given
         && (1..=128).contains(&given.len())
@@ -143,6 +143,13 @@ fn allowed(origins: &Origins, origin: Option<&HeaderValue>) -> (Option<HeaderVal
         Origins::Any => (Some(HeaderValue::from_static("*")), false),
         Origins::Only(known) => (origin.filter(|origin| known.iter().any(|known| *origin == known)).cloned(), true),
     }
+}
+
+/// What every read has besides its own headers, apart from its id, where any page may read.
+pub(crate) fn of_every_read(headers: &HeaderMap) -> Vec<(HeaderName, HeaderValue)> {
+    let mut added = finish(&Method::GET, "", headers, &allowed(&Origins::Any, None));
+    added.retain(|(name, _)| *name != REQUEST_ID);
+    added
 }
 
 /// Headers of every response.

@@ -330,17 +330,17 @@ pub async fn get_issue(
     query: Query<IssueQuery>,
 ) -> Result<HttpResponse, Problem> {
     let form = Documents { format: query.0.format }.form(&request)?;
-    let (number, reader) = (path.into_inner(), caller.clone());
+    let (number, asking) = (path.into_inner(), caller.clone());
     let kept: Kept = pool::with(&state.pool, move |connection| {
         // Whoever may read none is not told which there are.
-        reader.audience(answer::publishes(connection)?)?;
+        caller.audience(answer::publishes(connection)?)?;
         frozen::one(connection, number)
     })
     .await?;
     let canonical = format!("newsletter/issues/{number}?withdrawn={}", kept.printed.withdrawn_at.is_some());
     let asked =
         statistics::Question { canonical, form, stem: format!("issue-{number}"), taxon: None, made_of: SEVERAL };
-    statistics::of_release(&request, &state, caller, asked, move |snapshot, _| {
+    statistics::of_release(&request, &state, asking, asked, move |snapshot, _| {
         let shown = kept.shown(snapshot)?;
         match form {
             Form::Markdown => Ok(written::printed_markdown(&shown).into_bytes()),

@@ -4,6 +4,7 @@ use actix_web::{HttpRequest, HttpResponse, web};
 use analysis::answer::{Audience, By, InvalidQuestion};
 use analysis::vocabulary::{TaxonSlug, catalogue};
 use std::sync::Arc;
+use std::time::Instant;
 
 use crate::access::Caller;
 use crate::answer::{self, Answers, Edition, Snapshot};
@@ -132,11 +133,15 @@ where
         shared.metrics.computed();
         match from {
             From::Edition(edition) => {
+                let began = Instant::now();
                 let snapshot = shared.answers.snapshot(&shared.pool, &scope, edition.number)?;
+                let read = began.elapsed();
                 // The edition may have been raised since it was looked at.
                 let from = From::Edition(Edition { number: snapshot.edition, raised_at: snapshot.raised_at });
                 let validator = from.validator(audience, &question);
                 let body = Arc::new(compute(&snapshot, audience)?);
+                tracing::debug!(stage = "records", ms = read.as_millis());
+                tracing::debug!(stage = "answer", ms = (began.elapsed() - read).as_millis());
                 shared.answers.keep(snapshot.edition, &validator.etag, body.clone());
                 Ok::<_, Problem>((body, validator, question))
             }
