@@ -55,6 +55,7 @@ mod upload_views;
 mod uploads;
 mod who_to_ask; // what only members can say // from a file to the club's records // findings, preview
 
+pub use parameters::KINDS;
 pub use prepared::prepare;
 pub use records::{
     EndingRecord, EventRecord, IncidentRecord, InstrumentRecord, PlacementRecord, ReadingRecord, RoutineRecord,
@@ -62,10 +63,12 @@ pub use records::{
 };
 pub use report::page::page as printed;
 pub use report::{CONDITIONS, Report};
+pub use representation::CSV;
 pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
     SurvivalAnswer,
 };
+pub use taxa::RANKS;
 
 /// Registers every route.
 pub fn register(config: &mut ServiceConfig) {
