@@ -34,7 +34,7 @@ const SETTINGS: &[Setting] = &[
             of.schema_type(nullable(Type::String))
                 .min_length(Some(1))
                 .max_length(Some(120))
-                .pattern(Some(r"^\S(.*\S)?$"))
+                .pattern(Some(r"^[^\s\u0000]([^\u0000]*[^\s\u0000])?$"))
         },
         faults: |value| {
             let fits = |name: &str| name.trim() == name && (1..=120).contains(&name.chars().count());

@@ -142,10 +142,9 @@ fn an_invitation_that_was_withdrawn_or_has_expired_leads_nowhere() {
         404,
         "unknown-invitation",
     );
-    for (body, kind) in [
-        (json!({"role": "king"}), "invalid-body"),
-        (json!({"role": "reader", "expires_days": 61}), "invalid-body"),
-    ] {
+    for (body, kind) in
+        [(json!({"role": "king"}), "invalid-body"), (json!({"role": "reader", "expires_days": 61}), "invalid-body")]
+    {
         problem_of(api.post("/api/v1/invitations").bearer_auth(&api.curator).json(&body).send().unwrap(), 400, kind);
     }
     for body in [

@@ -75,9 +75,9 @@ fn a_change_has_a_body() {
     let api = Api::start();
     for path in ["/api/v1/settings", "/api/v1/keepers/osprey"] {
         let asked = || api.patch(path).bearer_auth(&api.curator);
-        let problem = problem_of(asked().send().unwrap(), 400, "invalid-body");
+        let problem = problem_of(asked().body("").send().unwrap(), 400, "invalid-body");
         assert_eq!(problem["errors"][0]["code"], "missing", "{path}");
-        problem_of(asked().header("content-type", "application/json").send().unwrap(), 400, "invalid-body");
+        problem_of(asked().header("content-type", "application/json").body("").send().unwrap(), 400, "invalid-body");
     }
 }
 
