@@ -19,7 +19,7 @@ pub fn put(document: &mut Value) {
                 .filter(|form| operation["responses"]["200"]["content"].get(form.media_type()).is_some())
                 .map(Form::format)
                 .collect();
-            let Some(parameters) = operation["parameters"].as_array_mut() else { continue };
+            let Some(parameters) = operation.get_mut("parameters").and_then(Value::as_array_mut) else { continue };
             // What is never a picture has no size.
             parameters.retain(|parameter| parameter["name"] != "size" || made.contains(&"svg"));
             for parameter in parameters {
