@@ -260,6 +260,11 @@ def positive(method, path, case):
             query.pop(name)
         elif value not in words:
             query[name] = words[len(str(value)) % len(words)]
+    # Who is taken out is said twice.
+    if (method, path) == ("DELETE", "/api/v1/keepers/{handle}"):
+        query["confirm"] = case.path_parameters["handle"]
+    if (method, path, ROLE) == ("DELETE", "/api/v1/me", "keeper"):
+        query["confirm"] = LEAVING.handle()
     # Edges cut numbers.
     if "edges" in query:
         query["edges"] = "5,15"
