@@ -75,15 +75,18 @@ esac
 get "$@"
 '
 
-# need_packages [postgresql]: the compiler and libpq always, the server programs if asked for.
+has_venv() {
+    python3 -c 'import ensurepip, venv' >/dev/null 2>&1
+}
+
+# need_packages [postgresql] [python3-venv]: the compiler and libpq always, the server programs and Python's if asked for.
 need_packages() {
     local packages=() line
     has_compiler || packages+=(gcc libc6-dev)
     has_libpq || packages+=(libpq-dev)
     has_certificates || packages+=(ca-certificates)
-    if [ "${1:-}" = postgresql ] && ! has_postgres; then
-        packages+=(postgresql)
-    fi
+    case " $* " in *" postgresql "*) has_postgres || packages+=(postgresql) ;; esac
+    case " $* " in *" python3-venv "*) has_venv || packages+=(python3-venv) ;; esac
     [ ${#packages[@]} -eq 0 ] && return
 
     if ! command -v apt-get >/dev/null 2>&1; then

@@ -19,7 +19,6 @@ use crate::limit::{Limiter, Policy};
 use crate::listen::{Changes, Listener};
 use crate::metrics::Metrics;
 use crate::pool::Pool;
-use crate::problem::{Kind, Problem};
 use crate::release::Releases;
 use crate::{document, route};
 
@@ -156,7 +155,7 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
         let (app, _) = App::new()
             .into_utoipa_app()
             .app_data(state.clone())
-            .app_data(web::PathConfig::default().error_handler(|_, request| not_a_segment(request.path()).into()))
+            .app_data(web::PathConfig::default().error_handler(|_, request| fallback::not_a_segment(request).into()))
             .app_data(web::PayloadConfig::new(LARGEST_BODY))
             .configure(route::register)
             .map(|app| {
@@ -180,11 +179,4 @@ pub fn run(settings: Settings, listener: TcpListener) -> std::io::Result<Server>
     .listen(listener)?
     .run();
     Ok(server)
-}
-
-fn not_a_segment(path: &str) -> Problem {
-    Problem::new(
-        Kind::NotFound,
-        format!("'{path}' is no address here: a part of it is not of the kind that stands there."),
-    )
 }

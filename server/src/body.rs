@@ -42,6 +42,10 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
             }
             let payload = payload.map_err(|error| Problem::new(Kind::BadRequest, error.to_string()))?;
             let bytes = read(payload, length, LARGEST_BODY).await?;
+            if is_patch && bytes.is_empty() {
+                let detail = "the body is missing; name what is to change";
+                return Err(Problem::of_fault(Kind::InvalidBody, Fault::pointer("", "missing", detail)));
+            }
             // An empty body stands for an empty object: every member of it then has its default or is missed by name.
             let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
             if holds_nul(text) {

@@ -17,6 +17,7 @@ use crate::route;
 pub mod examples; // answers as the tests received them
 mod limits; // bounds and headers, the same wherever they occur
 pub mod problems; // responses of failures, the same wherever they occur
+mod words; // closed lists of words
 
 /// Address of the document.
 pub const ADDRESS: &str = "/api/v1/openapi.json";
@@ -69,6 +70,7 @@ pub fn openapi() -> &'static OpenApi {
 /// The document does not serialise: a fault of the program.
 pub fn openapi_json() -> Result<String, serde_json::Error> {
     let mut document = serde_json::to_value(openapi())?;
+    words::put(&mut document);
     limits::put(&mut document);
     let mut text = serde_json::to_string_pretty(&document)?;
     text.push('\n');
@@ -179,11 +181,13 @@ pub fn operations() -> Vec<(&'static str, String, String)> {
     all
 }
 
-/// The methods that an address takes; none if it is not served.
+/// The methods that an address takes; none if it is not served. One that stands in the document as it is, is no other
+/// address's part.
 pub fn methods_at(path: &str) -> Vec<String> {
+    let literal = openapi().paths.paths.contains_key(path);
     let mut methods: Vec<String> = operations()
         .into_iter()
-        .filter(|(_, pattern, _)| fits(pattern, path))
+        .filter(|(_, pattern, _)| if literal { pattern == path } else { fits(pattern, path) })
         .map(|(method, _, _)| method.to_owned())
         .collect();
     methods.sort();

@@ -188,13 +188,19 @@ pub struct Fault {
 impl Fault {
     /// A fault of a query parameter or header.
     pub fn parameter(name: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
-        Fault { parameter: Some(name.into()), pointer: None, code: code.to_owned(), detail: detail.into() }
+        Fault { parameter: Some(shown(name)), pointer: None, code: code.to_owned(), detail: shown(detail) }
     }
 
     /// A fault at a place of the body.
     pub fn pointer(pointer: impl Into<String>, code: &str, detail: impl Into<String>) -> Self {
-        Fault { parameter: None, pointer: Some(pointer.into()), code: code.to_owned(), detail: detail.into() }
+        Fault { parameter: None, pointer: Some(shown(pointer)), code: code.to_owned(), detail: shown(detail) }
     }
+}
+
+/// What was received may hold a NUL character, which no text that is sent does: its picture stands for it.
+fn shown(text: impl Into<String>) -> String {
+    let text = text.into();
+    if text.contains('\0') { text.replace('\0', "\u{2400}") } else { text }
 }
 
 /// A problem of a request: small to pass along, its content is behind a pointer.
@@ -242,7 +248,7 @@ impl Problem {
             type_: kind.address(),
             title: kind.title(),
             status: kind.status(),
-            detail: detail.into(),
+            detail: shown(detail),
             errors: Vec::new(),
             request_id: None,
             more: BTreeMap::new(),

@@ -57,18 +57,21 @@ mod who_to_ask; // what only members can say
 
 pub use me::Me;
 pub use page::Links;
+pub use parameters::KINDS;
 pub use prepared::prepare;
 pub use records::{
     EndingRecord, EventRecord, IncidentRecord, InstrumentRecord, PlacementRecord, ReadingRecord, RoutineRecord,
     SightingRecord, SizingRecord, SpecimenRecord, StayRecord, TankRecord,
 };
 pub use report::{CONDITIONS, Report};
+pub use representation::CSV;
 pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
     SurvivalAnswer,
 };
 pub use upload_steps::UploadCommitted;
 pub use uploads::{UploadReceived, UploadShown};
+pub use taxa::RANKS;
 
 /// Registers every route.
 pub fn register(config: &mut ServiceConfig) {

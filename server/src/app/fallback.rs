@@ -28,11 +28,24 @@ pub async fn answer(request: HttpRequest) -> Result<HttpResponse, Problem> {
             .insert_header((header::ACCESS_CONTROL_MAX_AGE, "86400"))
             .finish());
     }
-    Err(Problem::new(
-        Kind::MethodNotAllowed,
-        format!("'{}' does not take {}; it takes {allow}.", request.path(), request.method()),
-    )
-    .header(header::ALLOW, &allow))
+    Err(not_taken(&request, &methods))
+}
+
+/// A part of an address is not of the kind that stands there: `preview` is no number.
+pub fn not_a_segment(request: &HttpRequest) -> Problem {
+    let path = request.path();
+    let methods = document::methods_at(path);
+    if methods.iter().any(|method| method == request.method().as_str()) {
+        let detail = format!("'{path}' is no address here: a part of it is not of the kind that stands there.");
+        return Problem::new(Kind::NotFound, detail);
+    }
+    not_taken(request, &methods)
+}
+
+fn not_taken(request: &HttpRequest, methods: &[String]) -> Problem {
+    let allow = allow(methods);
+    let detail = format!("'{}' does not take {}; it takes {allow}.", request.path(), request.method());
+    Problem::new(Kind::MethodNotAllowed, detail).header(header::ALLOW, &allow)
 }
 
 /// The methods with those that follow from them.

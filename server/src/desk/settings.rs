@@ -8,6 +8,7 @@ use migrations::schema::club_setting;
 use serde::Serialize;
 use serde_json::{Value, json};
 use utoipa::ToSchema;
+use utoipa::openapi::schema::{AdditionalProperties, ObjectBuilder, SchemaType, Type};
 
 use crate::access::{Scope, scope};
 use crate::problem::{Fault, Problem};
@@ -18,6 +19,8 @@ struct Setting {
     key: &'static str,
     meaning: &'static str,
     default: fn() -> Value,
+    /// What is taken, for the document.
+    shape: fn(ObjectBuilder) -> ObjectBuilder,
     /// What would be taken instead.
     faults: fn(&Value) -> Option<&'static str>,
 }
@@ -27,6 +30,12 @@ const SETTINGS: &[Setting] = &[
         key: "name",
         meaning: "The club's name, as pages and the newsletter print it.",
         default: || Value::Null,
+        shape: |of| {
+            of.schema_type(nullable(Type::String))
+                .min_length(Some(1))
+                .max_length(Some(120))
+                .pattern(Some(r"^[^\s\u0000]([^\u0000]*[^\s\u0000])?$"))
+        },
         faults: |value| {
             let fits = |name: &str| name.trim() == name && (1..=120).contains(&name.chars().count());
             (!value.as_str().is_some_and(fits)).then_some("give 1 to 120 characters without spaces at either end")
@@ -36,18 +45,34 @@ const SETTINGS: &[Setting] = &[
         key: "publish",
         meaning: "Whether everybody may read the club's answers, rounded and only where many keepers stand behind them.",
         default: || json!(false),
+        shape: |of| of.schema_type(nullable(Type::Boolean)),
         faults: |value| (!value.is_boolean()).then_some("give true or false"),
     },
     Setting {
         key: "release_days",
         meaning: "Days between two releases, which members and the public read; 0 = one as soon as the records changed.",
         default: || json!(crate::release::DAYS),
+        shape: |of| of.schema_type(nullable(Type::Integer)).minimum(Some(0)).maximum(Some(365)),
         faults: |value| {
             let fits = value.as_i64().is_some_and(|days| (0..=365).contains(&days));
             (!fits).then_some("give a whole number from 0 to 365")
         },
     },
 ];
+
+fn nullable(kind: Type) -> SchemaType {
+    SchemaType::from_iter([kind, Type::Null])
+}
+
+/// What a change may hold: every setting by its name, and `null` for its default.
+pub fn shape() -> ObjectBuilder {
+    SETTINGS.iter().fold(
+        ObjectBuilder::new().additional_properties(Some(AdditionalProperties::FreeForm(false))),
+        |of, setting| {
+            of.property(setting.key, (setting.shape)(ObjectBuilder::new().description(Some(setting.meaning))))
+        },
+    )
+}
 
 /// A setting as it stands.
 #[derive(Serialize, ToSchema)]

@@ -57,6 +57,17 @@ pub enum Form {
 }
 
 impl Form {
+    /// One of each that `format` tells apart.
+    pub const ALL: [Form; 7] = [
+        Form::Json,
+        Form::Csv,
+        Form::Parquet,
+        Form::Svg(Size::Column),
+        Form::Png(Size::Column),
+        Form::Markdown,
+        Form::Html,
+    ];
+
     /// The media type as sent.
     pub const fn content_type(self) -> &'static str {
         match self {
@@ -71,7 +82,7 @@ impl Form {
     }
 
     /// The media type as asked for.
-    fn media_type(self) -> &'static str {
+    pub fn media_type(self) -> &'static str {
         self.content_type().split(';').next().unwrap_or_default()
     }
 

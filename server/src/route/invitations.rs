@@ -170,6 +170,10 @@ fn invited(request: InvitationRequest) -> Result<(Invited, u32), Problem> {
     };
     match invited {
         Some(invited) if faults.is_empty() => Ok((invited, days)),
+        // Each member may stand so, and they do not go together.
+        _ if faults.iter().all(|fault| ["conflict", "missing"].contains(&fault.code.as_str())) => {
+            Err(Problem::of_faults(Kind::InvalidValue, faults))
+        }
         _ => Err(Problem::of_faults(Kind::InvalidBody, faults)),
     }
 }

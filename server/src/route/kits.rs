@@ -33,8 +33,7 @@ pub struct KitRequest {
     /// Smallest step, in the parameter's unit.
     #[schema(example = 0.01)]
     step: Option<f64>,
-    /// Reference temperatures of its gravities: `25/25`, `20/20`, `60/60F`, `15/15`, `20/4`.
-    #[schema(example = "25/25")]
+    /// Reference temperatures of its gravities: `25/25`, `20/20`, `60/60F`, `15/15`, `20/4`; of nothing else.
     reference: Option<String>,
     /// What its numbers count, such as `N` or `P`.
     #[schema(example = "P")]

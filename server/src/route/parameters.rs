@@ -33,9 +33,12 @@ pub struct ListQuery {
     csv: Option<String>,
 }
 
+/// What `kind` takes.
+pub const KINDS: [&str; 3] = ["reading", "trace", "routine"];
+
 impl Asked for ListQuery {
     fn read(fields: &mut Fields) -> Self {
-        let kind = fields.word("kind", &["reading", "trace", "routine"]).map(str::to_owned);
+        let kind = fields.word("kind", &KINDS).map(str::to_owned);
         let Representation { format, csv } = Representation::of(fields);
         ListQuery { kind, format, csv }
     }

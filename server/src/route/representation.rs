@@ -7,6 +7,9 @@ use crate::problem::Problem;
 use crate::query::{Asked, Fields};
 use crate::represent::{Form, Made, negotiate};
 
+/// What `csv` takes.
+pub const CSV: [&str; 2] = ["excel", "standard"];
+
 /// How an answer is to be written.
 #[derive(Debug, Clone, IntoParams)]
 #[into_params(parameter_in = Query)]
@@ -23,7 +26,7 @@ impl Representation {
     /// Reads the two parameters.
     pub fn of(fields: &mut Fields) -> Self {
         let format = fields.word("format", crate::represent::negotiate::FORMATS).map(str::to_owned);
-        let csv = fields.word("csv", &["excel", "standard"]).map(str::to_owned);
+        let csv = fields.word("csv", &CSV).map(str::to_owned);
         if csv.is_some() && format.as_deref().is_some_and(|format| format != "csv") {
             fields.fault("csv", "conflict", "'csv' goes with format=csv only; leave one of them out");
         }

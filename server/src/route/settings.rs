@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use actix_web::{HttpResponse, get, patch, web};
 use serde::Deserialize;
-use serde_json::Value;
-use utoipa::ToSchema;
+use serde_json::{Value, json};
+use utoipa::openapi::{RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 use crate::access::Caller;
 use crate::app::State;
@@ -17,9 +18,17 @@ use crate::problems;
 use crate::query::{Nothing, Query};
 
 /// New values by name; `null` takes a setting back to its default.
-#[derive(Deserialize, ToSchema)]
-#[schema(example = json!({"publish": true, "release_days": 7}))]
+#[derive(Deserialize)]
 pub struct SettingsChange(BTreeMap<String, Value>);
+
+impl PartialSchema for SettingsChange {
+    fn schema() -> RefOr<Schema> {
+        let about = "New values by name; `null` takes a setting back to its default.";
+        settings::shape().description(Some(about)).examples([json!({"publish": true, "release_days": 7})]).into()
+    }
+}
+
+impl ToSchema for SettingsChange {}
 
 problems!(
     /// What changing settings can meet.

@@ -49,7 +49,8 @@ pub struct TaxaQuery {
     csv: Option<String>,
 }
 
-const RANKS: [Rank; 3] = [Rank::Species, Rank::Genus, Rank::Group];
+/// What `rank` takes.
+pub const RANKS: [Rank; 3] = [Rank::Species, Rank::Genus, Rank::Group];
 
 impl Asked for TaxaQuery {
     fn read(fields: &mut Fields) -> Self {

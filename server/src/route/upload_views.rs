@@ -44,7 +44,7 @@ pub struct FindingQuery {
     #[param(value_type = Option<String>, example = "questioned")]
     severity: Vec<String>,
     /// Only of these codes, separated by commas.
-    #[param(value_type = Option<String>, example = "taxon_ambiguous")]
+    #[param(value_type = Option<String>, example = "name_ambiguous")]
     code: Vec<String>,
     /// Items a page, 1 to 1000.
     #[param(minimum = 1, maximum = 1000, example = 50)]

@@ -142,15 +142,14 @@ fn an_invitation_that_was_withdrawn_or_has_expired_leads_nowhere() {
         404,
         "unknown-invitation",
     );
-    for (body, kind) in [
-        (json!({}), "invalid-body"),
-        (json!({"role": "king"}), "invalid-body"),
-        (json!({"role": "reader", "account": 1}), "invalid-body"),
-        (json!({"role": "reader", "expires_days": 61}), "invalid-body"),
-    ] {
+    for (body, kind) in
+        [(json!({"role": "king"}), "invalid-body"), (json!({"role": "reader", "expires_days": 61}), "invalid-body")]
+    {
         problem_of(api.post("/api/v1/invitations").bearer_auth(&api.curator).json(&body).send().unwrap(), 400, kind);
     }
     for body in [
+        json!({}),
+        json!({"role": "reader", "account": 1}),
         json!({"role": "keeper"}),
         json!({"role": "curator", "keeper": "osprey"}),
         json!({"role": "keeper", "keeper": " x"}),

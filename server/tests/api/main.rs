@@ -9,6 +9,7 @@ mod samples;
 
 mod accounts; // people who sign in
 mod answers; // questions to the records
+mod as_described; // requests as the document has them
 mod bands; // the ranges that the club teaches
 mod check; // whether a database holds what it says
 mod claims; // what the club itself teaches

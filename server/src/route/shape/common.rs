@@ -170,10 +170,13 @@ pub struct LeftOut {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Estimate {
     /// The estimate.
+    #[schema(required = true)]
     pub estimate: Option<f64>,
     /// Lower 95 % limit.
+    #[schema(required = true)]
     pub lower: Option<f64>,
     /// Upper 95 % limit.
+    #[schema(required = true)]
     pub upper: Option<f64>,
 }
 
