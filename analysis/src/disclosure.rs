@@ -10,7 +10,7 @@
 //!
 //! An answer is a union of blocks that all pass, or it is suppressed: cells (levels by years of purchase) that fail are
 //! joined with their neighbours before anything is computed, never hidden beside a total from which they could be
-//! subtracted. A block that passes is data, whatever its deaths, 0 included. Rounding is the last
+//! subtracted; at each age of a curve they are joined further, until each holds nobody or keepers enough. A block that passes is data, whatever its deaths, 0 included. Rounding is the last
 //! step; nothing is computed from rounded numbers. Statistical minimums are another matter and apply to all readers.
 //! Memory of earlier releases is not kept here: the caller freezes what was printed.
 
@@ -62,6 +62,11 @@ pub fn passes(tally: &Tally, audience: Audience) -> bool {
             && tally.specimens >= minimum.specimens
             && tally.largest_share <= minimum.largest_share
     })
+}
+
+/// Whether figures about some ages may be shown: nobody was there at them, or keepers enough.
+pub fn passes_there(tally: &Tally, audience: Audience) -> bool {
+    tally.keepers == 0 || tally.keepers >= keepers_needed(audience)
 }
 
 /// The refusal of everything that may not be shown: it says the rule and never the count.

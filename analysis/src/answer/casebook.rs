@@ -5,13 +5,14 @@
 
 use super::based::{Based, TaxonQuestion};
 use super::held::ON_RECORD;
-use super::question::{Audience, Stamp};
+use super::question::{Audience, By, Outcome, Question, Stamp};
 use super::round;
 use super::shape::{CasebookLine, CasebookResult, LastTest, TaxonAnswer};
+use super::survival::records::{Records, Span};
 use crate::club::{Club, Ending, Reading, Specimen};
 use crate::disclosure::cells::tally;
-use crate::disclosure::tree::counted_once;
-use crate::disclosure::{passes, suppressed};
+use crate::disclosure::tree::{chain, counted_once};
+use crate::disclosure::{block_minimum, passes, suppressed};
 use crate::exposure::{Band, MONTH_DAYS, Scale, Test};
 use crate::follow_up::tank_event::tank_events;
 use crate::follow_up::{Population, Run, day_number, follow_up};
@@ -35,7 +36,8 @@ pub fn casebook(
 ) -> TaxonAnswer<CasebookResult> {
     let based = Based::new(club, question, ON_RECORD, audience, stamp);
     let population = Population::of(club, question.taxon, question.since);
-    let result = result(club, &population, audience);
+    let told = block_minimum(audience).is_none() || is_of_blocks(club, question, audience);
+    let result = if told { result(club, &population, audience) } else { Err(suppressed(audience)) };
     let mut answer = based.answer("casebook", METHOD_ID, result, Vec::new());
     answer.taxon.answered = question.taxon.as_str().to_owned();
     answer.taxon.name = question.taxon.get().name.to_owned();
@@ -80,6 +82,29 @@ fn wider_passes(club: &Club, population: &Population, audience: Audience) -> boo
         let left = tally(counted_once(club, left).iter());
         left.specimens == 0 || passes(&left, audience)
     })
+}
+
+/// Whether what is on record is a union of blocks of years of purchase, tied to wider taxa as answers on survival are: lines
+/// since one year could be taken from those since the next, and those of all species from their genus'.
+fn is_of_blocks(club: &Club, question: &TaxonQuestion, audience: Audience) -> bool {
+    let population = Population::of(club, question.taxon, None);
+    let nodes = chain(club, &population);
+    let widest = nodes.first().map_or(question.taxon, |node| node.taxon);
+    let everyone = Population::of(club, widest, None);
+    let spans = counted_once(club, everyone.members.iter().copied()).into_iter().map(|entry| Span {
+        specimen: entry.specimen,
+        keeper: entry.keeper,
+        tank: entry.tank,
+        from: 0.0,
+        to: entry.days,
+        day0: 0.0,
+        end: None,
+        other: false,
+    });
+    let records = Records::of_spans(club, &population, nodes, By::None, spans.collect());
+    // Whatever the outcome asked, it is the corals that are told of.
+    let question = Question { outcome: Outcome::Death, ..question.plain() };
+    records.is_ok_and(|records| records.partition(&question, audience).is_some())
 }
 
 fn is_loss(ending: &Ending) -> bool {

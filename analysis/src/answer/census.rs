@@ -84,7 +84,7 @@ fn shown(club: &Club, taxa: &BTreeSet<Ranked>, audience: Audience) -> BTreeSet<T
             }
         }
         if shown.contains(taxon) {
-            shown.extend(shown_parts(&parts, &rest, audience));
+            shown.extend(shown_parts(&parts, &rest, audience, passes));
         }
         if shown.contains(taxon) || tied.contains(taxon) {
             tied.extend(parts.into_keys());

@@ -5,11 +5,13 @@ use super::held::UNDIVIDED;
 use super::question::{Audience, By, Stamp};
 use super::round;
 use super::shape::{HazardAtAge, HazardPiece, HazardResult, TaxonAnswer};
+use super::survival::by_age::ByAge;
+use super::survival::records::{Ages, Records};
 use crate::club::Club;
 use crate::comparison::curve::{LEVEL, loss_rate};
 use crate::comparison::pieces::hazard_by_age;
 use crate::comparison::{ClusterBy, Frame, Rows};
-use crate::disclosure::keepers_needed;
+use crate::disclosure::{block_minimum, keepers_needed};
 use crate::exposure::{Condition, MONTH_DAYS, Rules};
 use crate::follow_up::decline::follow_up_for;
 use crate::follow_up::{Population, Run};
@@ -52,14 +54,23 @@ pub(super) fn rows(club: &Club, population: &Population, question: &TaxonQuestio
     Ok(frame.middle().map_err(|error| unusable(error.to_string()))?.0)
 }
 
-fn result(
+pub(super) fn result(
     club: &Club,
     population: &Population,
     question: &TaxonQuestion,
     audience: Audience,
 ) -> Result<HazardResult, Refusal> {
     let rows = rows(club, population, question)?;
-    let pieces = hazard_by_age(&rows, keepers_needed(audience))?;
+    let records = match block_minimum(audience) {
+        Some(_) => Some(Records::new(club, population, By::None, None, question.outcome)?),
+        None => None,
+    };
+    let mut by_age = ByAge::new(records.as_ref(), &question.plain(), audience);
+    let all = records.as_ref().and_then(|records| Some(records.years_from(records.since(question.since)?)));
+    let is_told = |from, to: Option<f64>| {
+        all.as_ref().is_none_or(|all| by_age.tells(all, Ages::Between(from, to.unwrap_or(f64::INFINITY))))
+    };
+    let pieces = hazard_by_age(&rows, keepers_needed(audience), is_told)?;
     let cluster = ClusterBy::of(&rows).column(&rows);
     let overall = loss_rate(rows.episodes.deaths(), rows.episodes.time_at_risk())?;
     let pieces: Vec<HazardAtAge> = pieces

@@ -15,6 +15,7 @@ use crate::wording;
 #[cfg(test)]
 mod attack; // what published figures leave open of cells that may not be shown
 mod attempt; // one taxon tried
+pub(super) mod by_age; // at which ages it is told
 mod causes; // what they died of
 mod counted; // evidence of the whole and of each level
 mod frame; // rows under the rules of a run

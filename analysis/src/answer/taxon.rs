@@ -125,7 +125,7 @@ fn shown_names<'a>(
         for (name, entries) in entries.iter().filter(|(name, _)| whole.is_none_or(|whole| name.is_within(whole))) {
             parts.entry(part(*name)).or_default().extend(entries);
         }
-        shown_parts(&parts, &[], audience)
+        shown_parts(&parts, &[], audience, passes)
     };
     if taxon.get().rank != Rank::Group {
         return parts(None, &|name| name);

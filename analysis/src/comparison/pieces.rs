@@ -18,12 +18,16 @@ struct Piece {
     keepers: std::collections::BTreeSet<u32>,
 }
 
-/// Losses by age, in pieces with at least three deaths and `keepers` keepers each; others are joined with the next, the
-/// last with the one before.
+/// Losses by age, in pieces with at least three deaths and `keepers` keepers each that are told beside all other answers, as
+/// `is_told` says from their ages; others are joined with the next, the last with the one before.
 ///
 /// # Errors
 /// As [`loss_rate`]: no time at risk at all.
-pub fn hazard_by_age(rows: &Rows, keepers: u64) -> Result<Vec<HazardPiece>, Refusal> {
+pub fn hazard_by_age(
+    rows: &Rows,
+    keepers: u64,
+    mut is_told: impl FnMut(f64, Option<f64>) -> bool,
+) -> Result<Vec<HazardPiece>, Refusal> {
     let mut pieces: Vec<Piece> = Vec::new();
     let mut from = 0.0;
     for to in CUTS.iter().copied().map(Some).chain([None]) {
@@ -31,7 +35,9 @@ pub fn hazard_by_age(rows: &Rows, keepers: u64) -> Result<Vec<HazardPiece>, Refu
         from = to.unwrap_or(f64::INFINITY);
     }
     pieces.retain(|piece| piece.days > 0.0);
-    let enough = |piece: &Piece| piece.deaths >= minimums::PIECE_DEATHS && piece.keepers.len() as u64 >= keepers;
+    let mut enough = |piece: &Piece| {
+        piece.deaths >= minimums::PIECE_DEATHS && piece.keepers.len() as u64 >= keepers && is_told(piece.from, piece.to)
+    };
     let mut joined: Vec<Piece> = Vec::new();
     for piece in pieces {
         match joined.last_mut() {
@@ -39,11 +45,16 @@ pub fn hazard_by_age(rows: &Rows, keepers: u64) -> Result<Vec<HazardPiece>, Refu
             _ => joined.push(piece),
         }
     }
-    if joined.len() > 1
-        && joined.last().is_some_and(|last| !enough(last))
-        && let (Some(last), Some(before)) = (joined.pop(), joined.last_mut())
+    while joined.len() > 1 && joined.last().is_some_and(|last| !enough(last)) {
+        if let (Some(last), Some(before)) = (joined.pop(), joined.last_mut()) {
+            join(before, last);
+        }
+    }
+    // The whole is told anyway, but not that some ages hold none of it.
+    if let [only] = joined.as_mut_slice()
+        && !is_told(only.from, only.to)
     {
-        join(before, last);
+        (only.from, only.to) = (0.0, None);
     }
     joined
         .into_iter()

@@ -17,15 +17,21 @@ pub fn keepers_at_risk(rows: &Rows, t: f64) -> u64 {
     at_risk.map(|row| rows.keeper[row]).collect::<BTreeSet<u32>>().len() as u64
 }
 
-/// The last moment of the grid that may be shown: from the first with enough keepers at risk until the first without.
-/// Infinity for exact figures, the start where no moment may be shown.
-pub fn shown_until(rows: &Rows, start_time: f64, last_time: f64, audience: Audience) -> f64 {
+/// The last moment of the grid that may be shown: from the first with enough keepers at risk, and which is told beside all
+/// other answers, until the first without. Infinity for exact figures, the start where no moment may be shown.
+pub fn shown_until(
+    rows: &Rows,
+    start_time: f64,
+    last_time: f64,
+    audience: Audience,
+    mut is_told: impl FnMut(f64) -> bool,
+) -> f64 {
     let Some(step) = grid_step(audience) else { return f64::INFINITY };
     let mut until = start_time;
     let mut place = 1.0;
     while start_time + place * step <= last_time {
         let time = start_time + place * step;
-        if keepers_at_risk(rows, time) >= keepers_needed(audience) {
+        if keepers_at_risk(rows, time) >= keepers_needed(audience) && is_told(time) {
             until = time;
         } else if until > start_time {
             break;
@@ -43,7 +49,8 @@ fn grid_step(audience: Audience) -> Option<f64> {
     }
 }
 
-/// A curve as an audience sees it. `rows` are those of the curve; `until` is [`shown_until`].
+/// A curve as an audience sees it. `rows` are those of the curve; `until` is [`shown_until`]; `is_told` says whether a
+/// moment is told beside all other answers.
 ///
 /// # Errors
 /// `Suppressed` if not even the first point of the grid may be shown.
@@ -53,6 +60,7 @@ pub fn curve(
     start_time: f64,
     until: f64,
     audience: Audience,
+    mut is_told: impl FnMut(f64) -> bool,
 ) -> Result<Vec<CurvePoint>, Refusal> {
     let Some(step) = grid_step(audience) else { return Ok(points) };
     let mut shown = Vec::new();
@@ -68,7 +76,8 @@ pub fn curve(
             .count() as u64;
         place += 1.0;
         // Before late entrants join, few may be at risk.
-        if at_risk < minimums::POINT_AT_RISK || keepers_at_risk(rows, time) < keepers_needed(audience) {
+        let enough = at_risk >= minimums::POINT_AT_RISK && keepers_at_risk(rows, time) >= keepers_needed(audience);
+        if !enough || !is_told(time) {
             continue;
         }
         shown.push(CurvePoint {

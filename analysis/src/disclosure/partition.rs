@@ -93,6 +93,17 @@ impl Partition {
         })
     }
 
+    /// Whether a block is a union of whole ones; levels that are in no row hold nothing.
+    pub fn has(&self, block: &Block) -> bool {
+        let inside = |level: &usize| block.levels.contains(level);
+        let meets = self.rows.iter().filter(|row| row.levels.is_empty() || row.levels.iter().any(inside));
+        meets.into_iter().all(|row| {
+            row.levels.iter().all(inside)
+                && row.years.iter().any(|years| years.start == block.years.start)
+                && row.years.iter().any(|years| years.end == block.years.end)
+        })
+    }
+
     /// The finest partition whose blocks are unions of blocks of both. Rows of the other that hold no level of this one
     /// do not count.
     pub fn joined(&self, other: &Partition) -> Partition {

@@ -8,10 +8,10 @@
 //! kept passes, and what is left out passes or is nothing.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use super::cells::{Block, Cells, Entry, tally};
 use super::partition::Partition;
-use super::passes;
 use super::tree::Node;
 use crate::answer::Audience;
 use crate::evidence::Tally;
@@ -30,6 +30,9 @@ macro_rules! holds {
     }};
 }
 pub(crate) use holds;
+
+/// Whether a block may be shown to an audience.
+pub type Passes = fn(&Tally, Audience) -> bool;
 
 /// A complement of what a layer keeps, which passes or is empty in every block.
 #[derive(Debug, Clone, Copy)]
@@ -132,21 +135,41 @@ pub struct Ground {
     /// For each node, the position of the split by the band that is taught for it.
     pub taught: Vec<Option<usize>>,
     /// From the widest taxon to the one asked.
-    pub nodes: Vec<Node>,
+    pub nodes: Arc<[Node]>,
+}
+
+impl Ground {
+    /// The same splits and taxa with other entries.
+    pub fn with(&self, undivided: Cells, divided: Cells) -> Ground {
+        let (splits, taught, nodes) = (self.splits.clone(), self.taught.clone(), self.nodes.clone());
+        Ground { undivided, divided, splits, taught, nodes, ..*self }
+    }
 }
 
 type Key = (usize, Division, usize, Audience);
 
 /// Partitions as they are needed.
+#[derive(Clone)]
 pub struct Plan<'a> {
     ground: &'a Ground,
     made: BTreeMap<Key, Option<Partition>>,
+    /// The plan of all ages, of whose blocks those of some ages are unions.
+    whole: Option<Box<Plan<'a>>>,
+    passes: Passes,
 }
 
 impl<'a> Plan<'a> {
     /// A plan without any partition yet.
     pub fn new(ground: &'a Ground) -> Plan<'a> {
-        Plan { ground, made: BTreeMap::new() }
+        Plan { ground, made: BTreeMap::new(), whole: None, passes: super::passes }
+    }
+
+    /// The plan of figures about some ages, from the time at these: each block is of nobody or of keepers enough.
+    pub fn at_ages<'b>(&self, ground: &'b Ground) -> Plan<'b>
+    where
+        'a: 'b,
+    {
+        Plan { ground, made: BTreeMap::new(), whole: Some(Box::new(self.clone())), passes: super::passes_there }
     }
 
     /// The partition of the taxon asked for a division, a layer and a restricted audience; `None` = suppressed.
@@ -207,7 +230,8 @@ impl<'a> Plan<'a> {
         };
         let across: Vec<Block> = taught.iter().flat_map(Partition::blocks).collect();
         let cells = if division == Division::Years { &ground.undivided } else { &ground.divided };
-        let check = Check { cells, nodes: &ground.nodes, node, wider, tied, wider_blocks, layer: of_layer, audience };
+        let (nodes, layer, may) = (&ground.nodes, of_layer, self.passes);
+        let check = Check { cells, nodes, node, wider, tied, wider_blocks, layer, audience, may };
         let passes =
             |block: &Block| check.passes(block) && across.iter().all(|other| check.passes_or_is_empty(block, other));
         let rows = start.rows.len();
@@ -231,6 +255,14 @@ impl<'a> Plan<'a> {
     /// Single cells: single years, or levels cut at the years of the taxon undivided.
     fn start(&mut self, (node, division, layer, audience): Key) -> Option<Partition> {
         let ground = self.ground;
+        if let Some(whole) = &mut self.whole {
+            let start = whole.of((node, division, layer, audience))?;
+            if division == Division::Years || !holds!(Years) {
+                return Some(start);
+            }
+            let eras = self.of((node, Division::Years, layer, audience))?;
+            return Some(start.cut_as(&eras.rows.first()?.years));
+        }
         if division == Division::Years {
             return Some(Partition::of_years(ground.undivided.years()));
         }
@@ -264,6 +296,7 @@ struct Check<'a> {
     wider_blocks: Vec<(usize, Block)>,
     layer: &'static Layer,
     audience: Audience,
+    may: Passes,
 }
 
 impl Check<'_> {
@@ -274,10 +307,10 @@ impl Check<'_> {
         let kept: Vec<&Entry> = entries.iter().copied().filter(|entry| (self.layer.kept)(entry.marks)).collect();
         let of =
             |entries: &[&Entry], is: &dyn Fn(&Entry) -> bool| tally(entries.iter().copied().filter(|entry| is(entry)));
-        if !passes(&of(&kept, &|entry| own.holds(entry)), self.audience) {
+        if !(self.may)(&of(&kept, &|entry| own.holds(entry)), self.audience) {
             return false;
         }
-        let or_empty = |tally: Tally| tally.specimens == 0 || passes(&tally, self.audience);
+        let or_empty = |tally: Tally| tally.specimens == 0 || (self.may)(&tally, self.audience);
         let left_out = self.layer.left_out.iter();
         #[cfg(test)]
         let left_out = left_out.filter(|left_out| {
@@ -306,11 +339,11 @@ impl Check<'_> {
         }
         own.beside.iter().all(|beside| {
             let left = of(&kept, &|entry| beside.holds(entry));
-            if beside.may_be_empty { or_empty(left) } else { passes(&left, self.audience) }
+            if beside.may_be_empty { or_empty(left) } else { (self.may)(&left, self.audience) }
         }) && self
             .wider
             .and_then(|wider| self.nodes.get(wider))
-            .is_none_or(|wider| !own.is_part || wider.shows(own.taxon, &kept, self.audience))
+            .is_none_or(|wider| !own.is_part || wider.shows(own.taxon, &kept, self.audience, self.may))
     }
 
     /// Where all that is kept of a block lies in one block of a wider taxon, it can be taken from that one alone: what is
@@ -321,14 +354,15 @@ impl Check<'_> {
             entries.copied().collect::<Vec<Entry>>()
         };
         let all = kept(&[block], &|entry| own.holds(entry)).len();
-        self.wider_blocks.iter().all(|(above, wider)| {
-            let Some(above) = self.nodes.get(*above) else { return true };
-            if kept(&[block, wider], &|entry| own.holds(entry)).len() < all {
-                return true;
-            }
-            let left = tally(kept(&[wider], &|entry| above.holds(entry) && !own.holds(entry)).iter());
-            left.specimens == 0 || passes(&left, self.audience)
-        })
+        all == 0
+            || self.wider_blocks.iter().all(|(above, wider)| {
+                let Some(above) = self.nodes.get(*above) else { return true };
+                if kept(&[block, wider], &|entry| own.holds(entry)).len() < all {
+                    return true;
+                }
+                let left = tally(kept(&[wider], &|entry| above.holds(entry) && !own.holds(entry)).iter());
+                left.specimens == 0 || (self.may)(&left, self.audience)
+            })
     }
 
     /// Whether what is kept in both blocks passes or is nothing.
@@ -336,6 +370,6 @@ impl Check<'_> {
         let Some(own) = self.nodes.get(self.node) else { return false };
         let blocks = [block, other];
         let left = tally(self.cells.within(&blocks).filter(|entry| own.holds(entry) && (self.layer.kept)(entry.marks)));
-        left.specimens == 0 || passes(&left, self.audience)
+        left.specimens == 0 || (self.may)(&left, self.audience)
     }
 }

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::cells::{Entry, tally};
-use super::passes;
+use super::plan::Passes;
 use crate::answer::Audience;
 use crate::club::Club;
 use crate::follow_up::Population;
@@ -17,6 +17,7 @@ pub fn shown_parts<K: Ord + Copy>(
     parts: &BTreeMap<K, Vec<&Entry>>,
     rest: &[&Entry],
     audience: Audience,
+    passes: Passes,
 ) -> BTreeSet<K> {
     let alone: BTreeMap<K, _> = parts.iter().map(|(name, part)| (*name, tally(part.iter().copied()))).collect();
     let mut shown: BTreeSet<K> =
@@ -108,8 +109,8 @@ impl Node {
         self.members.get(entry.specimen as usize).copied().unwrap_or(false)
     }
 
-    /// Whether a part of it may be shown beside it, where these are all entries of a block.
-    pub fn shows(&self, part: TaxonSlug, entries: &[&Entry], audience: Audience) -> bool {
+    /// Whether a part of it may be shown beside it, or is nothing, where these are all entries of a block.
+    pub fn shows(&self, part: TaxonSlug, entries: &[&Entry], audience: Audience, passes: Passes) -> bool {
         let mut parts: BTreeMap<TaxonSlug, Vec<&Entry>> = BTreeMap::new();
         let mut rest = Vec::new();
         for &entry in entries.iter().filter(|entry| self.holds(entry)) {
@@ -118,7 +119,7 @@ impl Node {
                 None => rest.push(entry),
             }
         }
-        shown_parts(&parts, &rest, audience).contains(&part)
+        !parts.contains_key(&part) || shown_parts(&parts, &rest, audience, passes).contains(&part)
     }
 
     /// This node less another one.

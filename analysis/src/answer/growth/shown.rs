@@ -63,6 +63,8 @@ impl Attempt<'_> {
                     tank: at.tank,
                     from: at.from,
                     to: at.to,
+                    // Nothing is told of growth by age.
+                    day0: at.from,
                     end: None,
                     other: false,
                 })
@@ -79,7 +81,9 @@ impl Attempt<'_> {
             }
             None => None,
         };
-        blocks(&records, &partition, &question, &condition.levels, asked.as_deref()).ok_or_else(refused)
+        let blocks =
+            blocks(&records, &partition, &question, &condition.levels, asked.as_deref()).ok_or_else(refused)?;
+        Ok(blocks.into_iter().map(|(levels, name, _)| (levels, name)).collect())
     }
 
     /// The taxa whose answers this one's can be taken from: those that are answered by the same measure.

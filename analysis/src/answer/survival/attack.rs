@@ -9,7 +9,7 @@
 //! level are in several cells: a union is no less than each of its cells, and no more than their sum.
 //!
 //! The attack succeeds where a cell that may not be shown, or one joined with others, is bounded to fewer than five
-//! specimens; where the sum of cells that may not be shown together is known exactly; where what an outcome or a condition leaves
+//! specimens (four, in a block of just five: at the minimum itself); where the sum of cells that may not be shown together is known exactly; where what an outcome or a condition leaves
 //! out is; where a member who knows the own records learns more of the others in a block than their sum; and where the
 //! change of the one who uploaded or withdrew is known.
 
@@ -18,6 +18,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use self::bounds::Bounds;
 use self::classes::{Group, Known, Unknowns, groups};
 use self::told::{Cell, Figure, Truth, populations, told};
+use crate::answer::conditions::shown::of_no_split;
 use crate::answer::held::Piece;
 use crate::answer::{Audience, By, Outcome};
 use crate::club::Club;
@@ -25,18 +26,23 @@ use crate::disclosure::cells::{Entry, tally};
 use crate::disclosure::passes;
 use crate::disclosure::plan::is_kept;
 use crate::follow_up::Population;
+use crate::vocabulary::TaxonSlug;
+
+use super::records::Divided;
 
 mod bounds; // the linear program
 mod classes; // cells that no figure tells apart, and what is known of them
 pub(super) mod clubs; // clubs from a seed
 mod releases; // what a second release tells
+mod subtraction; // figures of a moment or of some ages taken from each other
 mod tests;
 mod told; // everything that is told
 
-/// The tightest bounds found, by what they are of.
+/// How tightly everything is bounded, by what it is of.
 #[derive(Debug, Default, Clone)]
 pub(super) struct Report {
-    /// Bounded; the fewest left open; how many are bounded too tightly.
+    /// Bounded; the fewest left open that were found (those open far enough are not searched further); how many are bounded
+    /// too tightly.
     kinds: BTreeMap<&'static str, (usize, f64, usize)>,
     /// The first of each kind that are bounded too tightly.
     found: Vec<String>,
@@ -101,27 +107,61 @@ impl Attack<'_> {
         Known { groups: self.groups, figures, own, closely }
     }
 
+    /// Whole numbers between which a sum lies, or some of them that are this far apart.
+    fn range(&self, bounds: &Bounds, sum: &bounds::Sum, far: f64) -> (f64, f64) {
+        let range = bounds.range_until(sum, |least, most| {
+            let (least, most) = whole((least, most));
+            most - least >= far
+        });
+        whole(range.unwrap_or_else(|| self.contradict()))
+    }
+
+    /// Whether a member is told a number of just five corals that these are among. Once one of them is known to be there, four
+    /// are left open: nothing but a larger minimum would leave five, and that only until two are known to be.
+    fn is_in_a_block_of_five(&self, held: &[usize], layer: usize) -> bool {
+        let of = |(number, figure, truth): &(usize, &Figure, &Truth)| {
+            (figure.layer == layer && figure.audience == Audience::Member && held.contains(number))
+                .then(|| truth.counts(layer, None, &|cell| figure.holds(cell)).specimens)
+        };
+        self.figures.iter().filter_map(of).any(|specimens| specimens as f64 == OPEN)
+    }
+
     fn contradict(&self) -> ! {
         panic!("{}: the figures contradict each other", self.name)
     }
 
     /// Bounds of every cell, and of what outcomes and conditions leave out.
     fn bound(&self, report: &mut Report) {
+        let places = |layer: usize| {
+            let told = move |held: &[usize]| {
+                self.figures.iter().any(|(number, figure, _)| figure.layer == layer && held.contains(number))
+            };
+            self.groups.iter().enumerate().flat_map(move |(group, of)| {
+                let told = of.parts.iter().enumerate().filter(move |(_, (held, _))| told(held));
+                told.map(move |(part, _)| (group, part))
+            })
+        };
+        let look = |bounds: &Bounds, of: &Unknowns, layer: usize| {
+            bounds.look(&places(layer).map(|(group, part)| vec![(of.at(group, part, layer), 1.0)]).collect::<Vec<_>>());
+        };
         let by_layer = [0, 1, 2, 3].map(|layer| {
             let mut bounds = Bounds::default();
             let (of, _) = self.known(None, layer, false).specimens(&mut bounds);
+            look(&bounds, &of, layer);
             (bounds, of)
         });
         // Members read exact numbers of events, keepers and tanks: they count where a cell may not be shown.
         let closely = |layer: usize| {
             let mut bounds = Bounds::default();
             let (of, _) = self.known(None, layer, self.audience == Audience::Member).specimens(&mut bounds);
+            look(&bounds, &of, layer);
             (bounds, of)
         };
         let by_layer_closely = [0, 1, 2, 3].map(|_| std::cell::OnceCell::new());
         let by_days = [1, 3].map(|layer| {
             let mut bounds = Bounds::default();
             let of = self.known(None, layer, false).days(&mut bounds);
+            look(&bounds, &of, layer);
             (bounds, of)
         });
         for (group, parts) in self.groups.iter().enumerate() {
@@ -149,15 +189,26 @@ impl Attack<'_> {
                     let (bounds, of) = &by_layer[layer];
                     let sum = vec![(of.at(group, part, layer), 1.0)];
                     if passes {
-                        let most = bounds.most(&sum).unwrap_or_else(|| self.contradict());
+                        let most = bounds.range_until(&sum, |_, most| whole((0.0, most)).1 >= OPEN);
+                        let (_, most) = most.unwrap_or_else(|| self.contradict());
                         report.add(kind, whole((0.0, most)).1, OPEN, || say(""));
                         continue;
                     }
                     let (bounds, of) = by_layer_closely[layer].get_or_init(|| closely(layer));
                     let sum = vec![(of.at(group, part, layer), 1.0)];
-                    let (least, most) = whole(bounds.range(&sum).unwrap_or_else(|| self.contradict()));
-                    let open = if cells.len() > 1 { most } else { most - least };
-                    report.add(kind, open, OPEN, || say(&format!("{least} to {most}")));
+                    let open = |least: f64, most: f64| if cells.len() > 1 { most } else { most - least };
+                    let range = bounds.range_until(&sum, |least, most| {
+                        let (least, most) = whole((least, most));
+                        open(least, most) >= OPEN && most - least >= 1.0
+                    });
+                    let (least, most) = whole(range.unwrap_or_else(|| self.contradict()));
+                    let open = open(least, most);
+                    let (kind, need) = if open < OPEN && self.is_in_a_block_of_five(held, layer) {
+                        ("cell in a block of five", OPEN - 1.0)
+                    } else {
+                        (kind, OPEN)
+                    };
+                    report.add(kind, open, need, || say(&format!("{least} to {most}")));
                     report
                         .add("sum that may not be shown", most - least, 1.0, || say(&format!("sum {least} to {most}")));
                 }
@@ -171,7 +222,7 @@ impl Attack<'_> {
                     }
                     let (bounds, of) = &by_layer[kept];
                     let sum = vec![(of.at(group, part, whole_layer), 1.0), (of.at(group, part, kept), -1.0)];
-                    let (least, most) = whole(bounds.range(&sum).unwrap_or_else(|| self.contradict()));
+                    let (least, most) = self.range(bounds, &sum, 1.0);
                     report.add(kind, most - least, 1.0, || say("left"));
                 }
                 for (whole_layer, kept, kind) in
@@ -185,7 +236,8 @@ impl Attack<'_> {
                     }
                     let (bounds, of) = &by_days[kept / 2];
                     let sum = vec![(of.at(group, part, whole_layer), 1.0), (of.at(group, part, kept), -1.0)];
-                    let (least, most) = bounds.range(&sum).unwrap_or_else(|| self.contradict());
+                    let range = bounds.range_until(&sum, |least, most| most - least >= 1.0);
+                    let (least, most) = range.unwrap_or_else(|| self.contradict());
                     report.add(kind, most - least, 1.0, || say("days left"));
                 }
             }
@@ -206,8 +258,9 @@ impl Attack<'_> {
                     continue;
                 }
                 let sum = vec![(of.at(group, part, 0), 1.0)];
-                let most = bounds.most(&sum).unwrap_or_else(|| self.contradict());
                 let need = OPEN.min(others.len() as f64);
+                let most = bounds.range_until(&sum, |_, most| whole((0.0, most)).1 >= need);
+                let (_, most) = most.unwrap_or_else(|| self.contradict());
                 report.add("others, own records known", whole((0.0, most)).1, need, || {
                     format!("{} keeper {own} {cells:?}", self.name)
                 });
@@ -234,32 +287,57 @@ fn each_once(figures: Vec<Figure>, cells: &BTreeSet<Cell>) -> Vec<Figure> {
     figures.into_iter().filter(|figure| seen.insert((figure.audience, figure.layer, of(figure)))).collect()
 }
 
-/// Attacks what is told of a club by a split, alone and beside what a later release tells.
-fn attack(changed: &Changed, by: By, outcome: Outcome, name: &str, report: &mut Report) {
-    // What is told by years is the difference of what is told of all since each.
-    let splits = [By::None, super::records::split_of(by)];
-    let varies = told::varies(by);
+/// A split, or the lines of a condition that no answer on survival is split by.
+#[derive(Debug, Clone, Copy)]
+enum Menu {
+    Split(By),
+    Lines(&'static str),
+}
+
+impl Menu {
+    /// What cells are divided by for a taxon.
+    fn divided(self, taxon: TaxonSlug) -> Option<Divided> {
+        match self {
+            Menu::Split(by) => Some(Divided::By(super::records::split_of(by))),
+            Menu::Lines(code) => of_no_split(taxon).find(|factor| factor.code() == code).map(Divided::Factor),
+        }
+    }
+}
+
+/// Attacks what is told of a club by a split or in lines, beside what is not divided, alone and beside what a later release
+/// tells.
+fn attack(changed: &Changed, menu: Menu, outcome: Outcome, name: &str, report: &mut Report) {
+    let varies = match menu {
+        Menu::Split(by) => told::varies(by),
+        Menu::Lines(_) => true,
+    };
     let people = populations(changed.before);
     let mut then: (Truth, Vec<Figure>) = Default::default();
     let mut now: (Truth, Vec<Figure>) = Default::default();
     // The cells are those of the split, also for what is not divided.
     for population in &people {
         let again = population.again(changed.after);
-        for &of in &splits {
+        let Some(divided) = menu.divided(population.taxon) else { continue };
+        // What is told by years is the difference of what is told of all since each.
+        for of in [Divided::By(By::None), divided] {
             let (truth, figures) = told(changed.before, population, of, outcome);
             then.1.extend(figures);
-            if of == super::records::split_of(by) {
+            if of == divided && truth.entries.len() >= then.0.entries.len() {
                 then.0 = truth;
             }
-            if releases::follows(changed.before, changed.after, population, &Piece::Split(of)) {
+            let piece = match of {
+                Divided::By(by) => Piece::Split(by),
+                Divided::Factor(factor) => Piece::Condition(factor),
+            };
+            if releases::follows(changed.before, changed.after, population, &piece) {
                 now.1.extend(told(changed.after, &again, of, outcome).1);
             }
         }
         if now.0.entries.is_empty() {
-            now.0 = told::truth(changed.after, &again, by, outcome);
+            now.0 = told::truth(changed.after, &again, divided, outcome);
         }
     }
-    attack_releases(changed, (then, now), varies, &format!("{name} {}", by.as_str()), report);
+    attack_releases(changed, (then, now), varies, &format!("{name} {menu:?}"), report);
 }
 
 /// Attacks counts of what is on record.
@@ -293,15 +371,32 @@ fn attack_releases(
     };
     let other_now: Vec<bool> = (0..figures.len()).map(|at| at >= then.1.len() && differs(&figures[at])).collect();
     let groups = groups(&cells, &figures, varies);
+    let held: Vec<Vec<bool>> =
+        figures.iter().map(|figure| cells.iter().map(|cell| figure.holds(cell)).collect()).collect();
+    // Beside a member's exact figure of the same cells, the public's says nothing more.
+    let exact: BTreeSet<(bool, usize, &Vec<bool>)> = (0..figures.len())
+        .filter(|at| figures[*at].audience == Audience::Member)
+        .map(|at| (at >= then.1.len(), figures[at].layer, &held[at]))
+        .collect();
     for audience in [Audience::Public, Audience::Member] {
-        let reads = |figure: &Figure| figure.audience == Audience::Public || audience == Audience::Member;
+        let reads = |at: usize, newer: bool| match (audience, figures[at].audience) {
+            (Audience::Public, of) => of == Audience::Public,
+            (_, Audience::Member) => true,
+            _ => !exact.contains(&(newer, figures[at].layer, &held[at])),
+        };
         let told = |newer: bool| {
-            let told =
-                figures.iter().enumerate().filter(|(at, figure)| reads(figure) && (*at >= then.1.len()) == newer);
+            let told = figures.iter().enumerate().filter(|(at, _)| (*at >= then.1.len()) == newer && reads(*at, newer));
             told.collect::<Vec<_>>()
         };
         // What a newer release tells without any change is of the older records too.
-        let same = told(true).into_iter().filter(|(at, _)| !other_now[*at]);
+        let again = |at: usize| {
+            (0..then.1.len()).any(|older| {
+                reads(older, false)
+                    && (figures[older].audience, figures[older].layer) == (figures[at].audience, figures[at].layer)
+                    && held[older] == held[at]
+            })
+        };
+        let same = told(true).into_iter().filter(|(at, _)| !other_now[*at] && !again(*at));
         let all = told(false).into_iter().chain(same).map(|(at, figure)| (at, figure, &then.0)).collect();
         let name = format!("{name} {audience:?}");
         let attack = Attack { groups: &groups, figures: all, truth: &then.0, audience, name };
@@ -361,15 +456,32 @@ impl Attack<'_> {
                     continue;
                 }
                 let sum = vec![(now.at(group, part, 0), 1.0), (then.at(group, part, 0), -1.0)];
-                // Figures of two releases that contradict each other bound nothing in this way.
-                let Some(range) = bounds.range(&sum) else { continue };
-                let (least, most) = whole(range);
                 let need = OPEN.min(before.abs_diff(after) as f64).max(1.0);
+                let range = bounds.range_until(&sum, |least, most| {
+                    let (least, most) = whole((least, most));
+                    most - least >= need
+                });
+                // Figures of two releases that contradict each other bound nothing in this way.
+                let Some(range) = range else { continue };
+                let (least, most) = whole(range);
                 report.add(kind, most - least, need, || format!("{} {cells:?}", self.name));
             }
         }
     }
 }
+
+/// Conditions by which no answer on survival is split, one a club by turns.
+const LINES: [&str; 9] = [
+    "temperature_spread",
+    "nitrate_testing_gap",
+    "season",
+    "par_rise",
+    "nitrate_change",
+    "bought_season",
+    "new_animals",
+    "within_reach",
+    "many_losses",
+];
 
 /// The splits that a club is attacked by, two by turns, beside none.
 fn splits_of(seed: u64) -> Vec<By> {
@@ -392,6 +504,21 @@ pub(super) fn attack_club_on_record(seed: u64) -> Report {
     report
 }
 
+/// Attacks what a club tells in lines of one condition by which no answer on survival is split, beside what is not divided.
+pub(super) fn attack_lines(seed: u64) -> Report {
+    let club = clubs::club(seed);
+    let keeper = clubs::changing(&club, seed);
+    let (before, after) = (clubs::before_upload(&club, keeper), clubs::after_withdrawal(&club, keeper));
+    let upload = Changed { before: &before, after: &club, adds: true, keeper };
+    let withdrawal = Changed { before: &club, after: &after, adds: false, keeper };
+    let mut report = Report::default();
+    for (changed, name) in [(&upload, "upload"), (&withdrawal, "withdrawal")] {
+        let menu = Menu::Lines(LINES[seed as usize % LINES.len()]);
+        attack(changed, menu, Outcome::FirstSeriousDecline, &format!("club {seed}, {name}"), &mut report);
+    }
+    report
+}
+
 /// Attacks a club in every way.
 pub(super) fn attack_club(seed: u64) -> Report {
     let club = clubs::club(seed);
@@ -406,7 +533,7 @@ pub(super) fn attack_club(seed: u64) -> Report {
         let name = format!("club {seed}, {name}");
         attack_on_record(changed, &name, &mut report);
         for by in splits_of(seed) {
-            attack(changed, by, outcome, &name, &mut report);
+            attack(changed, Menu::Split(by), outcome, &name, &mut report);
         }
     }
     report

@@ -3,6 +3,7 @@
 use super::counted::Counted;
 use super::frame::Framed;
 use super::groups::{Level, Making};
+use super::records::Ages;
 use super::said::{Heard, comparison};
 use super::sensitivity::{Main, runs, say};
 use super::shown::Shown;
@@ -86,9 +87,14 @@ impl Attempt<'_> {
         let tallies = levels.tallies(&sets.middle)?;
         let cluster = ClusterBy::of(&sets.middle);
         let taught = framed.condition.band.is_some();
+        let mut by_age = shown.by_age(self.asked, self.audience);
         let printed: Vec<Level> = (0..tallies.len())
             .filter(|&level| tallies[level].specimens > 0 || (taught && level < levels.known()))
-            .map(|level| Level::new(levels, &sets, level, tallies[level], self.audience))
+            .map(|level| {
+                let is_told = |age| shown.tells(&mut by_age, level, Ages::At(age));
+                let reader = (self.audience, self.question.horizon_days);
+                Level::new(levels, &sets, (level, tallies[level]), reader, is_told)
+            })
             .collect();
         let longest = printed
             .iter()
@@ -133,6 +139,7 @@ impl Attempt<'_> {
             levels,
             reference,
             groups: &groups,
+            told_at_horizon: printed.iter().map(|level| level.told_at_horizon).collect(),
             cox: &compared.cox,
             split_by_age: compared.split_by_age,
             interaction: fed_by_water.as_ref().and_then(|made| made.as_ref().ok()),
@@ -153,7 +160,12 @@ impl Attempt<'_> {
         let sentence = comparison(self.question, levels, &groups, &compared.cox, reference, &sensitivity);
         groups.iter_mut().for_each(|(_, group)| say(group, &sensitivity));
         let curves = GroupCurves::new(&sets, None);
-        let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, self.audience);
+        let whole_is_told = |age| shown.tells_whole(&mut by_age, Ages::At(age));
+        let (start, last) = (curves.start_time, curves.last_time);
+        let shown_until = grid::shown_until(&sets.middle, start, last, self.audience, whole_is_told);
+        let told_between =
+            |from, to: Option<f64>| shown.tells_whole(&mut by_age, Ages::Between(from, to.unwrap_or(f64::INFINITY)));
+        let hazard = hazard_by_age(&sets.middle, keepers_needed(self.audience), told_between);
         let given = groups.iter().any(|(_, group)| group.curve.given().is_some());
         let mut method = self.method(&framed, &sets.middle, &curves, cluster);
         let rare = (whole.deaths as f64) < RARE * whole.specimens as f64;
@@ -164,7 +176,7 @@ impl Attempt<'_> {
             result: SurvivalResult {
                 groups: groups.into_iter().map(|(_, group)| group).collect(),
                 causes: Part::from(self.causes(&sets.middle, &curves, shown_until, &shown)),
-                hazard: Part::from(hazard_by_age(&sets.middle, keepers_needed(self.audience))),
+                hazard: Part::from(hazard),
                 log_rank: Part::from(compared.log_rank),
                 cox: Part::from(compared.cox),
                 sentence: Part::from(sentence),

@@ -2,7 +2,7 @@
 
 use super::counted::Counted;
 use super::frame::Levels;
-use crate::answer::{Audience, SurvivalGroup};
+use crate::answer::{Audience, CurvePoint, SurvivalGroup};
 use crate::club::Club;
 use crate::comparison::curve::loss_rate;
 use crate::comparison::{ClusterBy, GroupCurves, Sets};
@@ -21,16 +21,46 @@ pub(super) struct Level {
     pub(super) curves: GroupCurves,
     /// Last moment that the audience sees of the curve.
     pub(super) shown_until: f64,
+    /// Whether it is told beside all other answers how many are alive at the horizon.
+    pub(super) told_at_horizon: bool,
+    /// The curve as it is seen, if the level is large enough for one; empty where it was not asked for.
+    pub(super) curve: Result<Vec<CurvePoint>, Refusal>,
     /// Whether the level is large enough for a curve.
     pub(super) enough: Result<(), Refusal>,
 }
 
 impl Level {
-    pub(super) fn new(levels: &Levels, sets: &Sets, level: usize, tally: Tally, audience: Audience) -> Level {
+    /// A level of which is told what `is_told` says, by age.
+    pub(super) fn new(
+        levels: &Levels,
+        sets: &Sets,
+        (level, tally): (usize, Tally),
+        (audience, horizon): (Audience, f64),
+        mut is_told: impl FnMut(f64) -> bool,
+    ) -> Level {
+        let own = Level::for_horizon(levels, sets, (level, tally), true);
+        let (rows, start, last) = (&own.sets.middle, own.curves.start_time, own.curves.last_time);
+        let shown_until = grid::shown_until(rows, start, last, audience, &mut is_told);
+        let curve = own
+            .enough
+            .clone()
+            .and_then(|()| grid::curve(own.curves.points()?, rows, start, shown_until, audience, &mut is_told));
+        let told_at_horizon = is_told(horizon);
+        Level { shown_until, told_at_horizon, curve, ..own }
+    }
+
+    /// A level without its curve.
+    pub(super) fn for_horizon(
+        levels: &Levels,
+        sets: &Sets,
+        (level, tally): (usize, Tally),
+        told_at_horizon: bool,
+    ) -> Level {
         let sets = levels.of(sets, level);
         let curves = GroupCurves::new(&sets, None);
-        let shown_until = grid::shown_until(&sets.middle, curves.start_time, curves.last_time, audience);
-        Level { level, tally, enough: minimums::curve(&tally), sets, curves, shown_until }
+        let enough = minimums::curve(&tally);
+        let curve = Ok(Vec::new());
+        Level { level, tally, sets, curves, shown_until: f64::INFINITY, told_at_horizon, curve, enough }
     }
 
     /// The share alive at the horizon, as far as the audience sees the curve.
@@ -42,8 +72,8 @@ impl Level {
     ) -> Result<crate::answer::AtHorizon, Refusal> {
         self.enough.clone()?;
         let at = self.curves.at_horizon(&self.sets, cluster, horizon)?;
-        let seen = crate::disclosure::block_minimum(audience).is_none()
-            || grid::keepers_at_risk(&self.sets.middle, horizon) >= crate::disclosure::keepers_needed(audience);
+        let keepers = grid::keepers_at_risk(&self.sets.middle, horizon);
+        let seen = keepers >= crate::disclosure::keepers_needed(audience) && self.told_at_horizon;
         if seen { Ok(at) } else { Err(suppressed(audience)) }
     }
 }
@@ -86,11 +116,7 @@ impl Making<'_> {
     /// The printed figures of a level.
     pub(super) fn group(&self, level: &Level) -> SurvivalGroup {
         let name = self.levels.name(level.level);
-        let curve = level.enough.clone().and_then(|()| {
-            let points = level.curves.points()?;
-            let rows = &level.sets.middle;
-            grid::curve(points, rows, level.curves.start_time, level.shown_until, self.audience)
-        });
+        let curve = level.curve.clone();
         let evidence = self.counted.evidence(&level.sets.middle, &level.tally, false, curve.is_ok());
         let at_horizon = level.at_horizon(self.cluster, self.horizon, self.audience);
         let sentence = self.sentence(level, &at_horizon, evidence.grade);

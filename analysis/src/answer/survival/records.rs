@@ -9,7 +9,7 @@ use crate::answer::{Audience, By, Given, Outcome, Question};
 use crate::club::{Club, ClubBand, TankId};
 use crate::comparison::interaction::FED_FROM;
 use crate::comparison::{Cell, Frame};
-use crate::disclosure::cells::{Cells, Entry};
+use crate::disclosure::cells::{Block, Cells, Entry};
 use crate::disclosure::partition::Partition;
 use crate::disclosure::plan::{self, AT_RISK, Division, Ground, HELD, NOT_KNOWN, Plan, Split};
 use crate::disclosure::tree::{Node, chain};
@@ -28,6 +28,8 @@ pub(in crate::answer) struct Span {
     pub(in crate::answer) tank: Option<TankId>,
     pub(in crate::answer) from: f64,
     pub(in crate::answer) to: f64,
+    /// The day from which its age is counted.
+    pub(in crate::answer) day0: f64,
     /// Number of what ended it; `None` = nothing did.
     pub(in crate::answer) end: Option<u32>,
     /// It is time at risk of another outcome than death.
@@ -42,6 +44,35 @@ pub(super) struct Ended {
     /// The levels at which it did.
     #[cfg(test)]
     pub(super) levels: Vec<usize>,
+}
+
+/// Ages, in days since acquisition.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::answer) enum Ages {
+    /// At risk at one.
+    At(f64),
+    /// From after the one to the other.
+    Between(f64, f64),
+}
+
+impl Ages {
+    /// Days of a stretch of time at risk at these ages; `None` = it has no part in them.
+    fn days(self, from: f64, to: f64) -> Option<f64> {
+        match self {
+            Ages::At(age) => (from < age && age <= to).then_some(to - from),
+            Ages::Between(first, last) => Some(to.min(last) - from.max(first)).filter(|days| *days > 0.0),
+        }
+    }
+}
+
+/// An entry with its place and its ages.
+#[derive(Debug, Clone)]
+struct Aged {
+    levels: Vec<usize>,
+    year: usize,
+    entry: Entry,
+    from: f64,
+    to: f64,
 }
 
 /// A cell: its levels, its year of purchase, and what its time counts for.
@@ -87,6 +118,8 @@ pub(in crate::answer) struct Records {
     /// The bands that cells are cut by, those of another release among them.
     cuts: Cuts,
     pub(super) ends: Vec<Ended>,
+    /// Every entry, in order.
+    aged: Vec<Aged>,
     pub(super) follow_up: FollowUp,
     pub(super) everyone: Population,
 }
@@ -246,8 +279,8 @@ impl<'a> TimeAtRisk<'a> {
         let unknown_year = spans.iter().any(|span| year(span.specimen).is_none()).then_some(known);
         let count = known + usize::from(unknown_year.is_some());
         let (mut cells, mut divided) = (Cells::new(count), Cells::new(count));
-        let mut ends = Vec::new();
-        for &Span { specimen, keeper, tank, from, to, end, other } in spans {
+        let (mut ends, mut aged) = (Vec::new(), Vec::new());
+        for &Span { specimen, keeper, tank, from, to, day0, end, other } in spans {
             let Some(year) = year(specimen).map_or(unknown_year, |year| Some((year - first_year) as usize)) else {
                 continue;
             };
@@ -301,7 +334,8 @@ impl<'a> TimeAtRisk<'a> {
                         levels: levels.clone(),
                     });
                 }
-                divided.add(levels, year, entry);
+                divided.add(levels.clone(), year, entry);
+                aged.push(Aged { levels, year, entry, from: start - day0, to: stop - day0 });
             }
         }
         let keeps_empty = factor.is_none() && !matches!(by, By::Identification | By::Form);
@@ -321,11 +355,11 @@ impl<'a> TimeAtRisk<'a> {
         }
         let finest = (!undivided).then_some(0);
         let names = conditions.into_iter().next().map_or_else(Vec::new, |finest| finest.levels);
-        let nodes = nodes.clone();
+        let nodes = nodes.iter().cloned().collect();
         let ground = Ground { undivided: cells, divided, splits, finest, fixed, taught, nodes };
         let everyone = everyone.clone();
         let (levels_stand, follow_up) = (factor.is_some(), FollowUp::default());
-        Ok(Records { levels_stand, ground, first_year, unknown_year, names, cuts, ends, follow_up, everyone })
+        Ok(Records { levels_stand, ground, first_year, unknown_year, names, cuts, ends, aged, follow_up, everyone })
     }
 }
 
@@ -359,9 +393,14 @@ impl Records {
     }
 
     /// The position of the first year asked; `None` = nothing was bought since.
-    pub(super) fn since(&self, since: Option<i32>) -> Option<usize> {
+    pub(in crate::answer) fn since(&self, since: Option<i32>) -> Option<usize> {
         let from = since.map_or(0, |year| i64::from(year) - i64::from(self.first_year)).max(0) as usize;
         (from < self.ground.undivided.years()).then_some(from)
+    }
+
+    /// Everything bought from this position on.
+    pub(in crate::answer) fn years_from(&self, from: usize) -> Block {
+        Block { split: None, levels: Vec::new(), years: from..self.ground.undivided.years() }
     }
 
     /// The rows of the partition as positions in the finest or taught levels, unknown last, as far as asked; `None` =
@@ -373,20 +412,36 @@ impl Records {
     /// The same from a plan of these records.
     pub(super) fn partition_in(&self, plan: &mut Plan, question: &Question, audience: Audience) -> Option<Partition> {
         let from = self.since(question.since)?;
-        let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
-        let taught = self.ground.taught.last().copied().flatten().is_some();
-        let division = match split_of(question.by) {
-            _ if self.levels_stand => Division::Fixed,
-            By::None | By::Year => Division::Years,
-            by if by != question.by || question.edges.is_some() || !taught => Division::Finest,
-            _ => Division::Taught,
-        };
-        let partition = plan.partition(division, layer, audience)?;
+        let partition = plan.partition(self.division(question), layer_of(question), audience)?;
         #[cfg(test)]
         if crate::disclosure::plan::switches::is_off(crate::disclosure::plan::switches::Rule::Years) {
             return Some(partition);
         }
         partition.is_cut_at(from).then_some(partition)
+    }
+
+    /// How answers to a question are divided.
+    pub(super) fn division(&self, question: &Question) -> Division {
+        let taught = self.ground.taught.last().copied().flatten().is_some();
+        match split_of(question.by) {
+            _ if self.levels_stand => Division::Fixed,
+            By::None | By::Year => Division::Years,
+            by if by != question.by || question.edges.is_some() || !taught => Division::Finest,
+            _ => Division::Taught,
+        }
+    }
+
+    /// The ground of the time at some ages alone.
+    pub(super) fn at_ages(&self, ages: Ages) -> Ground {
+        let years = self.ground.undivided.years();
+        let (mut undivided, mut divided) = (Cells::new(years), Cells::new(years));
+        for Aged { levels, year, entry, from, to } in &self.aged {
+            let Some(days) = ages.days(*from, *to) else { continue };
+            let entry = Entry { days, ..*entry };
+            undivided.add(Vec::new(), *year, entry);
+            divided.add(levels.clone(), *year, entry);
+        }
+        self.ground.with(undivided, divided)
     }
 
     /// Whether these levels are a union of whole rows, where levels without any time are part of no row.
@@ -471,7 +526,7 @@ impl Records {
             let mut blocks = Vec::new();
             for question in questions {
                 let Some(partition) = self.partition_in(&mut plan, question, *audience) else { continue };
-                let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
+                let layer = layer_of(question);
                 blocks.extend(partition.blocks().map(|block| {
                     let lies = |cell: &&NamedCell| {
                         let level = block.split.and_then(|split| cell.levels.get(split));
@@ -494,7 +549,7 @@ impl Records {
 
     /// Whether the table whose levels are never joined may be shown as asked.
     pub(super) fn fixed_stands(&self, question: &Question, audience: Audience) -> bool {
-        let layer = plan::layer(question.given.is_some(), question.outcome.needs_looks());
+        let layer = layer_of(question);
         let partition = Plan::new(&self.ground).partition(Division::Fixed, layer, audience);
         partition.zip(self.since(question.since)).is_some_and(|(partition, from)| partition.is_cut_at(from))
     }
@@ -502,6 +557,11 @@ impl Records {
     pub(super) fn own(&self) -> Option<&Node> {
         self.ground.nodes.last()
     }
+}
+
+/// The layer of answers to a question.
+pub(super) fn layer_of(question: &Question) -> usize {
+    plan::layer(question.given.is_some(), question.outcome.needs_looks())
 }
 
 /// Adds the time at risk of an outcome.
@@ -516,6 +576,7 @@ fn add_spans(spans: &mut Vec<Span>, club: &Club, whole: &Condition, of: &FollowU
             tank: rows.tank[row],
             from: follow.day0 + rows.episodes.start[row],
             to: follow.day0 + rows.episodes.stop[row],
+            day0: follow.day0,
             end: (rows.cause[row] > 0).then_some(rows.cause[row]),
             other: of.outcome.needs_looks(),
         });

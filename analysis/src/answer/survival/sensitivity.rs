@@ -35,6 +35,8 @@ pub(super) struct Main<'a> {
     pub(super) levels: &'a Levels,
     pub(super) reference: Option<usize>,
     pub(super) groups: &'a [(usize, SurvivalGroup)],
+    /// Whether of each of them the share alive at the horizon is told beside all other answers.
+    pub(super) told_at_horizon: Vec<bool>,
     pub(super) cox: &'a Result<CoxResult, Refusal>,
     /// The ratios are given for two ages.
     pub(super) split_by_age: bool,
@@ -185,8 +187,9 @@ fn headline(attempt: &Attempt, main: &Main, framed: &Framed) -> Result<Headline,
     let groups = main
         .groups
         .iter()
-        .map(|&(level, _)| {
-            let own = Level::new(main.levels, &sets, level, tallies[level], attempt.audience);
+        .zip(&main.told_at_horizon)
+        .map(|(&(level, _), &told)| {
+            let own = Level::for_horizon(main.levels, &sets, (level, tallies[level]), told);
             let at = own.at_horizon(cluster, attempt.question.horizon_days, attempt.audience);
             (level, at.map(|at| Figure { estimate: at.survival, lower: at.lower, upper: at.upper }))
         })

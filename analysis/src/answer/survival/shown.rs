@@ -6,10 +6,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::attempt::Attempt;
+use super::by_age::ByAge;
 use super::frame::{Framed, Levels};
-use super::records::{Ended, Records, invalid};
+use super::records::{Ages, Ended, Records, invalid};
 use crate::answer::{Audience, By, ON_RECORD, Question};
-use crate::disclosure::cells::{Entry, tally};
+use crate::disclosure::cells::{Block, Entry, tally};
 use crate::disclosure::partition::Partition;
 use crate::disclosure::plan::{self, AT_RISK, Division, HELD, NOT_KNOWN, Plan};
 use crate::disclosure::tree::counted_once;
@@ -23,6 +24,10 @@ use crate::refusal::Refusal;
 pub(super) struct Shown {
     /// The levels as printed.
     pub(super) levels: Levels,
+    /// The records that it is made from; `None` = exact figures.
+    pub(super) records: Option<Records>,
+    /// What of them the whole answer is of, then each printed level, unknown last.
+    pub(super) parts: Vec<Block>,
     /// Whether those left out are counted by reason.
     pub(super) left_out: bool,
     /// Whether the table of feeding by water is.
@@ -44,17 +49,20 @@ pub(super) fn framed_by(question: &Question, audience: Audience) -> Question {
 
 /// The levels of a restricted answer from its partition; `None` = suppressed.
 ///
-/// `known` are the levels that rows are cut by; `asked`, those of edges.
+/// `known` are the levels that rows are cut by; `asked`, those of edges. Each with the block of the partition's cells
+/// that it is.
 pub(in crate::answer) fn blocks(
     records: &Records,
     partition: &Partition,
     question: &Question,
     known: &[LevelName],
     asked: Option<&[LevelName]>,
-) -> Option<Vec<(Vec<usize>, Option<LevelName>)>> {
+) -> Option<Vec<(Vec<usize>, Option<LevelName>, Block)>> {
     let from = records.since(question.since)?;
+    let all = records.years_from(from);
+    let block = |levels: &[usize]| Block { split: partition.split, levels: levels.to_vec(), years: all.years.clone() };
     if question.by == By::None {
-        return Some(vec![(vec![0], None)]);
+        return Some(vec![(vec![0], None, all)]);
     }
     if question.by == By::Year {
         let years = &partition.rows.first()?.years;
@@ -78,28 +86,29 @@ pub(in crate::answer) fn blocks(
                 [years] => Some(years.clone()),
                 several => Some(LevelName::joined(several)),
             };
-            Some((levels, name))
+            Some((levels, name, Block { years: block.clone(), ..all.clone() }))
         });
         let blocks: Vec<_> = blocks.collect();
-        let one_of_several = blocks.len() < 2 && blocks.iter().any(|(_, name)| name.is_some());
+        let one_of_several = blocks.len() < 2 && blocks.iter().any(|(_, name, _)| name.is_some());
         return (!one_of_several).then_some(blocks);
     }
     let unknown = known.len();
-    let rows: Vec<Vec<usize>> = match question.by {
+    let rows = partition.rows.iter().map(|row| row.levels.as_slice());
+    let rows: Vec<(Vec<usize>, Block)> = match question.by {
         // The words of the widest taxon, of which this one has some.
         By::Identification | By::Form => {
             let place = |level: usize| match records.names.get(level) {
                 Some(name) => known.iter().position(|own| own.code == name.code),
                 None => Some(unknown),
             };
-            partition.rows.iter().map(|row| row.levels.iter().filter_map(|&level| place(level)).collect()).collect()
+            rows.map(|row| (row.iter().filter_map(|&level| place(level)).collect(), block(row))).collect()
         }
-        _ => partition.rows.iter().map(|row| row.levels.clone()).collect(),
+        _ => rows.map(|row| (row.to_vec(), block(row))).collect(),
     };
-    let rows: Vec<Vec<usize>> = rows.into_iter().filter(|row| !row.is_empty()).collect();
+    let rows: Vec<(Vec<usize>, Block)> = rows.into_iter().filter(|(row, _)| !row.is_empty()).collect();
     let Some(asked) = asked else {
-        let one_of_several = rows.len() < 2 && rows.iter().flatten().count() > 1;
-        return (!one_of_several).then(|| rows.into_iter().map(|row| (row, None)).collect());
+        let one_of_several = rows.len() < 2 && rows.iter().any(|(row, _)| row.len() > 1);
+        return (!one_of_several).then(|| rows.into_iter().map(|(row, block)| (row, None, block)).collect());
     };
     let cuts = finest(question.by);
     let edges = question.edges.as_deref().unwrap_or_default();
@@ -113,10 +122,29 @@ pub(in crate::answer) fn blocks(
         if !partition.holds(&levels) && plan::holds!(Edges) {
             return None;
         }
-        blocks.push((levels, Some(name.clone())));
+        let block = block(&levels);
+        blocks.push((levels, Some(name.clone()), block));
     }
-    blocks.extend(rows.into_iter().filter(|row| row.as_slice() == [unknown]).map(|row| (row, None)));
+    let of_unknown = rows.into_iter().filter(|(row, _)| row.as_slice() == [unknown]);
+    blocks.extend(of_unknown.map(|(row, block)| (row, None, block)));
     Some(blocks)
+}
+
+impl Shown {
+    /// At which ages it is told.
+    pub(super) fn by_age(&self, question: &Question, audience: Audience) -> ByAge<'_> {
+        ByAge::new(self.records.as_ref(), question, audience)
+    }
+
+    /// Whether a printed level is told at some ages; the one after the known is unknown.
+    pub(super) fn tells(&self, by_age: &mut ByAge, level: usize, ages: Ages) -> bool {
+        self.records.is_none() || self.parts.get(level + 1).is_some_and(|part| by_age.tells(part, ages))
+    }
+
+    /// Whether the answer as a whole is.
+    pub(super) fn tells_whole(&self, by_age: &mut ByAge, ages: Ages) -> bool {
+        self.records.is_none() || self.parts.first().is_some_and(|part| by_age.tells(part, ages))
+    }
 }
 
 impl Attempt<'_> {
@@ -133,6 +161,8 @@ impl Attempt<'_> {
             let levels = Levels::new(&framed.condition, &singles);
             return Ok(Shown {
                 levels,
+                records: None,
+                parts: Vec::new(),
                 left_out: true,
                 fed_by_water: true,
                 given_days: true,
@@ -152,7 +182,13 @@ impl Attempt<'_> {
         };
         let blocks =
             blocks(&records, &partition, self.asked, &framed.condition.levels, asked.as_deref()).ok_or_else(refused)?;
-        let (levels, names): (Vec<Vec<usize>>, Vec<Option<LevelName>>) = blocks.into_iter().unzip();
+        let of_unknown: Vec<Block> =
+            blocks.iter().filter(|(of, ..)| of.as_slice() == [known]).map(|b| b.2.clone()).collect();
+        let of_known = blocks.iter().filter(|(of, ..)| of.as_slice() != [known]).map(|(_, _, block)| block.clone());
+        let from = records.since(self.asked.since).ok_or_else(refused)?;
+        let parts = std::iter::once(records.years_from(from)).chain(of_known).chain(of_unknown).collect();
+        let (levels, names): (Vec<Vec<usize>>, Vec<Option<LevelName>>) =
+            blocks.into_iter().map(|(levels, name, _)| (levels, name)).unzip();
         let plain = Levels::new(&framed.condition, &levels);
         let known_names = levels.iter().zip(names).filter(|(levels, _)| levels.as_slice() != [known]);
         let names = plain.names.iter().zip(known_names).map(|(plain, (_, name))| name.unwrap_or_else(|| plain.clone()));
@@ -172,6 +208,8 @@ impl Attempt<'_> {
             fed_by_water: records.fixed_stands(self.asked, self.audience),
             given_days: self.given_days_pass(&records),
             deaths_beside: self.deaths_beside(&records),
+            parts,
+            records: Some(records),
         })
     }
 
@@ -211,11 +249,9 @@ impl Attempt<'_> {
     fn given_days_pass(&self, records: &Records) -> bool {
         let (Some(own), Some(from)) = (records.own(), records.since(self.asked.since)) else { return false };
         let cells = &records.ground.undivided;
-        let years =
-            |from| crate::disclosure::cells::Block { split: None, levels: Vec::new(), years: from..cells.years() };
         let at_risk = if self.asked.outcome.needs_looks() { AT_RISK } else { 0 };
         [at_risk, at_risk | NOT_KNOWN].into_iter().all(|mark| {
-            let (block, whole) = (years(from), years(0));
+            let (block, whole) = (records.years_from(from), records.years_from(0));
             [[&block], [&whole]].iter().all(|blocks| {
                 let entries = cells.within(blocks).filter(|entry| own.holds(entry) && entry.marks == mark);
                 let left = tally(entries);

@@ -31,6 +31,8 @@ pub(crate) enum Rule {
     Enough,
     /// Blocks of two releases fit.
     Fits,
+    /// At each age of a curve, blocks are of nobody or of keepers enough.
+    Ages,
     /// What nobody changed is told in a later release only if it was told before.
     Told,
 }

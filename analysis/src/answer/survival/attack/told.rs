@@ -16,7 +16,7 @@ use crate::follow_up::population::latest_name;
 use crate::follow_up::{Population, Run};
 use crate::vocabulary::TaxonSlug;
 
-use super::super::records::Records;
+use super::super::records::{Divided, Records, TimeAtRisk};
 use super::super::shown::blocks;
 
 /// Corals of one name and year of purchase.
@@ -85,7 +85,7 @@ pub(super) fn populations(club: &Club) -> Vec<Population> {
 }
 
 /// Edges that an address can ask for: none, the whole ladder, and each run of its steps beside what is below and above.
-fn edges(by: By) -> Vec<Option<Vec<f64>>> {
+pub(super) fn edges(by: By) -> Vec<Option<Vec<f64>>> {
     let mut asked = vec![None];
     if let Some(cuts) = finest_edges(by) {
         for first in 0..cuts.len() {
@@ -95,9 +95,10 @@ fn edges(by: By) -> Vec<Option<Vec<f64>>> {
     asked
 }
 
-/// What is on record by the cells of a split.
-pub(super) fn truth(club: &Club, population: &Population, by: By, outcome: Outcome) -> Truth {
-    let records = Records::new(club, population, by, Some(Given::WaterInBand), outcome);
+/// What is on record by the cells of a split or a condition.
+pub(super) fn truth(club: &Club, population: &Population, of: Divided, outcome: Outcome) -> Truth {
+    let given = matches!(of, Divided::By(_)).then_some(Given::WaterInBand);
+    let records = TimeAtRisk::new(club, population, outcome).and_then(|at_risk| at_risk.by(of, given));
     records.map(|records| truth_of(club, &records)).unwrap_or_default()
 }
 
@@ -116,8 +117,60 @@ fn truth_of(club: &Club, records: &Records) -> Truth {
     truth
 }
 
-/// What is told of a population by a split, with the cells that it is told from.
-pub(super) fn told(club: &Club, population: &Population, by: By, outcome: Outcome) -> (Truth, Vec<Figure>) {
+/// What is told of a population by a split or a condition, with the cells that it is told from.
+pub(super) fn told(club: &Club, population: &Population, of: Divided, outcome: Outcome) -> (Truth, Vec<Figure>) {
+    match of {
+        Divided::By(by) => told_by(club, population, by, outcome),
+        Divided::Factor(_) => told_in_lines(club, population, of, outcome),
+    }
+}
+
+/// What lines of a condition tell, by which no answer on survival is split: each of its levels.
+fn told_in_lines(club: &Club, population: &Population, of: Divided, outcome: Outcome) -> (Truth, Vec<Figure>) {
+    let records = TimeAtRisk::new(club, population, outcome).and_then(|at_risk| at_risk.by(of, None));
+    let Ok(records) = records else { return Default::default() };
+    let truth = truth_of(club, &records);
+    let year_of = |year: usize| (records.unknown_year != Some(year)).then(|| records.first_year + year as i32);
+    let name_of = |entry: &Entry| club.specimens.get(entry.specimen as usize).and_then(latest_name);
+    let Some(own) = records.own() else { return Default::default() };
+    let names: BTreeSet<TaxonSlug> =
+        truth.entries.values().flatten().filter(|entry| own.holds(entry)).filter_map(name_of).collect();
+    let count = records.ground.undivided.years();
+    let mut plan = Plan::new(&records.ground);
+    let mut figures = Vec::new();
+    for (layer, audience) in [0, 2].into_iter().flat_map(|of| [(of, Audience::Public), (of, Audience::Member)]) {
+        for from in (0..count).filter(|from| *from == 0 || year_of(*from).is_some()) {
+            let since = if from == 0 { None } else { year_of(from) };
+            let outcome = if layer == 0 { Outcome::Death } else { outcome };
+            let question = Question {
+                taxon: population.taxon,
+                outcome,
+                by: By::None,
+                edges: None,
+                given: None,
+                horizon_days: 365.0,
+                since,
+            };
+            let Some(partition) = records.partition_in(&mut plan, &question, audience) else { continue };
+            figures.extend(partition.rows.iter().zip(std::iter::repeat(partition.split)).filter_map(|(row, split)| {
+                Some(Figure {
+                    subject: population.subject(),
+                    audience,
+                    layer,
+                    names: names.clone(),
+                    years: (from..count).map(year_of).collect(),
+                    levels: Some((split?, row.levels.iter().copied().collect())),
+                    what: format!("{} {of:?} {:?} since {since:?} layer {layer}", population.subject(), row.levels),
+                })
+            }));
+        }
+    }
+    let some = |figure: &Figure| truth.counts(figure.layer, None, &|cell| figure.holds(cell)).specimens > 0;
+    figures.retain(some);
+    (truth, figures)
+}
+
+fn told_by(club: &Club, population: &Population, by: By, outcome: Outcome) -> (Truth, Vec<Figure>) {
     let given = Some(Given::WaterInBand);
     let Ok(records) = Records::new(club, population, by, given, outcome) else { return Default::default() };
     let truth = truth_of(club, &records);
@@ -179,7 +232,7 @@ pub(super) fn told(club: &Club, population: &Population, by: By, outcome: Outcom
                 }
                 let Some(split) = partition.split else { continue };
                 let rows: Vec<BTreeSet<usize>> = match edges {
-                    Some(_) => blocks.iter().map(|(levels, _)| levels.iter().copied().collect()).collect(),
+                    Some(_) => blocks.iter().map(|(levels, ..)| levels.iter().copied().collect()).collect(),
                     None => partition.rows.iter().map(|row| row.levels.iter().copied().collect()).collect(),
                 };
                 for row in &rows {
