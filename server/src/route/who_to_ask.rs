@@ -80,7 +80,7 @@ impl Asked for AsksQuery {
     security(("token" = ["admin"])),
     params(AsksQuery),
     responses(
-        (status = 200, description = "A page of members; as CSV one row a question, all of them", content((AsksPage = "application/json"), (String = "text/csv"))),
+        (status = 200, description = "A page of members; as CSV and Parquet one row a question, all of them", content((AsksPage = "application/json"), (String = "text/csv"), (Vec<u8> = "application/vnd.apache.parquet"))),
         (status = 304, description = "The caller holds this answer already"),
         AsksProblems
     )

@@ -20,7 +20,9 @@ use super::{Asking, Row, askings, attempts, table};
 const NO_CHECKS: [&str; 2] = ["server/src/answer", "server/src/access/link.rs:"];
 
 /// Rows that are tried for each pair of checks, besides the attempts.
-const LIKELY: usize = 12;
+const LIKELY: usize = 24;
+/// Requests that a world lasts.
+const LASTS: usize = 400;
 
 type Out = Vec<(String, Mode)>;
 
@@ -136,6 +138,10 @@ impl Hunt {
     /// Runs a case. What passed before may have taken away what its own preparation needs: then once more in a new world.
     fn run(&mut self, case: &Case, out: &Out) -> Result<(), String> {
         self.turn += 1;
+        // Each edit folds all of a member's edits: a world grows slow.
+        if self.turn.is_multiple_of(LASTS) {
+            self.world = World::start();
+        }
         if let Ok(held) = catch_unwind(AssertUnwindSafe(|| case.run(&self.world, out, self.turn).1)) {
             return held;
         }
@@ -152,17 +158,15 @@ impl Hunt {
         }
         let here: Vec<&Case> = covering.iter().map(|(case, _)| case).collect();
         let alone = vec![(check.key.clone(), Mode::Deleted)];
-        if let Some(killed) = self.killer(&alone, &here) {
+        let (first, rest) = likely_first(here);
+        if let Some(killed) = self.killer(&alone, &first) {
             return Fate::Killed(killed);
         }
         // What stands before it may have stopped a request that it would have stopped: those count too.
         let beside: BTreeSet<&String> = covering.iter().flat_map(|(_, reached)| reached).collect();
-        // Attempts, and rows that are refused: a few tell as much as hundreds.
         let reaching = |key: &String| -> Vec<&Case> {
             let reach = cases.iter().filter(|(_, reached)| reached.contains(key)).map(|(case, _)| case);
-            let (attempts, rows): (Vec<_>, Vec<_>) = reach.partition(|case| matches!(case, Case::Attempted { .. }));
-            let refused = rows.into_iter().filter(|case| case.can_miss()).take(LIKELY);
-            attempts.into_iter().chain(refused).collect()
+            likely_first(reach.collect()).0
         };
         let mut partners: Vec<(&Check, Vec<&Case>)> = all
             .iter()
@@ -185,8 +189,21 @@ impl Hunt {
                 }
             }
         }
-        Fate::Survived
+        match self.killer(&alone, &rest) {
+            Some(killed) => Fate::Killed(killed),
+            None => Fate::Survived,
+        }
     }
+}
+
+/// Attempts and some rows that are refused, spread over all of them: they tell nearly always what hundreds do; and the others.
+fn likely_first(cases: Vec<&Case>) -> (Vec<&Case>, Vec<&Case>) {
+    let (mut first, rows): (Vec<&Case>, Vec<&Case>) =
+        cases.into_iter().filter(|case| case.can_miss()).partition(|case| matches!(case, Case::Attempted { .. }));
+    let every = rows.len().div_ceil(LIKELY).max(1);
+    let (some, rest): (Vec<_>, Vec<_>) = rows.into_iter().enumerate().partition(|(at, _)| at % every == 0);
+    first.extend(some.into_iter().map(|(_, case)| case));
+    (first, rest.into_iter().map(|(_, case)| case).collect())
 }
 
 /// Runs the cases as they are and notes what each reaches.
