@@ -69,9 +69,9 @@ pub use shape::{
     BandsAnswer, CasebookAnswer, ClaimsAnswer, ConditionsAnswer, GrowthAnswer, HazardAnswer, LeadUpAnswer, PlanAnswer,
     SurvivalAnswer,
 };
+pub use taxa::RANKS;
 pub use upload_steps::UploadCommitted;
 pub use uploads::{UploadReceived, UploadShown};
-pub use taxa::RANKS;
 
 /// Registers every route.
 pub fn register(config: &mut ServiceConfig) {

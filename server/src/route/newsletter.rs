@@ -253,8 +253,8 @@ pub struct IssuesQuery {
     /// Issues on a page.
     #[param(minimum = 1, maximum = 1000, default = 50, example = 50)]
     limit: i64,
-    /// From `links.next` of the page before.
-    #[param(value_type = Option<String>, example = json!(null))]
+    /// Where the page begins: from `links.next` of the page before.
+    #[param(value_type = Option<String>)]
     cursor: Option<i64>,
 }
 
