@@ -18,7 +18,9 @@ struct Counted {
 pub fn run(served: &Served, room: &Path) {
     let http = served.http();
     let ask = || http.get(format!("{}{PATH}", served.address)).send().expect("an answer");
-    let answer = (0..3).map(|_| ask()).last().expect("asked");
+    // The first is worked out, the second kept.
+    (0..2).for_each(|_| drop(ask()));
+    let answer = ask();
     assert_eq!(answer.status(), 200);
     let tag = answer.headers()["etag"].to_str().expect("a tag").to_owned();
     let file = room.join("answer");

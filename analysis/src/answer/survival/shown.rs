@@ -47,6 +47,9 @@ pub(super) fn framed_by(question: &Question, audience: Audience) -> Question {
     Question { edges: finest_edges(question.by), ..question.clone() }
 }
 
+/// A level of an answer: the levels of its rows, its name where it has one of its own, the block that it is.
+type Told = (Vec<usize>, Option<LevelName>, Block);
+
 /// The levels of a restricted answer from its partition; `None` = suppressed.
 ///
 /// `known` are the levels that rows are cut by; `asked`, those of edges. Each with the block of the partition's cells
@@ -57,7 +60,7 @@ pub(in crate::answer) fn blocks(
     question: &Question,
     known: &[LevelName],
     asked: Option<&[LevelName]>,
-) -> Option<Vec<(Vec<usize>, Option<LevelName>, Block)>> {
+) -> Option<Vec<Told>> {
     let from = records.since(question.since)?;
     let all = records.years_from(from);
     let block = |levels: &[usize]| Block { split: partition.split, levels: levels.to_vec(), years: all.years.clone() };
