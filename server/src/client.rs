@@ -341,20 +341,21 @@ impl Client {
     }
 
     fn no_answer(&self, error: &reqwest::Error) -> ClientError {
-        let mut reason: &dyn std::error::Error = error;
-        while let Some(next) = reason.source() {
-            reason = next;
-        }
-        ClientError::NoAnswer { server: self.server.clone(), reason: reason.to_string() }
+        ClientError::NoAnswer { server: self.server.clone(), reason: reason(error) }
     }
 
     fn unreadable(&self, error: &reqwest::Error) -> ClientError {
-        let mut reason: &dyn std::error::Error = error;
-        while let Some(next) = reason.source() {
-            reason = next;
-        }
-        ClientError::Unreadable { server: self.server.clone(), reason: reason.to_string() }
+        ClientError::Unreadable { server: self.server.clone(), reason: reason(error) }
     }
+}
+
+/// The end of the chain of causes: what a person can act on.
+fn reason(error: &reqwest::Error) -> String {
+    let mut reason: &dyn std::error::Error = error;
+    while let Some(next) = reason.source() {
+        reason = next;
+    }
+    reason.to_string()
 }
 
 /// How long the server asks to wait.

@@ -3,6 +3,7 @@
 
 use std::sync::LazyLock;
 
+use serde_json::Value;
 use utoipa::OpenApi as _;
 use utoipa::openapi::path::PathItem;
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityRequirement, SecurityScheme};
@@ -64,6 +65,22 @@ pub fn openapi() -> &'static OpenApi {
     &DOCUMENT
 }
 
+/// A body of which no member is needed may be left out where something is made or done: it stands for all defaults.
+fn leave_out_bodies(document: &mut Value) {
+    let needs_none = |document: &Value, path: &str| -> Option<bool> {
+        let schema = &document["paths"][path]["post"]["requestBody"]["content"]["application/json"]["schema"];
+        let of = document.pointer(schema["$ref"].as_str()?.strip_prefix('#')?)?;
+        Some(of["type"] == "object" && of["required"].as_array().is_none_or(Vec::is_empty))
+    };
+    let paths: Vec<String> =
+        document["paths"].as_object().into_iter().flat_map(|paths| paths.keys().cloned()).collect();
+    for path in paths {
+        if needs_none(document, &path) == Some(true) {
+            document["paths"][&path]["post"]["requestBody"]["required"] = Value::Bool(false);
+        }
+    }
+}
+
 /// The document as indented JSON, ended by a line feed.
 ///
 /// # Errors
@@ -71,6 +88,7 @@ pub fn openapi() -> &'static OpenApi {
 pub fn openapi_json() -> Result<String, serde_json::Error> {
     let mut document = serde_json::to_value(openapi())?;
     words::put(&mut document);
+    leave_out_bodies(&mut document);
     limits::put(&mut document);
     let mut text = serde_json::to_string_pretty(&document)?;
     text.push('\n');

@@ -24,6 +24,8 @@ use crate::represent::Held;
 const LARGEST: usize = 64 * 1024 * 1024;
 /// Bytes of one answer that is kept.
 const LARGEST_ONE: usize = 2 * 1024 * 1024;
+/// Representations of one answer that are kept.
+const VARIANTS: usize = 16;
 /// Characters of a question that is kept.
 const LONGEST: usize = 2048;
 
@@ -86,8 +88,13 @@ impl Front {
         if at > kept.at || kept.bytes + sent.body.len() > LARGEST {
             *kept = Kept { at, ..Kept::default() };
         }
-        kept.bytes += sent.body.len() + 2 * LONGEST;
-        kept.by_address.entry(address).or_default().push((accepts, sent));
+        let bytes = sent.body.len() + 2 * LONGEST;
+        let known = kept.by_address.entry(address).or_default();
+        // They are looked through one by one: whoever accepts something new each time is answered anew.
+        if known.len() < VARIANTS && known.iter().all(|(other, _)| *other != accepts) {
+            known.push((accepts, sent));
+            kept.bytes += bytes;
+        }
     }
 }
 

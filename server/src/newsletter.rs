@@ -186,9 +186,24 @@ impl Issue {
     /// # Errors
     /// [`Kind::InvalidQuery`] where an item is neither a taxon nor something taught; the database refused.
     pub fn of(snapshot: &Snapshot, wanted: &Wanted) -> Result<Self, Problem> {
-        let made_on = snapshot.raised_at.date_naive();
         let said = taught::claims(snapshot, Audience::Public)?;
         wanted.are_known(said.claims.iter().map(|claim| claim.claim.as_str()))?;
+        Self::assembled(snapshot, wanted, &said, true)
+    }
+
+    /// What stands of some items, without pictures; what is taught no more is not there.
+    fn standing(snapshot: &Snapshot, items: Vec<String>) -> Result<Self, Problem> {
+        let said = taught::claims(snapshot, Audience::Public)?;
+        Self::assembled(snapshot, &Wanted { items, ..Wanted::default() }, &said, false)
+    }
+
+    fn assembled(
+        snapshot: &Snapshot,
+        wanted: &Wanted,
+        said: &answer::ClaimsAnswer,
+        draws: bool,
+    ) -> Result<Self, Problem> {
+        let made_on = snapshot.raised_at.date_naive();
         let named = wanted.club.as_deref().unwrap_or("A reef club");
         let mut issue = Issue {
             release: snapshot.edition,
@@ -203,8 +218,8 @@ impl Issue {
             corrections: Vec::new(),
             cautions: CAUTIONS.map(str::to_owned).to_vec(),
         };
-        issue.tell_taxa(snapshot, wanted)?;
-        issue.tell_claims(&said, wanted);
+        issue.tell_taxa(snapshot, wanted, draws)?;
+        issue.tell_claims(said, wanted);
         // As they were chosen; what was not chosen is not there.
         let place = |item: &str| wanted.items.iter().position(|chosen| chosen == item);
         issue.taxa.sort_by_key(|of| place(&of.taxon));
@@ -213,7 +228,7 @@ impl Issue {
         Ok(issue)
     }
 
-    fn tell_taxa(&mut self, snapshot: &Snapshot, wanted: &Wanted) -> Result<(), Problem> {
+    fn tell_taxa(&mut self, snapshot: &Snapshot, wanted: &Wanted, draws: bool) -> Result<(), Problem> {
         let standing = snapshot.by_taxon(UNDIVIDED)?;
         let on_record = listed(&snapshot.club);
         for taxon in on_record.iter().copied().filter(|taxon| wanted.has(taxon.as_str())) {
@@ -235,7 +250,7 @@ impl Issue {
                     paragraph,
                     table,
                     picture: format!("/api/v1/taxa/{taxon}/survival?format=svg"),
-                    drawn: chart::survival(&answer, &source, Size::Column),
+                    drawn: if draws { chart::survival(&answer, &source, Size::Column) } else { String::new() },
                 }),
                 Err(reason) => {
                     self.cannot_tell.push(Untold { item: taxon.to_string(), name: taxon.get().name.to_owned(), reason })

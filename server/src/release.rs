@@ -15,6 +15,7 @@ use analysis::vocabulary::TaxonSlug;
 use chrono::{DateTime, Utc};
 use diesel::dsl::{exists, now, select};
 use diesel::prelude::*;
+use diesel::sql_types::Text;
 use migrations::schema::{club_setting, edition, release, release_answer, release_due, release_taxon};
 
 use crate::access::Scope;
@@ -121,11 +122,14 @@ pub fn withdrawal_is_due(connection: &mut PgConnection) -> QueryResult<bool> {
 /// # Errors
 /// The database refused.
 pub fn ask_for(connection: &mut PgConnection, reason: &str) -> QueryResult<()> {
-    diesel::insert_into(release_due::table)
-        .values(release_due::reason.eq(reason))
-        .on_conflict_do_nothing()
-        .execute(connection)
-        .map(drop)
+    // Of many first readers at once one may come when the first release has just been made: there is no other first.
+    diesel::sql_query(
+        "INSERT INTO release_due (reason) SELECT $1 WHERE $1 <> 'first' OR NOT EXISTS (SELECT FROM release) \
+         ON CONFLICT DO NOTHING",
+    )
+    .bind::<Text, _>(reason)
+    .execute(connection)
+    .map(drop)
 }
 
 /// Makes every release that is due now.

@@ -46,12 +46,6 @@ pub fn run(served: &mut Served, club: &Large) {
     let ratio = best / of_r("total");
     println!("{ratio:.3} of R's time (<= 0.05) {}", if ratio <= 0.05 { "met" } else { "MISSED" });
     // The same figures, or the comparison is of nothing.
-    if let Some(folder) = std::env::var_os("KEEP_RECORDS") {
-        for name in ["readings.csv", "specimens.csv"] {
-            std::fs::copy(club.room.join(name), std::path::Path::new(&folder).join(name)).expect("kept");
-        }
-        std::fs::write(std::path::Path::new(&folder).join("answer.json"), body.to_string()).expect("kept");
-    }
     // Each takes the level with most deaths, or the first, for reference: differences of coefficients are the same.
     let against_within = |level: &str| if level == "within" { 0.0 } else { of_r(&format!("coef.{level}")) };
     for coefficient in body["result"]["cox"]["coefficients"].as_array().expect("coefficients") {

@@ -174,9 +174,9 @@ fn finish(
         added.push((header::ACCESS_CONTROL_EXPOSE_HEADERS, HeaderValue::from_static(EXPOSED)));
     }
     if *depends {
-        let known = headers.get(header::VARY).and_then(|value| value.to_str().ok());
-        let vary = known.map_or_else(|| "Origin".to_owned(), |known| format!("{known}, Origin"));
-        added.extend(HeaderValue::from_str(&vary).ok().map(|value| (header::VARY, value)));
+        let known = headers.get_all(header::VARY).filter_map(|value| value.to_str().ok());
+        let vary: Vec<&str> = known.chain(["Origin"]).collect();
+        added.extend(HeaderValue::from_str(&vary.join(", ")).ok().map(|value| (header::VARY, value)));
     }
     // A strong validator names bytes, and compressed bytes are others.
     let text = |name: HeaderName| headers.get(name).and_then(|value| value.to_str().ok());

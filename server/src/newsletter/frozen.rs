@@ -3,16 +3,15 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use analysis::answer::Audience;
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
 use migrations::schema::newsletter_issue;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{Correction, Issue, Wanted, correction};
+use super::{Correction, Issue, correction};
 use crate::access::{Scope, scope};
-use crate::answer::{self, Snapshot};
+use crate::answer::Snapshot;
 use crate::problem::{Kind, Problem};
 use crate::release;
 
@@ -201,16 +200,12 @@ impl Kept {
     /// # Errors
     /// The database refused.
     pub fn corrections(&self, snapshot: &Snapshot) -> Result<Vec<Correction>, Problem> {
-        // What was printed is asked again, and what the club teaches no longer is not known any more.
-        let items = self.issue.taxa.iter().map(|item| item.taxon.clone());
-        let taught = answer::taught::claims(snapshot, Audience::Public)?;
-        let claims = self.issue.claims.iter().map(|of| of.claim.clone());
-        let claims = claims.filter(|claim| taught.claims.iter().any(|known| known.claim == *claim));
-        let wanted = Wanted { items: items.chain(claims).collect(), ..Wanted::default() };
-        if wanted.items.is_empty() && self.issue.claims.is_empty() {
+        let taxa = self.issue.taxa.iter().map(|item| item.taxon.clone());
+        let items: Vec<String> = taxa.chain(self.issue.claims.iter().map(|of| of.claim.clone())).collect();
+        if items.is_empty() {
             return Ok(Vec::new());
         }
-        let now = Issue::of(snapshot, &wanted)?;
+        let now = Issue::standing(snapshot, items)?;
         Ok(correction::of(self.printed.number, &self.issue, &now, &self.withheld_now(snapshot)))
     }
 

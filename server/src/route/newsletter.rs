@@ -41,18 +41,24 @@ pub struct NewsletterQuery {
     format: Option<String>,
 }
 
+/// Each in the place where it comes first.
+fn each_once(all: Vec<String>) -> Vec<String> {
+    let mut items = Vec::new();
+    for item in all {
+        if !items.contains(&item) {
+            items.push(item);
+        }
+    }
+    items
+}
+
 /// Things chosen at most.
 const ITEMS: usize = 100;
 
 impl Asked for NewsletterQuery {
     fn read(fields: &mut Fields) -> Self {
         let since = fields.value("since", |text| Since::parse(text).map_err(|said| format!("since: {said}")));
-        let mut items = Vec::new();
-        for item in fields.list("items") {
-            if !items.contains(&item) {
-                items.push(item);
-            }
-        }
+        let items = each_once(fields.list("items"));
         if items.len() > ITEMS {
             fields.fault("items", "invalid", format!("'items' names {} things; name at most {ITEMS}", items.len()));
         }
@@ -162,12 +168,7 @@ impl IssueRequest {
             faults.push(Fault::pointer("/since", "invalid", said));
             None
         });
-        let mut items: Vec<String> = Vec::new();
-        for item in self.items {
-            if !items.contains(&item) {
-                items.push(item);
-            }
-        }
+        let items = each_once(self.items);
         if items.len() > ITEMS {
             let detail = format!("{} things are named; name at most {ITEMS}", items.len());
             faults.push(Fault::pointer("/items", "invalid", detail));
