@@ -11,7 +11,7 @@ use crate::vocabulary::{CauseGroup, ClaimOutcome, Fate, Origin, OriginBasis, Par
 mod readings; // water tests in their order
 mod stands; // what a release tells from its own records
 
-pub use readings::Readings;
+pub use readings::{NotPacked, Places, Readings, Unpacked};
 pub use stands::{SEVERAL, Stands};
 
 /// Position of a keeper in [`Club::keepers`].
@@ -48,6 +48,25 @@ pub struct Club {
     /// What of a release is told from these records.
     #[serde(skip)]
     pub stands: Stands,
+}
+
+impl Club {
+    /// The same without its water tests, which are many.
+    pub fn without_readings(&self) -> Club {
+        Club {
+            keepers: self.keepers.clone(),
+            tanks: self.tanks.clone(),
+            readings: Readings::default(),
+            specimens: self.specimens.clone(),
+            routines: self.routines.clone(),
+            events: self.events.clone(),
+            incidents: self.incidents.clone(),
+            bands: self.bands.clone(),
+            claims: self.claims.clone(),
+            withheld: self.withheld,
+            stands: self.stands.clone(),
+        }
+    }
 }
 
 /// One member.

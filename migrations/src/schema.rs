@@ -718,6 +718,20 @@ diesel::table! {
 }
 
 diesel::table! {
+    /// A member's water tests as answers read them, packed; gone as soon as one of the rows changes, made anew soon after
+    reading_pack (keeper_id) {
+        /// Whose
+        keeper_id -> Int8,
+        /// Of the packing; others are not read
+        format -> Int4,
+        /// Row numbers of tanks and logs in the order in which the tests name them, and light at corals' spots
+        refers -> Jsonb,
+        /// The tests, column by column
+        readings -> Bytea,
+    }
+}
+
+diesel::table! {
     /// Where a current record was written: one row per log or edit that states it; of a test, those after the first, which is in its own row
     record_source (id) {
         /// Row
@@ -1345,6 +1359,7 @@ diesel::joinable!(reading -> log (log_id));
 diesel::joinable!(reading -> parameter (parameter));
 diesel::joinable!(reading -> specimen (specimen_id));
 diesel::joinable!(reading -> tank (tank_id));
+diesel::joinable!(reading_pack -> keeper (keeper_id));
 diesel::joinable!(record_source -> keeper (keeper_id));
 diesel::joinable!(record_source -> log (log_id));
 diesel::joinable!(record_source -> upload (upload_id));
@@ -1410,6 +1425,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     placement,
     question_link,
     reading,
+    reading_pack,
     record_source,
     release,
     release_answer,

@@ -20,9 +20,11 @@ use crate::release::{self, Release, Standing};
 
 mod care; // what keepers did
 mod load; // records → a club of plain values
-mod readings; // the many rows: water tests, one by one
+mod readings; // the many rows: water tests, packed or one by one
 pub mod taught; // what the records say of what is taught
 pub mod totals; // counts of the club as a whole
+
+pub use readings::{pack_those_changed, packs_not_of_rows};
 
 /// The records of one edition.
 #[derive(Debug, Clone)]

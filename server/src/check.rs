@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Binary, Nullable, Text};
 use importer::load::{Changes, LoadError, fold_anew};
-use migrations::schema::{keeper, release, release_taxon, upload};
+use migrations::schema::{keeper, reading_pack, release, release_taxon, upload};
 use sha2::{Digest, Sha256};
 
 /// What was looked at.
@@ -27,6 +27,7 @@ pub struct Checked {
 pub fn check(connection: &mut PgConnection, repair: bool) -> Result<Vec<Checked>, LoadError> {
     Ok(vec![
         records(connection, repair)?,
+        packs(connection, repair)?,
         files(connection)?,
         cells(connection)?,
         references(connection)?,
@@ -63,6 +64,19 @@ fn would_change(connection: &mut PgConnection, keeper_id: i64) -> Result<Changes
         (None, Err(error)) => Err(error),
         (None, Ok(())) => Err(diesel::result::Error::NotFound.into()),
     }
+}
+
+/// Packed water tests are those of the rows.
+fn packs(connection: &mut PgConnection, repair: bool) -> Result<Checked, LoadError> {
+    let (looked_at, wrong) = crate::answer::packs_not_of_rows(connection)?;
+    if repair {
+        // They are made anew from the rows.
+        diesel::delete(reading_pack::table.filter(reading_pack::keeper_id.eq_any(&wrong))).execute(connection)?;
+    }
+    let remedy = if repair { "put right" } else { "run `strandline check --repair`" };
+    let faults =
+        wrong.iter().map(|id| format!("keeper {id}: packed tests are not those of the rows: {remedy}")).collect();
+    Ok(Checked { what: "packed tests are those of the rows", looked_at, faults })
 }
 
 /// Files are those that came.

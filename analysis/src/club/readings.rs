@@ -7,6 +7,10 @@ use serde::{Deserialize, Serialize};
 use super::{Reading, TankId};
 use crate::vocabulary::ParameterCode;
 
+mod packed; // as bytes
+
+pub use packed::{NotPacked, Places, Unpacked};
+
 /// Water tests sorted by (tank, parameter, day); those of one day keep the order in which they came. Nothing but this
 /// type can order them otherwise, so that a tank's tests of a parameter are found without a look at the others.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]

@@ -7,6 +7,7 @@ use migrations::schema::{audit, upload};
 
 #[cfg(feature = "access-mutation")]
 use super::check::mutation::{self, Mode};
+use super::keeper::Known;
 use crate::problem::{Kind, Problem};
 
 /// The reach of a caller over records.
@@ -41,6 +42,11 @@ impl Reached {
     /// Whose it is.
     pub const fn keeper_id(self) -> i64 {
         self.keeper_id
+    }
+
+    /// The upload that was just made for a member for whom the caller may hand in.
+    pub(crate) const fn handed_in(owner: &Known, id: i64) -> Self {
+        Reached { id, keeper_id: owner.id }
     }
 }
 

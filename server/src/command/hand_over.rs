@@ -2,7 +2,6 @@
 
 use clap::{Args, ValueEnum};
 
-use crate::access::Scope;
 use crate::config::Config;
 use crate::hand_over::{self, Place};
 use crate::represent::printed::page as printed;
@@ -33,8 +32,7 @@ pub fn run(config: &Config, args: &HandOverArgs) -> Result<u8, Failure> {
     let database = database::open(config)?;
     let place = Place { configuration: config.show(), version: env!("CARGO_PKG_VERSION"), at: chrono::Utc::now() };
     let page = database.connection().and_then(|mut connection| {
-        hand_over::page(&mut connection, &Scope::of_operator(), &place)
-            .map_err(|problem| Failure::place(problem.detail.clone()))
+        hand_over::page(&mut connection, &place).map_err(|problem| Failure::place(problem.detail.clone()))
     });
     database.close()?;
     let page = page?;

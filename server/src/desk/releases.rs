@@ -41,6 +41,10 @@ const SHOWN: i64 = 50;
 /// The database refused.
 pub fn list(connection: &mut PgConnection, desk: &Scope) -> Result<ReleaseList, Problem> {
     desk.administers()?;
+    all(connection)
+}
+
+fn all(connection: &mut PgConnection) -> Result<ReleaseList, Problem> {
     let columns = (release::number, release::made_at, release::reason, release::edition);
     let releases = release::table.order(release::number.desc()).limit(SHOWN).select(columns).load(connection)?;
     Ok(ReleaseList { releases })
@@ -54,7 +58,7 @@ pub fn make(connection: &mut PgConnection, desk: &Scope, by: &str) -> Result<Rel
     desk.administers()?;
     crate::release::ask_for(connection, "asked")?;
     crate::release::make_those_due(connection)?;
-    let list = list(connection, desk)?;
+    let list = all(connection)?;
     let subject = list.releases.first().map_or_else(String::new, |release| format!("release {}", release.number));
     scope::note(connection, by, "make release", &subject)?;
     Ok(list)

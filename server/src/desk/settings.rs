@@ -108,6 +108,10 @@ pub struct SettingList {
 /// The database refused.
 pub fn list(connection: &mut PgConnection, desk: &Scope) -> Result<SettingList, Problem> {
     desk.administers()?;
+    all(connection)
+}
+
+fn all(connection: &mut PgConnection) -> Result<SettingList, Problem> {
     let rows: Vec<(String, Value, DateTime<Utc>, String)> = club_setting::table
         .select((club_setting::key, club_setting::value, club_setting::set_at, club_setting::set_by))
         .load(connection)?;
@@ -145,7 +149,7 @@ pub fn change(
         for (key, value) in change {
             write(connection, key, value, by)?;
         }
-        list(connection, desk)
+        all(connection)
     })
 }
 

@@ -70,8 +70,22 @@ impl Drop for Releases {
     }
 }
 
-/// Makes what is due and prepares the current release, unless that is the one that `prepared` is.
+/// Packs the water tests that changed, makes what is due and prepares the current release, unless that is the one that
+/// `prepared` is.
 fn look(pool: &Pool, prepare: &Prepare, prepared: &mut Option<i64>, stopped: &dyn Fn() -> bool) {
+    let packed = pool.get().map_err(|error| error.to_string()).and_then(|mut connection| {
+        crate::answer::pack_those_changed(&mut connection, stopped).map_err(|error| error.to_string())
+    });
+    match packed {
+        Ok(0) => {}
+        Ok(members) => tracing::debug!(members, "water tests are packed"),
+        // They are read row by row until then.
+        Err(error) => tracing::warn!(%error, "water tests could not be packed; trying again"),
+    }
+    make_and_prepare(pool, prepare, prepared, stopped);
+}
+
+fn make_and_prepare(pool: &Pool, prepare: &Prepare, prepared: &mut Option<i64>, stopped: &dyn Fn() -> bool) {
     let current = match pool.get() {
         Ok(mut connection) => super::ask_if_old(&mut connection)
             .map_err(Problem::from)

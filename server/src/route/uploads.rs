@@ -374,8 +374,7 @@ pub async fn create_upload(
     let beside = Beside { name, keeper, tank, log, as_of, layout };
     let file = hand_in::receive(&request, payload, beside, state.largest_upload).await?;
     let received = pool::with(&state.pool, move |connection| {
-        let (id, already) = hand_in::store(connection, &caller, &scope, file, key.as_ref())?;
-        let reached = scope.upload(connection, id)?;
+        let (reached, already) = hand_in::store(connection, &caller, &scope, file, key.as_ref())?;
         Ok(UploadReceived { already, upload: load(connection, reached)? })
     })
     .await?;

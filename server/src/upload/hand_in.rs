@@ -14,7 +14,7 @@ use serde_json::json;
 use sha2::{Digest, Sha256};
 use utoipa::ToSchema;
 
-use crate::access::{Caller, Scope, keeper};
+use crate::access::{Caller, Reached, Scope, keeper};
 use crate::app::patience;
 use crate::body;
 use crate::problem::{Fault, Kind, Problem};
@@ -273,7 +273,7 @@ impl Idempotency {
     }
 }
 
-/// Stores a file for a member and gives the number of its upload, and whether it was there before.
+/// Stores a file for a member and gives its upload, and whether it was there before.
 ///
 /// # Errors
 /// As [`keeper::handed_in_for`]; [`Kind::KeyReused`] for other bytes under the same key.
@@ -283,7 +283,7 @@ pub fn store(
     scope: &Scope,
     file: File,
     key: Option<&Idempotency>,
-) -> Result<(i64, bool), Problem> {
+) -> Result<(Reached, bool), Problem> {
     let owner = keeper::handed_in_for(connection, caller, file.beside.keeper.as_deref())?;
     let layout = file.beside.layout.as_deref().map(|layout| layout_of(connection, scope, layout)).transpose()?;
     let sender = Sender::of(caller);
@@ -308,12 +308,14 @@ pub fn store(
             && let Some(first) = keyed(connection, sender, key, Utc::now())?
         {
             let same = first.1 == owner.id && first.2 == sha256;
-            return if same { Ok((first.0, false)) } else { Err(key.reused()) };
+            return if same { Ok((Reached::handed_in(&owner, first.0), false)) } else { Err(key.reused()) };
         }
         match importer::load::receive(connection, &new) {
             // Two requests with one key may race: the later one finds its own bytes, under its own key.
             Ok(received) if received.already.is_some() && attempt == 0 && key.is_some() => {}
-            Ok(received) => return Ok((received.upload_id, received.already.is_some())),
+            Ok(received) => {
+                return Ok((Reached::handed_in(&owner, received.upload_id), received.already.is_some()));
+            }
             Err(LoadError::Rejected { .. }) if attempt == 0 => {}
             Err(error) => return Err(problem(&error)),
         }

@@ -5,7 +5,7 @@ use diesel::prelude::*;
 use importer::load::{LoadError, RollCallException};
 use migrations::schema::{specimen, tank};
 
-use crate::access::{Caller, keeper};
+use crate::access::{Caller, Reached, keeper};
 use crate::problem::{Fault, Kind, Problem};
 use crate::query::hint;
 use crate::upload::hand_in;
@@ -26,7 +26,7 @@ pub struct RollCall {
     pub except: Vec<(String, String)>,
 }
 
-/// Records a roll call and gives the number of its upload.
+/// Records a roll call and gives its upload.
 ///
 /// # Errors
 /// As [`keeper::handed_in_for`]; [`Kind::InvalidValue`] with every tank and label that is not known.
@@ -35,7 +35,7 @@ pub fn record(
     caller: &Caller,
     call: &RollCall,
     today: NaiveDate,
-) -> Result<i64, Problem> {
+) -> Result<Reached, Problem> {
     let owner = keeper::handed_in_for(connection, caller, call.keeper.as_deref())?;
     let mut faults = Vec::new();
     if call.on > today {
@@ -87,6 +87,7 @@ pub fn record(
         return Err(Problem::of_faults(Kind::InvalidValue, faults));
     }
     importer::load::roll_call(connection, owner.id, call.on, tank_id, &except, &caller.name())
+        .map(|id| Reached::handed_in(&owner, id))
         .map_err(|error| by_label(&error, &specimens))
 }
 

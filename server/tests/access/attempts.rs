@@ -59,6 +59,73 @@ pub const ALL: &[(&str, Attempt)] = &[
         let token = narrow(world, &json!({"role": "keeper", "keeper": "osprey"}));
         refused(strike(world.api.get("/api/v1/accounts").bearer_auth(&token)), 403, "forbidden")
     }),
+    ("a keeper's token whose row has the scope of the desk", |world, strike| {
+        let made = world.api.post("/api/v1/tokens").bearer_auth(&world.api.curator);
+        let made = json_of(made.json(&json!({"role": "keeper", "keeper": "osprey"})).send().unwrap(), 201);
+        sql(world, &format!("UPDATE token SET scopes = '{{read,upload,admin}}' WHERE id = {}", made["id"]));
+        let token = made["token"].as_str().unwrap();
+        refused(strike(world.api.get("/api/v1/accounts").bearer_auth(token)), 403, "forbidden")
+    }),
+    ("a keeper's token for reading alone, handing in a file", |world, strike| {
+        let token = narrow(world, &json!({"role": "keeper", "keeper": "osprey", "scopes": ["read"]}));
+        let number = NUMBER.fetch_add(1, Ordering::Relaxed);
+        let request = world.api.post(&format!("/api/v1/uploads?name=unasked-{number}.csv")).bearer_auth(token);
+        let file = water("Lagoon", 8.0 + f64::from(number) / 1000.0);
+        refused(strike(request.header("content-type", "text/csv").body(file)), 403, "forbidden")
+    }),
+    ("a keeper's token for reading alone, entering a tank", |world, strike| {
+        let token = narrow(world, &json!({"role": "keeper", "keeper": "osprey", "scopes": ["read"]}));
+        let name = format!("Tank {}", NUMBER.fetch_add(1, Ordering::Relaxed));
+        let request = world.api.post("/api/v1/tanks").bearer_auth(token).json(&json!({"name": name}));
+        refused(strike(request), 403, "forbidden")
+    }),
+    ("a keeper's token for uploads alone, reading the issues of the newsletter", |world, strike| {
+        let token = narrow(world, &json!({"role": "keeper", "keeper": "osprey", "scopes": ["upload"]}));
+        refused(strike(world.api.get("/api/v1/newsletter/issues").bearer_auth(token)), 403, "forbidden")
+    }),
+    ("a keeper's token for uploads alone, reading one issue", |world, strike| {
+        let token = narrow(world, &json!({"role": "keeper", "keeper": "osprey", "scopes": ["upload"]}));
+        // There is none, which is not told either.
+        refused(strike(world.api.get("/api/v1/newsletter/issues/1").bearer_auth(token)), 403, "forbidden")
+    }),
+    ("a keeper's token for uploads alone, reading what the club teaches", |world, strike| {
+        let token = narrow(world, &json!({"role": "keeper", "keeper": "osprey", "scopes": ["upload"]}));
+        let number = f64::from(NUMBER.fetch_add(1, Ordering::Relaxed));
+        let lower = format!("{}", 1200.0 + number / 64.0);
+        let band = json!({"taxon": "goniopora", "parameter": "magnesium", "lower": 1200.0 + number / 64.0,
+            "upper": 1500.0, "unit": "mg/L", "since": "2024-01-01"});
+        let written = world.api.post("/api/v1/bands").bearer_auth(&world.api.curator).json(&band).send().unwrap();
+        json_of(written, 201);
+        let path = "/api/v1/parameters/magnesium";
+        let own = world.api.get(path).bearer_auth(&world.api.curator).send().unwrap().text().unwrap();
+        assert!(own.contains(&lower), "{own}");
+        let text = strike(world.api.get(path).bearer_auth(token)).text().unwrap();
+        // What the catalogue says, everybody is told.
+        if text.contains("\"taught_by\":\"club\"") { Err(text) } else { Ok(()) }
+    }),
+    ("the layout of another's upload", |world, strike| {
+        let number = NUMBER.fetch_add(1, Ordering::Relaxed);
+        let query = format!("name=shaped-{number}.csv");
+        let other = world.api.upload(&world.api.heron, &query, water("Lagoon", 9.0 + f64::from(number) / 1000.0));
+        let path = format!("/api/v1/uploads?name=unasked-{number}.csv&layout={}", other["id"]);
+        let request = world.api.post(&path).bearer_auth(&world.api.osprey).header("content-type", "text/csv");
+        refused(strike(request.body(water("Lagoon", 6.0 + f64::from(number) / 1000.0))), 404, "unknown-upload")
+    }),
+    ("others' uploads in the list of one's own", |world, strike| {
+        let text = strike(world.api.get("/api/v1/uploads?limit=1000").bearer_auth(&world.api.osprey)).text().unwrap();
+        assert!(text.contains("osprey"), "{text}");
+        if text.contains("heron") || text.contains("dunlin") { Err(text) } else { Ok(()) }
+    }),
+    ("others' files in the export of one's own records", |world, strike| {
+        let number = NUMBER.fetch_add(1, Ordering::Relaxed);
+        let query = format!("name=not-ospreys-{number}.csv");
+        world.api.upload(&world.api.heron, &query, water("Lagoon", 5.0 + f64::from(number) / 1000.0));
+        let archive = strike(world.api.get("/api/v1/me/export").bearer_auth(&world.api.osprey)).bytes().unwrap();
+        let archive = zip::ZipArchive::new(std::io::Cursor::new(archive)).map_err(|error| error.to_string())?;
+        let files: Vec<&str> = archive.file_names().collect();
+        assert!(files.iter().any(|name| name.contains("water.csv")), "{files:?}");
+        if files.iter().any(|name| name.contains("not-ospreys")) { Err(format!("{files:?}")) } else { Ok(()) }
+    }),
     ("statistics of a club that does not publish", |world, strike| {
         crate::api_support::publish(&mut world.api.connect(), false);
         let response = strike(world.api.get("/api/v1/club"));

@@ -5,7 +5,7 @@
 //! when nothing was taken out: the others cannot tell the difference. Where two checks stand one behind the other, taking
 //! out one of them changes nothing; then both are taken out together, and each counts as the other's second line.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::Instant;
@@ -51,15 +51,17 @@ impl Case {
         }
     }
 
-    /// Runs it with checks taken out during its one request; gives what was reached, and whether it held.
-    fn run(&self, world: &World, out: &Out, turn: usize) -> (BTreeSet<String>, Result<(), String>) {
+    /// Runs it with checks taken out during its one request; gives what was reached, how it was answered, and whether it held.
+    fn run(&self, world: &World, out: &Out, turn: usize) -> (BTreeSet<String>, u16, Result<(), String>) {
         let seen = RefCell::new(BTreeSet::new());
+        let status = Cell::new(0);
         let strike = |request: reqwest::blocking::RequestBuilder| {
             take_out(out);
             reached();
             let response = request.send().unwrap();
             take_out(&[]);
             seen.borrow_mut().extend(reached());
+            status.set(response.status().as_u16());
             response
         };
         let held = match self {
@@ -74,7 +76,7 @@ impl Case {
                 Asking { world, api: &api, keepers: *keepers, in_session: *in_session, number }.holds(row, &strike)
             }
         };
-        (seen.take(), held)
+        (seen.take(), status.get(), held)
     }
 }
 
@@ -121,33 +123,38 @@ struct Hunt {
 }
 
 impl Hunt {
-    /// The first of the cases that misses what was taken out.
-    fn killer(&mut self, out: &Out, cases: &[&Case]) -> Option<String> {
+    /// The first of the cases that misses what was taken out, and how it was answered.
+    fn killer(&mut self, out: &Out, cases: &[&Case]) -> Option<(String, u16)> {
         for case in cases {
-            if case.can_miss() && self.run(case, out).is_err() {
+            if !case.can_miss() {
+                continue;
+            }
+            let (status, held) = self.run(case, out);
+            if held.is_err() {
                 // What passed may have ended what others need.
                 if !self.world.mend() {
                     self.world = World::start();
                 }
-                return Some(case.name());
+                return Some((case.name(), status));
             }
         }
         None
     }
 
     /// Runs a case. What passed before may have taken away what its own preparation needs: then once more in a new world.
-    fn run(&mut self, case: &Case, out: &Out) -> Result<(), String> {
+    fn run(&mut self, case: &Case, out: &Out) -> (u16, Result<(), String>) {
         self.turn += 1;
         // Each edit folds all of a member's edits: a world grows slow.
         if self.turn.is_multiple_of(LASTS) {
             self.world = World::start();
         }
-        if let Ok(held) = catch_unwind(AssertUnwindSafe(|| case.run(&self.world, out, self.turn).1)) {
-            return held;
+        if let Ok((_, status, held)) = catch_unwind(AssertUnwindSafe(|| case.run(&self.world, out, self.turn))) {
+            return (status, held);
         }
         take_out(&[]);
         self.world = World::start();
-        case.run(&self.world, out, self.turn).1
+        let (_, status, held) = case.run(&self.world, out, self.turn);
+        (status, held)
     }
 
     fn fate(&mut self, check: &Check, all: &[Check], cases: &[(Case, BTreeSet<String>)]) -> Fate {
@@ -159,7 +166,7 @@ impl Hunt {
         let here: Vec<&Case> = covering.iter().map(|(case, _)| case).collect();
         let alone = vec![(check.key.clone(), Mode::Deleted)];
         let (first, rest) = likely_first(here);
-        if let Some(killed) = self.killer(&alone, &first) {
+        if let Some((killed, _)) = self.killer(&alone, &first) {
             return Fate::Killed(killed);
         }
         // What stands before it may have stopped a request that it would have stopped: those count too.
@@ -182,15 +189,21 @@ impl Hunt {
                 let other = vec![(by.key.clone(), with)];
                 let both = vec![alone[0].clone(), other[0].clone()];
                 for case in &cases {
-                    // Only where the other alone is not missed was it this check that held.
-                    if self.killer(&both, &[case]).is_some() && self.killer(&other, &[case]).is_none() {
-                        return Fate::Doubled { by: by.clone(), with, killed: case.name() };
+                    let Some((killed, status)) = self.killer(&both, &[case]) else { continue };
+                    // Only where the other alone is not missed was it this check that held: or where it is missed only by
+                    // another refusal, and both let the request through.
+                    let held = match self.killer(&other, &[case]) {
+                        None => true,
+                        Some((_, alone)) => alone >= 400 && status < 400,
+                    };
+                    if held {
+                        return Fate::Doubled { by: by.clone(), with, killed };
                     }
                 }
             }
         }
         match self.killer(&alone, &rest) {
-            Some(killed) => Fate::Killed(killed),
+            Some((killed, _)) => Fate::Killed(killed),
             None => Fate::Survived,
         }
     }
@@ -210,7 +223,7 @@ fn likely_first(cases: Vec<&Case>) -> (Vec<&Case>, Vec<&Case>) {
 fn covered(hunt: &mut Hunt, cases: Vec<Case>) -> Vec<(Case, BTreeSet<String>)> {
     let run = |case: Case| {
         hunt.turn += 1;
-        let (reached, held) = case.run(&hunt.world, &Vec::new(), hunt.turn);
+        let (reached, _, held) = case.run(&hunt.world, &Vec::new(), hunt.turn);
         held.unwrap_or_else(|error| panic!("{}: {error}", case.name()));
         (case, reached)
     };

@@ -1,7 +1,6 @@
 //! The page for the next records secretary: what runs, who may do what, what waits, and no secret.
 
 use chrono::Utc;
-use server::access::Scope;
 use server::hand_over::{Place, page};
 
 use crate::api_support::{Api, register};
@@ -11,7 +10,7 @@ fn the_page_says_what_waits_and_holds_no_secret() {
     let api = Api::start();
     api.upload(&api.osprey, "name=corals | new.csv&as_of=2025-06-01", register());
     let place = Place { configuration: "listen 127.0.0.1:8080".to_owned(), version: "0.0.0", at: Utc::now() };
-    let text = page(&mut api.connect(), &Scope::of_operator(), &place).unwrap();
+    let text = page(&mut api.connect(), &place).unwrap();
     assert!(text.contains("listen 127.0.0.1:8080"), "{text}");
     // A file with a question, its name unable to break the table.
     assert!(text.contains("| osprey | corals \\| new.csv | 1 |"), "{text}");

@@ -28,6 +28,7 @@ mod merges; // two names that are one tank or one coral
 mod metrics; // what an operator watches
 mod names; // what names of corals mean in the club
 mod newsletter; // reports and issues
+mod packs; // water tests as answers read them
 mod people; // people of the tests who sign in
 mod problems; // what can go wrong
 mod records; // the current records row by row
