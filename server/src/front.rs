@@ -65,18 +65,15 @@ struct Kept {
 struct Accepts([Option<HeaderValue>; 2]);
 
 impl Front {
-    fn known(&self, request: &ServiceRequest, at: u64) -> Option<Arc<Sent>> {
-        let address = address(request)?;
+    fn known(&self, asked: &Asked, at: u64) -> Option<Arc<Sent>> {
         let kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         if kept.at != at {
             return None;
         }
-        let headers = request.headers();
-        let own = [headers.get(header::ACCEPT), headers.get(header::ACCEPT_ENCODING)];
-        let known = kept.by_address.get(address)?;
+        let known = kept.by_address.get(asked.address)?;
         known
             .iter()
-            .find(|(Accepts([media, coding]), _)| [media.as_ref(), coding.as_ref()] == own)
+            .find(|(Accepts([media, coding]), _)| [media.as_ref(), coding.as_ref()] == asked.accepts)
             .map(|(_, sent)| sent.clone())
     }
 
@@ -98,31 +95,54 @@ impl Front {
     }
 }
 
-/// The address of a question whose answer everybody is given alike; `None` where it depends on who asks, or may.
-fn address(request: &ServiceRequest) -> Option<&str> {
-    let headers = request.headers();
-    let own = [header::AUTHORIZATION, header::COOKIE, header::IF_MODIFIED_SINCE, header::RANGE];
-    if request.method() != Method::GET || own.iter().any(|name| headers.contains_key(name)) {
-        return None;
-    }
-    Some(request.uri().path_and_query()?.as_str()).filter(|address| address.len() <= LONGEST)
+/// A question whose answer everybody is given alike, as it was asked.
+struct Asked<'a> {
+    address: &'a str,
+    /// `Accept` and `Accept-Encoding`.
+    accepts: [Option<&'a HeaderValue>; 2],
+    /// `If-None-Match`.
+    holds: Option<&'a HeaderValue>,
+    /// The caller's id of the request.
+    id: Option<&'a HeaderValue>,
+    /// Something speaks for somebody else.
+    is_forwarded: bool,
 }
 
-/// What an answer to everybody depends on.
-fn question(request: &ServiceRequest) -> Option<(String, Accepts)> {
-    let address = address(request)?.to_owned();
-    let headers = request.headers();
-    let one = |name: HeaderName| {
-        let mut values = headers.get_all(name).cloned();
-        let first = values.next();
-        // Several lines of one header: whoever sends them is answered anew.
-        if values.next().is_some() || first.as_ref().is_some_and(|value| value.len() > LONGEST) {
-            None
-        } else {
-            Some(first)
+impl<'a> Asked<'a> {
+    /// `None` where the answer depends on who asks, or may. The headers are walked through once: they are few.
+    fn of(request: &'a ServiceRequest) -> Option<Self> {
+        let address = request.uri().path_and_query()?.as_str();
+        if request.method() != Method::GET || address.len() > LONGEST {
+            return None;
         }
-    };
-    Some((address, Accepts([one(header::ACCEPT)?, one(header::ACCEPT_ENCODING)?])))
+        let mut asked = Asked { address, accepts: [None, None], holds: None, id: None, is_forwarded: false };
+        for (name, value) in request.headers() {
+            let place = if name == header::ACCEPT {
+                &mut asked.accepts[0]
+            } else if name == header::ACCEPT_ENCODING {
+                &mut asked.accepts[1]
+            } else if name == header::IF_NONE_MATCH {
+                &mut asked.holds
+            } else if name == frame::REQUEST_ID {
+                &mut asked.id
+            } else if [header::AUTHORIZATION, header::COOKIE, header::IF_MODIFIED_SINCE, header::RANGE].contains(name) {
+                return None;
+            } else {
+                asked.is_forwarded |= *name == header::X_FORWARDED_FOR;
+                continue;
+            };
+            // Several lines of one header: whoever sends them is answered anew.
+            if place.replace(value).is_some() || value.len() > LONGEST {
+                return None;
+            }
+        }
+        Some(asked)
+    }
+
+    /// What the answer depends on.
+    fn key(&self) -> (String, Accepts) {
+        (self.address.to_owned(), Accepts(self.accepts.map(Option::<&HeaderValue>::cloned)))
+    }
 }
 
 /// Whether an answer is the same for everybody until something changes.
@@ -137,25 +157,32 @@ fn is_for_all(response: &ServiceResponse<impl MessageBody>) -> bool {
     public && settled && status == StatusCode::OK
 }
 
-/// Keeps an answer that everybody is given alike.
+/// Keeps an answer that everybody is given alike. Whoever says what is held already is answered whole here first, so that
+/// the answer is there for the next.
 pub async fn keep(
-    request: ServiceRequest,
+    mut request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let state = request.app_data::<web::Data<State>>().cloned();
-    let asked = question(&request);
+    let asked = Asked::of(&request).map(|asked| asked.key());
     let (Some(state), Some(asked)) = (state, asked) else {
         return Ok(next.call(request).await?.map_into_boxed_body());
     };
     let changes: &Changes = &state.changes;
     // Looked at before the answer is worked out: a change meanwhile makes it another number.
     let (at, heard) = (changes.number(), changes.is_heard());
+    let held = request.headers().contains_key(header::IF_NONE_MATCH).then(|| Held::of(request.request()));
+    request.headers_mut().remove(header::IF_NONE_MATCH);
     let response = next.call(request).await?;
+    let is_held = response.status() == StatusCode::OK
+        && held
+            .zip(response.headers().get(header::ETAG))
+            .is_some_and(|(held, tag)| tag.to_str().is_ok_and(|tag| held.names(tag)));
     let is_small = matches!(response.response().body().size(), BodySize::Sized(size) if size <= LARGEST_ONE as u64)
         || matches!(response.response().body().size(), BodySize::None)
         || response.headers().contains_key(header::CONTENT_ENCODING);
     if !heard || !is_for_all(&response) || !is_small {
-        return Ok(response.map_into_boxed_body());
+        return Ok(if is_held { without_body(response) } else { response.map_into_boxed_body() });
     }
     let (request, response) = response.into_parts();
     let (response, body) = response.into_parts();
@@ -172,11 +199,7 @@ pub async fn keep(
             headers.insert(name, value);
         }
         let mut of_not_modified = headers.clone();
-        for name in
-            [header::CONTENT_TYPE, header::CONTENT_ENCODING, header::CONTENT_DISPOSITION, header::CONTENT_LENGTH]
-        {
-            of_not_modified.remove(name);
-        }
+        OF_BODIES.into_iter().for_each(|name| drop(of_not_modified.remove(name)));
         let tag = headers.get(header::ETAG).and_then(|value| value.to_str().ok()).unwrap_or_default().to_owned();
         let sent = Sent {
             headers,
@@ -187,7 +210,21 @@ pub async fn keep(
         };
         state.front.keep(asked, at, Arc::new(sent));
     }
-    Ok(ServiceResponse::new(request, response.set_body(body).map_into_boxed_body()))
+    let response = ServiceResponse::new(request, response.set_body(body));
+    Ok(if is_held { without_body(response) } else { response.map_into_boxed_body() })
+}
+
+/// Headers that say something of a body.
+const OF_BODIES: [HeaderName; 4] =
+    [header::CONTENT_TYPE, header::CONTENT_ENCODING, header::CONTENT_DISPOSITION, header::CONTENT_LENGTH];
+
+/// The 304 in place of an answer that the caller holds.
+fn without_body(response: ServiceResponse<impl MessageBody>) -> ServiceResponse<BoxBody> {
+    let (request, response) = response.into_parts();
+    let (mut response, _) = response.into_parts();
+    *response.status_mut() = StatusCode::NOT_MODIFIED;
+    OF_BODIES.into_iter().for_each(|name| drop(response.headers_mut().remove(name)));
+    ServiceResponse::new(request, response.set_body(BoxBody::new(())))
 }
 
 /// Gives an answer that is kept before anything else looks at the request. It stands outside the frame, and does what the
@@ -241,19 +278,19 @@ fn quick(state: &State, request: &ServiceRequest) -> Option<HttpResponse> {
     if !changes.is_heard() || state.origins != Origins::Any {
         return None;
     }
-    let sent = state.front.known(request, changes.number())?;
+    let asked = Asked::of(request)?;
+    let sent = state.front.known(&asked, changes.number())?;
     let left = match &state.limiter {
-        None => None,
-        Some(limiter) => limiter.headers_for(request)?,
+        Some(limiter) if asked.is_forwarded || !limiter.passes_over(request) => limiter.headers_for(request)?,
+        _ => None,
     };
     // A tag that names these bytes, whole or compressed, needs no body.
-    let is_held = request
-        .headers()
-        .get(header::IF_NONE_MATCH)
+    let is_held = asked
+        .holds
         .is_some_and(|tag| tag.as_bytes() == sent.tag.as_bytes() || Held::of(request.request()).names(&sent.tag));
     let mut response = HttpResponse::new(if is_held { StatusCode::NOT_MODIFIED } else { StatusCode::OK });
     *response.headers_mut() = if is_held { sent.of_not_modified.clone() } else { sent.headers.clone() };
-    let id = frame::request_id(request);
+    let id = frame::request_id(asked.id);
     if let Ok(id) = HeaderValue::from_str(&id) {
         response.headers_mut().insert(frame::REQUEST_ID, id);
     }

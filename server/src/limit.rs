@@ -71,6 +71,11 @@ impl Limiter {
         Some(policy.zip(now).map(|(policy, now)| [(name("ratelimit-policy"), policy), (name("ratelimit"), now)]))
     }
 
+    /// Whether requests of this peer are not counted, unless it speaks for somebody else.
+    pub fn passes_over(&self, request: &ServiceRequest) -> bool {
+        !self.policy.loopback && request.peer_addr().is_some_and(|peer| peer.ip().is_loopback())
+    }
+
     /// The policy and what is left of it, as headers say it.
     fn said(&self, left: &Left) -> [String; 2] {
         [

@@ -54,8 +54,13 @@ pub fn etag(parts: &[&str]) -> String {
 
 /// Lower-case hexadecimal digits.
 pub fn hex(bytes: &[u8]) -> String {
-    let digit = |half: u8| char::from_digit(u32::from(half), 16).unwrap_or('0');
-    bytes.iter().flat_map(|byte| [digit(byte >> 4), digit(byte & 15)]).collect()
+    const DIGITS: [char; 16] = ['0', '1', '2', '3', '4', '5', '6', '7', '8', '9', 'a', 'b', 'c', 'd', 'e', 'f'];
+    let mut text = String::with_capacity(2 * bytes.len());
+    for byte in bytes {
+        text.push(DIGITS[usize::from(byte >> 4)]);
+        text.push(DIGITS[usize::from(byte & 15)]);
+    }
+    text
 }
 
 /// The 304 response.

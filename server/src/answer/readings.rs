@@ -18,6 +18,9 @@ use crate::access::Scope;
 /// Of packs that this program makes and reads: another number once it chooses or sorts rows otherwise.
 const FORMAT: i32 = 1;
 
+/// Of a test in a pack, mostly.
+const BYTES: usize = 19;
+
 #[derive(Queryable, Selectable)]
 #[diesel(table_name = reading)]
 struct Row {
@@ -202,8 +205,12 @@ pub(super) fn load(
         .map(|(id, refers, readings)| (id, (refers, readings)))
         .collect();
     let mut all = Unpacked::default();
+    all.reserve(packs.values().map(|(_, readings)| readings.len() / BYTES).sum());
     let mut spots: Vec<(u32, NaiveDate, f64)> = Vec::new();
-    for &keeper_id in positions.keepers.keys() {
+    // In the order in which they stay: there is little left to sort.
+    let mut keepers: Vec<(u32, i64)> = positions.keepers.iter().map(|(id, position)| (*position, *id)).collect();
+    keepers.sort_unstable();
+    for (_, keeper_id) in keepers {
         if let Some((refers, readings)) = packs.remove(&keeper_id) {
             let pack = serde_json::from_value(refers).map(|refers| Pack { refers, readings });
             match pack.map(|pack| pack.add(keeper_id, positions, &mut all, &mut spots)) {
