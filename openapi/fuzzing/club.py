@@ -61,7 +61,12 @@ class Club:
         headers = dict(headers or {})
         if token:
             headers["Authorization"] = f"Bearer {token}"
-        answer = self.session.request(method, self.url + path, headers=headers, timeout=120, **more)
+        for _ in range(6):
+            answer = self.session.request(method, self.url + path, headers=headers, timeout=120, **more)
+            if answer.status_code != 429:
+                break
+            # Made-up sign-ins are guesses that failed, and what is made here comes from the same address.
+            time.sleep(float(answer.headers.get("Retry-After", "1")))
         if not answer.ok:
             raise RuntimeError(f"{method} {path}: {answer.status_code} {answer.text[:500]}")
         return answer

@@ -17,7 +17,6 @@ use actix_web::{Error, web};
 
 use crate::app::{Origins, State};
 use crate::problem::Problem;
-use crate::represent::hex;
 
 pub(crate) const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 const EXPOSED: &str = "ETag, Link, Location, Retry-After, X-Request-Id, RateLimit, RateLimit-Policy";
@@ -28,7 +27,7 @@ pub async fn apply(
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let began = Instant::now();
-    let id = request_id(request.headers().get(&REQUEST_ID));
+    let id = request_id(request.headers().get(&REQUEST_ID)).to_str().unwrap_or_default().to_owned();
     let method = request.method().clone();
     let state = request.app_data::<web::Data<State>>().cloned();
     let origin = request.headers().get(header::ORIGIN).cloned();
@@ -85,15 +84,14 @@ pub async fn apply(
 /// The caller's id if it is one, else one that no other request has: 64 random bits of this process, and its count of
 /// requests, mixed with others so that it tells nobody how many there were (the finaliser of SplitMix64: Steele, Lea and Flood
 /// 2014, "Fast Splittable Pseudorandom Number Generators").
-pub(crate) fn request_id(given: Option<&HeaderValue>) -> String {
+pub(crate) fn request_id(given: Option<&HeaderValue>) -> HeaderValue {
     static PROCESS: OnceLock<[u64; 2]> = OnceLock::new();
     static COUNT: AtomicU64 = AtomicU64::new(0);
-    let given = given.and_then(|value| value.to_str().ok());
     if let Some(given) = given
         && (1..=128).contains(&given.len())
-        && given.bytes().all(|byte| byte.is_ascii_graphic())
+        && given.as_bytes().iter().all(u8::is_ascii_graphic)
     {
-        return given.to_owned();
+        return given.clone();
     }
     let [process, begin] = *PROCESS.get_or_init(|| {
         let mut random = [[0u8; 8]; 2];
@@ -105,7 +103,10 @@ pub(crate) fn request_id(given: Option<&HeaderValue>) -> String {
     let mut count = begin.wrapping_add(COUNT.fetch_add(1, Ordering::Relaxed).wrapping_mul(0x9e37_79b9_7f4a_7c15));
     count = (count ^ (count >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     count = (count ^ (count >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    hex(&[process.to_be_bytes(), (count ^ (count >> 31)).to_be_bytes()].concat())
+    let bits = u128::from(process) << 64 | u128::from(count ^ (count >> 31));
+    // Digits are always a value.
+    let digits: [u8; 32] = std::array::from_fn(|at| b"0123456789abcdef"[(bits >> (124 - 4 * at)) as usize & 15]);
+    HeaderValue::from_bytes(&digits).unwrap_or_else(|_| HeaderValue::from_static("none"))
 }
 
 /// Makes a problem of any failure that is none yet.

@@ -321,7 +321,7 @@ pub fn about(mut response: HttpResponseBuilder, upload: &UploadShown) -> HttpRes
 
 problems!(
     /// What handing in a file can meet.
-    HandInProblems: BadRequest, TooLarge, TooSlow, UnsupportedMediaType, KeyReused, InvalidValue
+    HandInProblems: BadRequest, TooLarge, TooSlow, UnsupportedMediaType, KeyReused, InvalidValue, UnknownUpload
 );
 problems!(
     /// No such upload for this caller.

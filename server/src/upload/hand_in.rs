@@ -193,7 +193,12 @@ async fn form(
     }
     match file {
         Some(file) if faults.is_empty() => Ok((file, beside)),
-        _ => Err(Problem::of_faults(Kind::InvalidQuery, faults)),
+        _ => {
+            // Each alone can be taken: together they cannot.
+            let is_conflict = !faults.is_empty() && faults.iter().all(|fault| fault.code == "conflict");
+            let kind = if is_conflict { Kind::InvalidValue } else { Kind::InvalidQuery };
+            Err(Problem::of_faults(kind, faults))
+        }
     }
 }
 

@@ -93,7 +93,7 @@ pub const ALL: &[(&str, Attempt)] = &[
         let number = f64::from(NUMBER.fetch_add(1, Ordering::Relaxed));
         let lower = format!("{}", 1200.0 + number / 64.0);
         let band = json!({"taxon": "goniopora", "parameter": "magnesium", "lower": 1200.0 + number / 64.0,
-            "upper": 1500.0, "unit": "mg/L", "since": "2024-01-01"});
+            "upper": 1500.0, "unit": "mg/L", "since": "2024-01-01", "signed_by": "A. Curator"});
         let written = world.api.post("/api/v1/bands").bearer_auth(&world.api.curator).json(&band).send().unwrap();
         json_of(written, 201);
         let path = "/api/v1/parameters/magnesium";
@@ -122,7 +122,7 @@ pub const ALL: &[(&str, Attempt)] = &[
         world.api.upload(&world.api.heron, &query, water("Lagoon", 5.0 + f64::from(number) / 1000.0));
         let archive = strike(world.api.get("/api/v1/me/export").bearer_auth(&world.api.osprey)).bytes().unwrap();
         let archive = zip::ZipArchive::new(std::io::Cursor::new(archive)).map_err(|error| error.to_string())?;
-        let files: Vec<&str> = archive.file_names().collect();
+        let files: Vec<String> = archive.file_names().map(|name| name.unwrap().into_owned()).collect();
         assert!(files.iter().any(|name| name.contains("water.csv")), "{files:?}");
         if files.iter().any(|name| name.contains("not-ospreys")) { Err(format!("{files:?}")) } else { Ok(()) }
     }),

@@ -171,9 +171,15 @@ impl Hunt {
         }
         // What stands before it may have stopped a request that it would have stopped: those count too.
         let beside: BTreeSet<&String> = covering.iter().flat_map(|(_, reached)| reached).collect();
+        // And what this check stops does not reach the one behind it: attempts at this one are tried for both.
+        let attempts = covering.iter().filter(|(case, _)| matches!(case, Case::Attempted { .. }));
+        let attempts: Vec<&Case> = attempts.map(|(case, _)| case).collect();
         let reaching = |key: &String| -> Vec<&Case> {
             let reach = cases.iter().filter(|(_, reached)| reached.contains(key)).map(|(case, _)| case);
-            likely_first(reach.collect()).0
+            let (first, _) = likely_first(reach.collect());
+            let others =
+                attempts.iter().copied().filter(|attempt| !first.iter().any(|case| std::ptr::eq(*case, *attempt)));
+            others.chain(first.iter().copied()).collect()
         };
         let mut partners: Vec<(&Check, Vec<&Case>)> = all
             .iter()

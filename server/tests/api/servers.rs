@@ -65,6 +65,22 @@ fn an_answer_to_everybody_is_kept_until_any_server_changes_something() {
     let on = api.patch("/api/v1/settings").bearer_auth(&api.curator).json(&json!({"publish": true}));
     json_of(on.send().unwrap(), 200);
     assert_eq!(ask(&api).status(), 200, "at once where it was said");
+
+    // Whoever holds the answer already and comes first lets it be kept too.
+    let third = Api::serve(api.database.clone(), api.tokens(), |_| {});
+    let tag = ask(&api).headers()["etag"].clone();
+    for _ in 0..5 {
+        let held = third.get(path).header("if-none-match", &tag).send().unwrap();
+        assert_eq!((held.status().as_u16(), &held.headers()["etag"]), (304, &tag));
+        assert!(!held.headers().contains_key("content-type"));
+        assert_eq!(held.text().unwrap(), "");
+        std::thread::sleep(Duration::from_millis(200));
+    }
+    run(&api, "ALTER TABLE club_setting DISABLE TRIGGER tell_setting");
+    run(&api, "UPDATE club_setting SET value = 'false' WHERE key = 'publish'");
+    assert_eq!((ask(&third).status().as_u16(), ask(&third).text().unwrap()), (200, body));
+    let other_tag = third.get(path).header("if-none-match", "\"of-before\"").send().unwrap();
+    assert_eq!(other_tag.status(), 200);
 }
 
 #[test]
