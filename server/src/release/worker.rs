@@ -73,16 +73,25 @@ impl Drop for Releases {
 /// Packs the water tests that changed, makes what is due and prepares the current release, unless that is the one that
 /// `prepared` is.
 fn look(pool: &Pool, prepare: &Prepare, prepared: &mut Option<i64>, stopped: &dyn Fn() -> bool) {
-    let packed = pool.get().map_err(|error| error.to_string()).and_then(|mut connection| {
-        crate::answer::pack_those_changed(&mut connection, stopped).map_err(|error| error.to_string())
-    });
+    // Asked for once: where there is no database, whoever ends the server does not wait twice.
+    let mut connection = match pool.get() {
+        Ok(connection) => connection,
+        Err(error) => {
+            tracing::warn!(%error, "no connection for making releases; trying again");
+            return;
+        }
+    };
+    let packed = crate::answer::pack_those_changed(&mut connection, stopped);
+    drop(connection);
     match packed {
         Ok(0) => {}
         Ok(members) => tracing::debug!(members, "water tests are packed"),
         // They are read row by row until then.
         Err(error) => tracing::warn!(%error, "water tests could not be packed; trying again"),
     }
-    make_and_prepare(pool, prepare, prepared, stopped);
+    if !stopped() {
+        make_and_prepare(pool, prepare, prepared, stopped);
+    }
 }
 
 fn make_and_prepare(pool: &Pool, prepare: &Prepare, prepared: &mut Option<i64>, stopped: &dyn Fn() -> bool) {
