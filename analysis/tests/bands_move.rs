@@ -93,7 +93,7 @@ fn club_with_at_the_edge(outside: usize, members: usize) -> Club {
 
 #[test]
 fn an_edge_past_one_members_corals_keeps_the_older_figures() {
-    let club = club_with_at_the_edge(3, 1);
+    let club = club_with_at_the_edge(4, 1);
     let (before, after) = (teaching(&club, 5.0, 15.0), teaching(&club, 5.0, 11.0));
     // Without the rule the two tables would give them by subtraction.
     assert_eq!((told(&before)["within"], told(&after)["within"]), (14, 12));
@@ -106,8 +106,8 @@ fn an_edge_past_one_members_corals_keeps_the_older_figures() {
 
 #[test]
 fn an_edge_past_enough_members_corals_follows_and_past_fewer_does_not() {
-    // Three where members alone see the levels apart; five where everybody does.
-    for (outside, members, enough) in [(3, 2, false), (3, 3, true), (5, 3, false), (5, 5, true)] {
+    // Four, of two corals each, where members alone see the levels apart; five where everybody does.
+    for (outside, members, enough) in [(4, 3, false), (4, 4, true), (5, 4, false), (5, 5, true)] {
         let club = club_with_at_the_edge(outside, members);
         let (before, after) = (teaching(&club, 5.0, 15.0), teaching(&club, 5.0, 11.0));
         assert_ne!(told(&before), told(&after));

@@ -321,6 +321,7 @@ fn entry(rows: &Rows, row: usize) -> Entry {
         tank: rows.tank[row],
         days: rows.episodes.stop[row] - rows.episodes.start[row],
         marks: 0,
+        ended: false,
     }
 }
 

@@ -19,12 +19,16 @@ pub struct Entry {
     pub days: f64,
     /// What held at the time, as bits that the caller gives a meaning.
     pub marks: u32,
+    /// The specimen's time ended with what is counted: a loss, or another outcome.
+    pub ended: bool,
 }
 
-/// The tally of some entries; deaths are not counted. The order of the entries does not matter.
+/// The tally of some entries; its deaths are those that ended. The order of the entries does not matter.
 pub fn tally<'a>(entries: impl Iterator<Item = &'a Entry>) -> Tally {
     let (mut specimens, mut tanks, mut days) = (Vec::new(), Vec::new(), Vec::new());
+    let mut deaths = 0;
     for entry in entries {
+        deaths += u64::from(entry.ended);
         // The entries of a specimen mostly come together.
         if specimens.last() != Some(&entry.specimen) {
             specimens.push(entry.specimen);
@@ -46,7 +50,7 @@ pub fn tally<'a>(entries: impl Iterator<Item = &'a Entry>) -> Tally {
         specimens: distinct(specimens).len() as u64,
         keepers,
         tanks: distinct(tanks).len() as u64,
-        deaths: 0,
+        deaths,
         days: all,
         largest_share: if all > 0.0 { largest / all } else { 1.0 },
     }
@@ -93,6 +97,7 @@ impl Cells {
                     == (entry.specimen, entry.keeper, entry.tank, entry.marks) =>
             {
                 last.days += entry.days;
+                last.ended |= entry.ended;
             }
             _ => cell.push(entry),
         }

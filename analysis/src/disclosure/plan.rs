@@ -5,14 +5,16 @@
 //! undivided. Where a band is taught, its levels are a partition of their own, made first; the ladder's blocks are then
 //! joined until each has with each of those nothing or enough in common. Answers about a part of the time (days on
 //! which something held) have a layer of their own, whose blocks are unions of those of the whole, and in which what is
-//! kept passes, and what is left out passes or is nothing.
+//! kept passes, and what is left out passes or is nothing. Blocks that are no parts of each other (a level of the whole, a genus
+//! since a year) may bound what is in both by their counts alone: where all of the one were lost, no more can be in both than were
+//! lost in the other. They are joined further until that leaves five corals open.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::cells::{Block, Cells, Entry, tally};
 use super::partition::Partition;
-use super::tree::Node;
+use super::tree::{Narrower, Node};
 use crate::answer::Audience;
 use crate::evidence::Tally;
 
@@ -84,6 +86,9 @@ const OUTCOME_GIVEN: Layer = Layer {
         LeftOut { of: |marks| marks & (AT_RISK | HELD) == HELD, whole_specimens: true },
     ],
 };
+/// Corals that figures have to leave open of what may not be told.
+const LEFT_OPEN: u64 = 5;
+
 /// Every layer, by position.
 const LAYERS: [Layer; 4] = [WHOLE, GIVEN, OUTCOME, OUTCOME_GIVEN];
 
@@ -136,13 +141,34 @@ pub struct Ground {
     pub taught: Vec<Option<usize>>,
     /// From the widest taxon to the one asked.
     pub nodes: Arc<[Node]>,
+    /// The other taxa within the widest: their own answers bound parts of the blocks of wider ones.
+    pub narrower: Arc<[Narrower]>,
 }
 
 impl Ground {
     /// The same splits and taxa with other entries.
     pub fn with(&self, undivided: Cells, divided: Cells) -> Ground {
         let (splits, taught, nodes) = (self.splits.clone(), self.taught.clone(), self.nodes.clone());
-        Ground { undivided, divided, splits, taught, nodes, ..*self }
+        Ground { undivided, divided, splits, taught, nodes, narrower: self.narrower.clone(), ..*self }
+    }
+
+    /// A node by its number: those of the chain, then the narrower ones.
+    fn node(&self, number: usize) -> Option<&Node> {
+        let narrower = || self.narrower.get(number.checked_sub(self.nodes.len())?).map(Narrower::node);
+        self.nodes.get(number).or_else(narrower)
+    }
+
+    /// The numbers of the nodes that one can be subtracted from, widest first.
+    fn above(&self, number: usize) -> Vec<usize> {
+        let narrower = number.checked_sub(self.nodes.len()).and_then(|at| self.narrower.get(at));
+        narrower.map_or_else(|| (0..number).collect(), |of| of.within.clone())
+    }
+
+    /// The numbers of the taxa that are parts of a node of the chain.
+    fn below(&self, number: usize) -> Vec<usize> {
+        let chain = (number + 1..self.nodes.len()).filter(|at| self.nodes.get(*at).is_some_and(|node| node.is_part));
+        let narrower = self.narrower.iter().enumerate().filter(|(_, of)| of.part_of.contains(&number));
+        chain.chain(narrower.map(|(at, _)| self.nodes.len() + at)).collect()
     }
 }
 
@@ -188,7 +214,8 @@ impl<'a> Plan<'a> {
 
     fn make(&mut self, (node, division, layer, audience): Key) -> Option<Partition> {
         let ground = self.ground;
-        let mut wider = node.checked_sub(1);
+        let all_above = ground.above(node);
+        let mut wider = all_above.last().copied();
         if let Some(above) = wider
             && self.of((above, Division::Years, 0, audience)).is_none()
         {
@@ -204,13 +231,16 @@ impl<'a> Plan<'a> {
             start = start.joined(&self.of((node, division, layer, Audience::Member))?);
         }
         let of_layer = LAYERS.get(layer)?;
+        let mut whole_blocks: Vec<Block> = Vec::new();
         for &whole in of_layer.part_of.iter().filter(|_| holds!(Layers)) {
-            start = start.joined(&self.of((node, division, whole, audience))?);
+            let partition = self.of((node, division, whole, audience))?;
+            start = start.joined(&partition);
+            whole_blocks.extend(partition.blocks());
         }
         // Every wider taxon that is shown is tied, also past one between that is not.
         let mut tied = Vec::new();
         let mut wider_blocks: Vec<(usize, Block)> = Vec::new();
-        for above in 0..node {
+        for &above in &all_above {
             if self.of((above, Division::Years, layer, audience)).is_some() {
                 tied.push(above);
             }
@@ -230,17 +260,54 @@ impl<'a> Plan<'a> {
         };
         let across: Vec<Block> = taught.iter().flat_map(Partition::blocks).collect();
         let cells = if division == Division::Years { &ground.undivided } else { &ground.divided };
-        let (nodes, layer, may) = (&ground.nodes, of_layer, self.passes);
-        let check = Check { cells, nodes, node, wider, tied, wider_blocks, layer, audience, may };
+        let check = Check {
+            ground,
+            cells,
+            node,
+            wider,
+            tied,
+            wider_blocks,
+            whole_blocks,
+            layer: of_layer,
+            audience,
+            may: self.passes,
+        };
         let passes =
             |block: &Block| check.passes(block) && across.iter().all(|other| check.passes_or_is_empty(block, other));
         let rows = start.rows.len();
-        start.merged(passes).filter(|partition| division != Division::Fixed || partition.rows.len() == rows)
+        let mut made = start.merged(passes);
+        let is_few = |partition: &Partition| partition.blocks().any(|block| check.has_few_of_any(&block));
+        if self.whole.is_none() && holds!(Alike) && made.as_ref().is_some_and(is_few) {
+            let crossed = self.crossed((node, division, layer, audience), &check);
+            made = start.merged(|block| passes(block) && check.leaves_open(block, &crossed));
+        }
+        made.filter(|partition| division != Division::Fixed || partition.rows.len() == rows)
+    }
+
+    /// Blocks told beside a partition's that parts of these lie in: of wider taxa and, where it is divided, those of years of the
+    /// taxon itself and of narrower ones, which do not depend on it.
+    fn crossed(&mut self, (node, division, layer, audience): Key, check: &Check) -> Vec<Crossed> {
+        let ground = self.ground;
+        let mut numbers = ground.above(node);
+        if division != Division::Years {
+            numbers.push(node);
+            numbers.extend(ground.below(node));
+        }
+        let mut blocks = check.wider_blocks.clone();
+        for number in numbers {
+            let partition = self.of((number, Division::Years, layer, audience));
+            blocks.extend(partition.iter().flat_map(Partition::blocks).map(|block| (number, block)));
+        }
+        let tallied = blocks.into_iter().map(|(number, block)| {
+            let tally = check.tally(&[&block], number);
+            Crossed { number, block, tally }
+        });
+        tallied.collect()
     }
 
     /// Whether any taxon wider than this one is shown at all.
     fn is_shown_above(&mut self, node: usize, audience: Audience) -> bool {
-        (0..node).any(|above| self.of((above, Division::Years, 0, audience)).is_some())
+        self.ground.above(node).into_iter().any(|above| self.of((above, Division::Years, 0, audience)).is_some())
     }
 
     fn split_of(&self, node: usize, division: Division) -> Option<usize> {
@@ -268,7 +335,7 @@ impl<'a> Plan<'a> {
         }
         let number = self.split_of(node, division)?;
         let split = ground.splits.get(number)?;
-        let of_node = ground.nodes.get(node)?;
+        let of_node = ground.node(node)?;
         let present = ground.divided.levels_of(number, |entry| of_node.holds(entry) && (WHOLE.kept)(entry.marks));
         let levels: Vec<usize> = (0..=split.known)
             .filter(|level| present.contains(level) || (split.keeps_empty && *level < split.known))
@@ -283,10 +350,43 @@ impl<'a> Plan<'a> {
     }
 }
 
+/// A block of years that parts of others lie in.
+struct Crossed {
+    /// The node it is told of.
+    number: usize,
+    block: Block,
+    tally: Tally,
+}
+
+/// Specimens that are counted together: of one taxon, without those of another.
+struct Told<'a> {
+    of: &'a Node,
+    less: Option<&'a Node>,
+    tally: Tally,
+}
+
+impl Told<'_> {
+    fn holds(&self, entry: &Entry) -> bool {
+        self.of.holds(entry) && !self.less.is_some_and(|less| less.holds(entry))
+    }
+}
+
+/// The most corals that can be in two blocks: where all of the one ended, no more than ended in the other; where each is of a
+/// keeper or in a tank of its own, no more than the other has keepers or tanks.
+fn most_in_both(one: &Tally, other: &Tally) -> u64 {
+    let counts: [fn(&Tally) -> u64; 4] =
+        [|of| of.deaths, |of| of.specimens.saturating_sub(of.deaths), |of| of.keepers, |of| of.tanks];
+    let bound = |count: fn(&Tally) -> u64, one: &Tally, other: &Tally| {
+        count(one).saturating_add(other.specimens.saturating_sub(count(other)))
+    };
+    let both_ways = counts.into_iter().flat_map(|count| [bound(count, one, other), bound(count, other, one)]);
+    both_ways.min().unwrap_or(u64::MAX)
+}
+
 /// What a block must keep.
 struct Check<'a> {
+    ground: &'a Ground,
     cells: &'a Cells,
-    nodes: &'a [Node],
     node: usize,
     /// The node it is shown beside.
     wider: Option<usize>,
@@ -294,6 +394,8 @@ struct Check<'a> {
     tied: Vec<usize>,
     /// Their blocks, where the split is the same.
     wider_blocks: Vec<(usize, Block)>,
+    /// Those of the layers that this one is a part of.
+    whole_blocks: Vec<Block>,
     layer: &'static Layer,
     audience: Audience,
     may: Passes,
@@ -301,7 +403,7 @@ struct Check<'a> {
 
 impl Check<'_> {
     fn passes(&self, block: &Block) -> bool {
-        let Some(own) = self.nodes.get(self.node) else { return false };
+        let Some(own) = self.ground.node(self.node) else { return false };
         let blocks = [block];
         let entries: Vec<&Entry> = self.cells.within(&blocks).collect();
         let kept: Vec<&Entry> = entries.iter().copied().filter(|entry| (self.layer.kept)(entry.marks)).collect();
@@ -318,13 +420,24 @@ impl Check<'_> {
             !switches::is_off(rule)
         });
         let inside: BTreeSet<u32> = kept.iter().filter(|entry| own.holds(entry)).map(|entry| entry.specimen).collect();
+        // It is left out of the block and, where all that is kept lies in one block of the whole, of that one.
+        let all_lies_in = |whole: &&Block| {
+            let blocks = [block, *whole];
+            let within = self.cells.within(&blocks).filter(|entry| (self.layer.kept)(entry.marks) && own.holds(entry));
+            within.count() == kept.iter().filter(|entry| own.holds(entry)).count()
+        };
+        let wholes: Vec<&Block> = self.whole_blocks.iter().filter(all_lies_in).collect();
         for left_out in left_out {
             let left = |entry: &Entry| {
                 own.holds(entry)
                     && (left_out.of)(entry.marks)
                     && !(left_out.whole_specimens && inside.contains(&entry.specimen))
             };
-            if !or_empty(of(&entries, &left)) {
+            let in_one = |whole: &&Block| {
+                let blocks = [*whole];
+                or_empty(tally(self.cells.within(&blocks).filter(|entry| left(entry))))
+            };
+            if !or_empty(of(&entries, &left)) || !wholes.iter().all(in_one) {
                 return false;
             }
         }
@@ -332,7 +445,7 @@ impl Check<'_> {
         if switches::is_off(switches::Rule::Tree) {
             return true;
         }
-        let ties = self.tied.iter().filter_map(|&above| self.nodes.get(above));
+        let ties = self.tied.iter().filter_map(|&above| self.ground.node(above));
         let mut left_of = ties.map(|above| of(&kept, &|entry| above.holds(entry) && !own.holds(entry)));
         if !left_of.all(or_empty) || !self.passes_where_it_all_lies(own, block) {
             return false;
@@ -342,32 +455,80 @@ impl Check<'_> {
             if beside.may_be_empty { or_empty(left) } else { (self.may)(&left, self.audience) }
         }) && self
             .wider
-            .and_then(|wider| self.nodes.get(wider))
+            .and_then(|wider| self.ground.node(wider))
             .is_none_or(|wider| !own.is_part || wider.shows(own.taxon, &kept, self.audience, self.may))
     }
 
-    /// Where all that is kept of a block lies in one block of a wider taxon, it can be taken from that one alone: what is
-    /// left there passes or is nothing.
+    /// A block can be taken from the one block of a wider taxon in which all of it lies, and from all of those together that it
+    /// has a part in: what is left there passes or is nothing.
     fn passes_where_it_all_lies(&self, own: &Node, block: &Block) -> bool {
         let kept = |blocks: &[&Block], is: &dyn Fn(&Entry) -> bool| {
             let entries = self.cells.within(blocks).filter(|entry| (self.layer.kept)(entry.marks) && is(entry));
             entries.copied().collect::<Vec<Entry>>()
         };
         let all = kept(&[block], &|entry| own.holds(entry)).len();
-        all == 0
-            || self.wider_blocks.iter().all(|(above, wider)| {
-                let Some(above) = self.nodes.get(*above) else { return true };
-                if kept(&[block, wider], &|entry| own.holds(entry)).len() < all {
-                    return true;
-                }
-                let left = tally(kept(&[wider], &|entry| above.holds(entry) && !own.holds(entry)).iter());
-                left.specimens == 0 || (self.may)(&left, self.audience)
+        let or_nothing = |left: &[Entry]| left.is_empty() || (self.may)(&tally(left.iter()), self.audience);
+        let mut beside: BTreeMap<usize, Vec<Entry>> = BTreeMap::new();
+        for (number, wider) in self.wider_blocks.iter().filter(|_| all > 0) {
+            let Some(above) = self.ground.node(*number) else { continue };
+            let inside = kept(&[block, wider], &|entry| own.holds(entry)).len();
+            if inside == 0 {
+                continue;
+            }
+            let left = kept(&[wider], &|entry| above.holds(entry) && !own.holds(entry));
+            if inside == all && !or_nothing(&left) {
+                return false;
+            }
+            beside.entry(*number).or_default().extend(left);
+        }
+        beside.values().all(|left| or_nothing(left))
+    }
+
+    /// What is kept of a node in all of these blocks.
+    fn tally(&self, blocks: &[&Block], number: usize) -> Tally {
+        let Some(node) = self.ground.node(number) else { return tally([].iter()) };
+        tally(self.cells.within(blocks).filter(|entry| (self.layer.kept)(entry.marks) && node.holds(entry)))
+    }
+
+    /// What is told of a block: it itself, and what is left of each wider taxon that is shown.
+    fn told_of(&self, block: &Block) -> Vec<Told<'_>> {
+        let Some(own) = self.ground.node(self.node) else { return Vec::new() };
+        let left = self.tied.iter().filter_map(|&above| Some((self.ground.node(above)?, Some(own))));
+        let told = std::iter::once((own, None)).chain(left).map(|(of, less)| {
+            let mut told = Told { of, less, tally: Tally::default() };
+            let blocks = [block];
+            let inside = self.cells.within(&blocks).filter(|entry| (self.layer.kept)(entry.marks) && told.holds(entry));
+            told.tally = tally(inside);
+            told
+        });
+        told.filter(|told| told.tally.specimens > 0).collect()
+    }
+
+    /// Whether so little is counted of a block that it can bound what is in it and in another one.
+    fn has_few_of_any(&self, block: &Block) -> bool {
+        self.told_of(block).iter().any(|Told { tally, .. }| {
+            let counts = [tally.deaths, tally.keepers, tally.tanks];
+            counts.into_iter().any(|count| count < LEFT_OPEN || tally.specimens < LEFT_OPEN + count)
+        })
+    }
+
+    /// Whether the counts of two blocks leave open how many corals are in both, where that may not be told.
+    fn leaves_open(&self, block: &Block, crossed: &[Crossed]) -> bool {
+        let told = self.told_of(block);
+        crossed.iter().all(|other| {
+            let Some(of) = self.ground.node(other.number) else { return true };
+            told.iter().filter(|told| most_in_both(&told.tally, &other.tally) < LEFT_OPEN).all(|told| {
+                let blocks = [block, &other.block];
+                let both = self.cells.within(&blocks).filter(|entry| (self.layer.kept)(entry.marks));
+                let both = tally(both.filter(|entry| told.holds(entry) && of.holds(entry)));
+                both.specimens == 0 || (self.may)(&both, self.audience)
             })
+        })
     }
 
     /// Whether what is kept in both blocks passes or is nothing.
     fn passes_or_is_empty(&self, block: &Block, other: &Block) -> bool {
-        let Some(own) = self.nodes.get(self.node) else { return false };
+        let Some(own) = self.ground.node(self.node) else { return false };
         let blocks = [block, other];
         let left = tally(self.cells.within(&blocks).filter(|entry| own.holds(entry) && (self.layer.kept)(entry.marks)));
         left.specimens == 0 || (self.may)(&left, self.audience)

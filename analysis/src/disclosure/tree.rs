@@ -2,6 +2,7 @@
 //! published parts are taken away must pass as a block too.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, OnceLock};
 
 use super::cells::{Entry, tally};
 use super::plan::Passes;
@@ -41,7 +42,7 @@ pub fn counted_once(club: &Club, ids: impl Iterator<Item = u32>) -> Vec<Entry> {
     let mut entries = Vec::new();
     for id in ids {
         let Some(specimen) = club.specimens.get(id as usize) else { continue };
-        let of = |tank, days| Entry { specimen: id, keeper: specimen.keeper, tank, days, marks: 0 };
+        let of = |tank, days| Entry { specimen: id, keeper: specimen.keeper, tank, days, marks: 0, ended: false };
         entries.push(of(specimen.stays.first().map(|stay| stay.tank), 1.0));
         entries.extend(specimen.stays.iter().skip(1).map(|stay| of(Some(stay.tank), 0.0)));
     }
@@ -91,9 +92,33 @@ pub struct Node {
     pub beside: Vec<Beside>,
 }
 
+/// A taxon within the widest one, beside those of the chain.
+#[derive(Debug, Clone)]
+pub struct Narrower {
+    taxon: TaxonSlug,
+    names: Arc<[Option<TaxonSlug>]>,
+    /// Made when it is first asked for: most never are.
+    node: OnceLock<Node>,
+    /// What its answers can be subtracted from, widest first: numbers in the chain, and after these in the list of the
+    /// narrower ones.
+    pub within: Vec<usize>,
+    /// The nodes of the chain that it is a part of, also of what is no taxon.
+    pub part_of: Vec<usize>,
+}
+
+impl Narrower {
+    /// Its specimens.
+    pub fn node(&self) -> &Node {
+        self.node.get_or_init(|| Node::named(&self.names, self.taxon, &[]))
+    }
+}
+
 impl Node {
     fn new(club: &Club, taxon: TaxonSlug, without: &[TaxonSlug]) -> Node {
-        let names: Vec<Option<TaxonSlug>> = club.specimens.iter().map(latest_name).collect();
+        Node::named(&club.specimens.iter().map(latest_name).collect::<Vec<_>>(), taxon, without)
+    }
+
+    fn named(names: &[Option<TaxonSlug>], taxon: TaxonSlug, without: &[TaxonSlug]) -> Node {
         let belongs = |name: TaxonSlug| name.is_within(taxon) && !without.iter().any(|genus| name.is_within(*genus));
         Node {
             taxon,
@@ -160,6 +185,36 @@ pub fn chain(club: &Club, population: &Population) -> Vec<Node> {
     }
     nodes.push(fallback);
     nodes
+}
+
+/// The taxa within the widest one of a chain, without those of the chain itself, that specimens are of and that are asked by
+/// themselves, widest first.
+pub fn narrower(club: &Club, population: &Population, chain: &[Node]) -> Vec<Narrower> {
+    let Some(widest) = chain.first() else { return Vec::new() };
+    let names: Arc<[Option<TaxonSlug>]> = club.specimens.iter().map(latest_name).collect();
+    let present: BTreeSet<TaxonSlug> = names.iter().flatten().copied().collect();
+    // A group without some genera is no taxon: nothing is subtracted from it by way of its parts.
+    let number_of = |taxon: TaxonSlug| chain.iter().position(|node| node.is_part && node.taxon == taxon);
+    let within: BTreeSet<TaxonSlug> = present
+        .into_iter()
+        .flat_map(TaxonSlug::ancestors)
+        .filter(|taxon| taxon.is_within(widest.taxon) && is_asked(*taxon) && number_of(*taxon).is_none())
+        .collect();
+    let mut taxa: Vec<TaxonSlug> = within.into_iter().collect();
+    taxa.sort_by_key(|taxon| (taxon.ancestors().len(), *taxon));
+    let narrower = taxa.iter().map(|&taxon| {
+        let mut wider = taxon.ancestors();
+        wider.reverse();
+        let number = |wider: TaxonSlug| {
+            number_of(wider).or_else(|| taxa.iter().position(|other| *other == wider).map(|at| chain.len() + at))
+        };
+        let within = wider.into_iter().filter(|wider| *wider != taxon).filter_map(number).collect();
+        let left_out = population.without.iter().any(|genus| taxon.is_within(*genus));
+        let holds = |node: &Node| taxon.is_within(node.taxon) && (node.is_part || !left_out);
+        let part_of = (0..chain.len()).filter(|at| chain.get(*at).is_some_and(holds)).collect();
+        Narrower { taxon, names: names.clone(), node: OnceLock::new(), within, part_of }
+    });
+    narrower.collect()
 }
 
 /// What other fallbacks to the same group leave out, where that is less.

@@ -130,6 +130,7 @@ fn entries(follow_up: &FollowUp, rows: &Rows) -> Vec<(u16, Entry)> {
                 tank: rows.tank[row],
                 days: rows.episodes.stop[row] - rows.episodes.start[row],
                 marks: 0,
+                ended: false,
             };
             Some((rows.level[row].unwrap_or(UNKNOWN), entry))
         })

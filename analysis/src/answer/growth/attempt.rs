@@ -170,6 +170,7 @@ impl Attempt<'_> {
                         tank: step.tank,
                         days: step.months,
                         marks: 0,
+                        ended: false,
                     })
                     .collect();
                 let tally = tally(entries.iter());
@@ -305,7 +306,7 @@ fn of_medians(code: &str, tally: &Tally, inside: &[&Line]) -> Result<GrowthGroup
 
 fn entry(line: &Line) -> Entry {
     let days = line.days.last().zip(line.days.first()).map_or(0.0, |(last, first)| last - first);
-    Entry { specimen: line.specimen, keeper: line.keeper, tank: line.tank, days, marks: 0 }
+    Entry { specimen: line.specimen, keeper: line.keeper, tank: line.tank, days, marks: 0, ended: false }
 }
 
 fn name(condition: &Condition, block: &[usize]) -> LevelName {

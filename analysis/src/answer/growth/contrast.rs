@@ -73,5 +73,5 @@ pub(in crate::answer) fn grown(
 }
 
 fn entry(step: &Increment) -> Entry {
-    Entry { specimen: step.specimen, keeper: step.keeper, tank: step.tank, days: step.months, marks: 0 }
+    Entry { specimen: step.specimen, keeper: step.keeper, tank: step.tank, days: step.months, marks: 0, ended: false }
 }

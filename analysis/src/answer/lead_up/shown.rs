@@ -37,7 +37,9 @@ struct Wider {
 
 /// The losses as entries of one cell.
 fn entries<'m>(moments: impl Iterator<Item = &'m Moment>) -> Vec<Entry> {
-    moments.map(|at| Entry { specimen: at.specimen, keeper: at.keeper, tank: at.tank, days: 1.0, marks: 0 }).collect()
+    moments
+        .map(|at| Entry { specimen: at.specimen, keeper: at.keeper, tank: at.tank, days: 1.0, marks: 0, ended: false })
+        .collect()
 }
 
 /// Whether the corals of these moments pass as a block.

@@ -49,6 +49,7 @@ impl<'a> ByAge<'a> {
             let ground = records.at_ages(ages);
             plan.at_ages(&ground).partition(division, layer, audience)
         });
-        partition.as_ref().is_some_and(|partition| partition.has(part))
+        // A level that is not cut at the year would be what the others leave of all corals since.
+        partition.as_ref().is_some_and(|partition| partition.has(part) && partition.is_cut_at(part.years.start))
     }
 }

@@ -2,7 +2,7 @@
 //! split, and the partitions of a question's answers.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use super::frame::{tanks, unusable};
 use crate::answer::{Audience, By, Given, Outcome, Question};
@@ -12,7 +12,7 @@ use crate::comparison::{Cell, Frame};
 use crate::disclosure::cells::{Block, Cells, Entry};
 use crate::disclosure::partition::Partition;
 use crate::disclosure::plan::{self, AT_RISK, Division, Ground, HELD, NOT_KNOWN, Plan, Split};
-use crate::disclosure::tree::{Node, chain};
+use crate::disclosure::tree::{Narrower, Node, chain, narrower};
 use crate::exposure::condition::finest_edges;
 use crate::exposure::given::{self, WaterInBand};
 use crate::exposure::{Band, Condition, Factor, Level, LevelName, Rules};
@@ -146,6 +146,7 @@ pub(in crate::answer) struct TimeAtRisk<'a> {
     club: &'a Club,
     taxon: TaxonSlug,
     nodes: Vec<Node>,
+    narrower: Arc<[Narrower]>,
     everyone: Population,
     spans: Vec<Span>,
     follow_up: FollowUp,
@@ -162,6 +163,7 @@ impl<'a> TimeAtRisk<'a> {
         outcome: Outcome,
     ) -> Result<TimeAtRisk<'a>, Refusal> {
         let nodes = chain(club, population);
+        let narrower = narrower(club, population, &nodes).into();
         let everyone = everyone(club, population, &nodes);
         let whole = Condition::new(club, &everyone, By::None, None, Rules::of(Run::Main)).map_err(invalid)?;
         let mut spans = Vec::new();
@@ -171,7 +173,7 @@ impl<'a> TimeAtRisk<'a> {
             add_spans(&mut spans, club, &whole, &follow_up_for(club, &everyone, outcome, Run::Main))?;
         }
         let (taxon, water) = (population.taxon, OnceLock::new());
-        Ok(TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water, other_bands: None })
+        Ok(TimeAtRisk { club, taxon, nodes, narrower, everyone, spans, follow_up, water, other_bands: None })
     }
 
     /// The same, cut at the edges of another release's bands too.
@@ -323,9 +325,10 @@ impl<'a> TimeAtRisk<'a> {
             }
             for (start, stop, levels, marks) in pieces {
                 let marks = marks | if other { AT_RISK } else { 0 };
-                let entry = Entry { specimen, keeper, tank, days: stop - start, marks };
+                let cause = end.filter(|_| stop == to);
+                let entry = Entry { specimen, keeper, tank, days: stop - start, marks, ended: cause.is_some() };
                 cells.add(Vec::new(), year, entry);
-                if let Some(cause) = end.filter(|_| stop == to) {
+                if let Some(cause) = cause {
                     ends.push(Ended {
                         entry,
                         year,
@@ -356,7 +359,8 @@ impl<'a> TimeAtRisk<'a> {
         let finest = (!undivided).then_some(0);
         let names = conditions.into_iter().next().map_or_else(Vec::new, |finest| finest.levels);
         let nodes = nodes.iter().cloned().collect();
-        let ground = Ground { undivided: cells, divided, splits, finest, fixed, taught, nodes };
+        let narrower = self.narrower.clone();
+        let ground = Ground { undivided: cells, divided, splits, finest, fixed, taught, nodes, narrower };
         let everyone = everyone.clone();
         let (levels_stand, follow_up) = (factor.is_some(), FollowUp::default());
         Ok(Records { levels_stand, ground, first_year, unknown_year, names, cuts, ends, aged, follow_up, everyone })
@@ -388,7 +392,9 @@ impl Records {
     ) -> Result<Records, Refusal> {
         let everyone = everyone(club, population, &nodes);
         let (taxon, follow_up, water) = (population.taxon, FollowUp::default(), OnceLock::new());
-        let at_risk = TimeAtRisk { club, taxon, nodes, everyone, spans, follow_up, water, other_bands: None };
+        // Nothing ends this time: what answers on narrower taxa say of ends bounds nothing.
+        let narrower = Arc::new([]);
+        let at_risk = TimeAtRisk { club, taxon, nodes, narrower, everyone, spans, follow_up, water, other_bands: None };
         at_risk.by(Divided::By(by), None)
     }
 

@@ -33,6 +33,8 @@ pub(crate) enum Rule {
     Fits,
     /// At each age of a curve, blocks are of nobody or of keepers enough.
     Ages,
+    /// How many ended leaves open how many are in two blocks.
+    Alike,
     /// What nobody changed is told in a later release only if it was told before.
     Told,
 }

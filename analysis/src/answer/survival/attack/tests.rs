@@ -7,7 +7,7 @@ use crate::disclosure::plan::switches::{Rule, without};
 /// Clubs of the short run.
 const SHORT: &[u64] = &[0, 101, 151];
 /// Clubs whose curves are taken from each other in it: with answers by a split.
-const BY_AGE: &[u64] = &[1, 2];
+const BY_AGE: &[u64] = &[1, 4];
 
 fn print(report: &Report) {
     for (kind, (bounded, least, broken)) in &report.kinds {
@@ -30,7 +30,7 @@ fn no_cell_is_bounded_too_tightly() {
 
 #[test]
 fn the_attack_succeeds_without_each_rule() {
-    for (rule, seed) in [(Rule::Minimum, 0), (Rule::Years, 0), (Rule::Tree, 0)] {
+    for (rule, seed) in [(Rule::Minimum, 0), (Rule::Years, 0), (Rule::Tree, 1), (Rule::Outcome, 9), (Rule::Alike, 26)] {
         assert!(without(Some(rule), || attack_club(seed)).broken() > 0, "{rule:?} is not needed");
     }
 }
@@ -39,7 +39,29 @@ fn the_attack_succeeds_without_each_rule() {
 /// genus.
 #[test]
 fn what_an_upload_lets_be_told_is_not_taken_from_figures_that_stand() {
-    let of = |rule| without(rule, || attack_club_on_record(150)).broken();
+    let mut of_club = clubs::support::ClubBuilder::new("2023-01-01");
+    let tanks: Vec<u32> = (0..4).map(|_| of_club.keeper_with_tank()).collect();
+    for (slug, tank, corals) in [
+        ("acropora-millepora", 0, 3),
+        ("acropora-millepora", 1, 3),
+        ("acropora-millepora", 2, 3),
+        ("montipora-digitata", 0, 2),
+        ("montipora-digitata", 1, 2),
+        ("montipora-digitata", 3, 6),
+    ] {
+        for _ in 0..corals {
+            of_club.coral(slug, tanks[tank], 10);
+        }
+    }
+    let after = of_club.build();
+    let mut before = after.clone();
+    before.specimens.retain(|specimen| specimen.keeper != 3);
+    let upload = Changed { before: &before, after: &after, adds: true, keeper: 3 };
+    let of = |rule| {
+        let mut report = Report::default();
+        without(rule, || attack_on_record(&upload, "a genus beside its group", &mut report));
+        report.broken()
+    };
     assert_eq!(of(None), 0);
     assert!(of(Some(Rule::Told)) > 0);
 }
@@ -88,6 +110,7 @@ const RULES: &[Rule] = &[
     Rule::Enough,
     Rule::Fits,
     Rule::Told,
+    Rule::Alike,
 ];
 
 #[test]
