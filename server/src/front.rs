@@ -50,7 +50,7 @@ pub struct Front {
 }
 
 /// By the address, then by what is accepted.
-type Answers = HashMap<String, Vec<(Accepts, Arc<Sent>)>>;
+type Answers = HashMap<String, Vec<(Accepts, Arc<Sent>)>, foldhash::fast::RandomState>;
 
 #[derive(Debug, Default)]
 struct Kept {
@@ -299,8 +299,9 @@ fn quick(state: &State, request: &ServiceRequest) -> Option<HttpResponse> {
     for (name, value) in left.into_iter().flatten() {
         response.headers_mut().insert(name, value);
     }
-    sent.counts.answered(is_held, began.elapsed());
-    let (status, ms) = (response.status().as_u16(), u64::try_from(began.elapsed().as_millis()).unwrap_or(u64::MAX));
+    let took = began.elapsed();
+    sent.counts.answered(is_held, took);
+    let (status, ms) = (response.status().as_u16(), u64::try_from(took.as_millis()).unwrap_or(u64::MAX));
     tracing::info!(
         request = id.to_str().unwrap_or_default(),
         method = "GET",

@@ -85,7 +85,7 @@ pub async fn apply(
 /// requests, mixed with others so that it tells nobody how many there were (the finaliser of SplitMix64: Steele, Lea and Flood
 /// 2014, "Fast Splittable Pseudorandom Number Generators").
 pub(crate) fn request_id(given: Option<&HeaderValue>) -> HeaderValue {
-    static PROCESS: OnceLock<[u64; 2]> = OnceLock::new();
+    static PROCESS: OnceLock<(Vec<u8>, u64)> = OnceLock::new();
     static COUNT: AtomicU64 = AtomicU64::new(0);
     if let Some(given) = given
         && (1..=128).contains(&given.len())
@@ -93,19 +93,25 @@ pub(crate) fn request_id(given: Option<&HeaderValue>) -> HeaderValue {
     {
         return given.clone();
     }
-    let [process, begin] = *PROCESS.get_or_init(|| {
+    let (process, begin) = PROCESS.get_or_init(|| {
         let mut random = [[0u8; 8]; 2];
         if let Err(error) = getrandom::fill(random.as_flattened_mut()) {
             tracing::warn!(%error, "no random numbers for the ids of requests");
         }
-        random.map(u64::from_le_bytes)
+        let [process, begin] = random.map(u64::from_le_bytes);
+        (format!("{process:016x}{:016x}", 0).into_bytes(), begin)
     });
     let mut count = begin.wrapping_add(COUNT.fetch_add(1, Ordering::Relaxed).wrapping_mul(0x9e37_79b9_7f4a_7c15));
     count = (count ^ (count >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     count = (count ^ (count >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    let bits = u128::from(process) << 64 | u128::from(count ^ (count >> 31));
+    count ^= count >> 31;
+    let mut digits = [0_u8; 32];
+    digits.copy_from_slice(process);
+    for digit in digits[16..].iter_mut().rev() {
+        *digit = b"0123456789abcdef"[(count & 15) as usize];
+        count >>= 4;
+    }
     // Digits are always a value.
-    let digits: [u8; 32] = std::array::from_fn(|at| b"0123456789abcdef"[(bits >> (124 - 4 * at)) as usize & 15]);
     HeaderValue::from_bytes(&digits).unwrap_or_else(|_| HeaderValue::from_static("none"))
 }
 
