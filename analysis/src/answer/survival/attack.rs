@@ -485,8 +485,6 @@ fn splits_of(seed: u64) -> Vec<By> {
     vec![turn(0), turn(1)]
 }
 
-/// Attacks what a club tells of what is on record, before and after an upload.
-
 /// Attacks what a club tells in lines of one condition by which no answer on survival is split, beside what is not divided.
 pub(super) fn attack_lines(seed: u64) -> Report {
     let club = clubs::club(seed);
