@@ -8,7 +8,7 @@ use std::time::Instant;
 
 use actix_web::body::{BodySize, BoxBody, MessageBody, to_bytes_limited};
 use actix_web::dev::{Service, ServiceRequest, ServiceResponse, Transform};
-use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
+use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::http::{Method, StatusCode};
 use actix_web::middleware::Next;
 use actix_web::web::{self, Bytes};
@@ -32,10 +32,11 @@ const LONGEST: usize = 2048;
 /// An answer as it was sent.
 #[derive(Debug)]
 struct Sent {
-    /// Headers of the answer, those of every response among them.
-    headers: HeaderMap,
+    /// Headers of the answer, those of every response among them: a list, which is put into a map that is there faster than a
+    /// map is copied.
+    headers: Vec<(HeaderName, HeaderValue)>,
     /// Those of a 304.
-    of_not_modified: HeaderMap,
+    of_not_modified: Vec<(HeaderName, HeaderValue)>,
     /// Its tag, as it was sent.
     tag: String,
     /// Counts it.
@@ -198,11 +199,10 @@ pub async fn keep(
         for (name, value) in frame::of_every_read(&headers) {
             headers.insert(name, value);
         }
-        // A place that each answer fills: one more header would make room anew each time.
-        headers.insert(frame::REQUEST_ID, HeaderValue::from_static(""));
-        let mut of_not_modified = headers.clone();
-        OF_BODIES.into_iter().for_each(|name| drop(of_not_modified.remove(name)));
+        headers.remove(frame::REQUEST_ID);
         let tag = headers.get(header::ETAG).and_then(|value| value.to_str().ok()).unwrap_or_default().to_owned();
+        let headers: Vec<(HeaderName, HeaderValue)> = headers.into_iter().collect();
+        let of_not_modified = headers.iter().filter(|(name, _)| !OF_BODIES.contains(name)).cloned().collect();
         let sent = Sent {
             headers,
             of_not_modified,
@@ -216,9 +216,14 @@ pub async fn keep(
     Ok(if is_held { without_body(response) } else { response.map_into_boxed_body() })
 }
 
-/// Headers that say something of a body.
-const OF_BODIES: [HeaderName; 4] =
-    [header::CONTENT_TYPE, header::CONTENT_ENCODING, header::CONTENT_DISPOSITION, header::CONTENT_LENGTH];
+/// What a 304 leaves out: it says nothing of a body, and its tag in place of a date (RFC 9110, section 15.4.5).
+const OF_BODIES: [HeaderName; 5] = [
+    header::CONTENT_TYPE,
+    header::CONTENT_ENCODING,
+    header::CONTENT_DISPOSITION,
+    header::CONTENT_LENGTH,
+    header::LAST_MODIFIED,
+];
 
 /// The 304 in place of an answer that the caller holds.
 fn without_body(response: ServiceResponse<impl MessageBody>) -> ServiceResponse<BoxBody> {
@@ -291,13 +296,14 @@ fn quick(state: &State, request: &ServiceRequest) -> Option<HttpResponse> {
         .holds
         .is_some_and(|tag| tag.as_bytes() == sent.tag.as_bytes() || Held::of(request.request()).names(&sent.tag));
     let mut response = HttpResponse::new(if is_held { StatusCode::NOT_MODIFIED } else { StatusCode::OK });
-    *response.headers_mut() = if is_held { sent.of_not_modified.clone() } else { sent.headers.clone() };
     let id = frame::request_id(asked.id);
-    if let Some(place) = response.headers_mut().get_mut(frame::REQUEST_ID) {
-        *place = id.clone();
+    let headers = response.headers_mut();
+    for (name, value) in if is_held { &sent.of_not_modified } else { &sent.headers } {
+        headers.append(name.clone(), value.clone());
     }
+    headers.insert(frame::REQUEST_ID, id.clone());
     for (name, value) in left.into_iter().flatten() {
-        response.headers_mut().insert(name, value);
+        headers.insert(name, value);
     }
     let took = began.elapsed();
     sent.counts.answered(is_held, took);

@@ -63,18 +63,22 @@ pub fn hex(bytes: &[u8]) -> String {
     text
 }
 
-/// The 304 response.
+/// The 304 response: with a tag, a date says nothing more (RFC 9110, section 15.4.5).
 pub fn not_modified(validator: &Validator, keep: Keep) -> HttpResponse {
     let mut response = HttpResponse::NotModified();
-    validated(&mut response, validator, keep);
+    tagged(&mut response, validator, keep);
     response.finish()
 }
 
-fn validated(response: &mut HttpResponseBuilder, validator: &Validator, keep: Keep) {
+fn tagged(response: &mut HttpResponseBuilder, validator: &Validator, keep: Keep) {
     response
         .insert_header((header::ETAG, validator.etag.as_str()))
         .insert_header((header::CACHE_CONTROL, keep.control()))
         .insert_header((header::VARY, VARY));
+}
+
+fn validated(response: &mut HttpResponseBuilder, validator: &Validator, keep: Keep) {
+    tagged(response, validator, keep);
     if let Some(date) = validator.last_modified() {
         response.insert_header((header::LAST_MODIFIED, date));
     }

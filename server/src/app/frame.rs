@@ -107,8 +107,10 @@ pub(crate) fn request_id(given: Option<&HeaderValue>) -> HeaderValue {
     count ^= count >> 31;
     let mut digits = [0_u8; 32];
     digits.copy_from_slice(process);
-    for digit in digits[16..].iter_mut().rev() {
-        *digit = b"0123456789abcdef"[(count & 15) as usize];
+    let mut at = digits.len();
+    while at > 16 {
+        at -= 1;
+        digits[at] = b"0123456789abcdef"[(count & 15) as usize];
         count >>= 4;
     }
     // Digits are always a value.
