@@ -350,7 +350,7 @@ impl<'a> Plan<'a> {
     }
 }
 
-/// A block of years that parts of others lie in.
+/// A block that is told beside others and that parts of these lie in.
 struct Crossed {
     /// The node it is told of.
     number: usize,
